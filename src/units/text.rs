@@ -1,0 +1,72 @@
+//! Names and remarks: what people write, trimmed, bounded, and folded for comparing.
+
+use super::Misread;
+
+/// One line of text, between 1 and `most` characters, without control characters.
+pub fn line(text: &str, most: usize, what: &str) -> Result<String, Misread> {
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    if text.is_empty() {
+        return Err(Misread::new(format!("Write {what}")));
+    }
+    bounded(&text, most, what)?;
+    Ok(text)
+}
+
+/// Free text of at most `most` characters; it may be empty and may hold line breaks.
+pub fn remark(text: &str, most: usize, what: &str) -> Result<String, Misread> {
+    let text = text.replace("\r\n", "\n").trim().to_owned();
+    bounded(&text.replace('\n', " "), most, what)?;
+    Ok(text)
+}
+
+fn bounded(text: &str, most: usize, what: &str) -> Result<(), Misread> {
+    if text.chars().any(char::is_control) {
+        return Err(Misread::new(format!("Write {what} without control characters")));
+    }
+    let length = text.chars().count();
+    if length > most {
+        return Err(Misread::new(format!(
+            "Write {what} in at most {most} characters; this has {length}"
+        )));
+    }
+    Ok(())
+}
+
+/// The form in which names are compared and searched: lower case, the usual accents taken off.
+pub fn folded(text: &str) -> String {
+    text.to_lowercase()
+        .chars()
+        .flat_map(|letter| match letter {
+            'à' | 'á' | 'â' | 'ã' | 'ä' | 'å' => vec!['a'],
+            'ç' => vec!['c'],
+            'è' | 'é' | 'ê' | 'ë' => vec!['e'],
+            'ì' | 'í' | 'î' | 'ï' => vec!['i'],
+            'ñ' => vec!['n'],
+            'ò' | 'ó' | 'ô' | 'õ' | 'ö' | 'ø' => vec!['o'],
+            'ù' | 'ú' | 'û' | 'ü' => vec!['u'],
+            'ß' => vec!['s', 's'],
+            'æ' => vec!['a', 'e'],
+            'œ' => vec!['o', 'e'],
+            '’' | '‘' => vec!['\''],
+            other => vec![other],
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_is_trimmed_and_bounded() {
+        assert_eq!(line("  Cane \t sugar ", 80, "a name").unwrap(), "Cane sugar");
+        assert_eq!(line(" ", 80, "a name").unwrap_err().to_string(), "Write a name");
+        assert!(line("a\0b", 80, "a name").unwrap_err().to_string().contains("control"));
+        assert!(line(&"x".repeat(10_000), 80, "a name").unwrap_err().to_string().contains("10000"));
+    }
+
+    #[test]
+    fn names_that_look_alike_fold_alike() {
+        assert_eq!(folded("Sheep’s Crème"), folded("sheep's creme"));
+    }
+}

@@ -1,0 +1,112 @@
+// Undercroft in the page. Everything works without this file; with it, forms are kinder:
+// a double tap sends once, the problem summary has the focus, lines can be added,
+// and the groups of a long form lead from one to the next.
+"use strict";
+
+// A form is sent once. The request key would keep a second sending harmless; this keeps it unsent.
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.method !== "post") return;
+  if (form.dataset.sent) event.preventDefault();
+  form.dataset.sent = "yes";
+  for (const button of form.querySelectorAll(".do")) button.setAttribute("aria-disabled", "true");
+});
+
+// Back from the next page, or a reload that restored what was typed.
+window.addEventListener("pageshow", () => {
+  for (const form of document.forms) {
+    delete form.dataset.sent;
+    for (const button of form.querySelectorAll(".do")) button.removeAttribute("aria-disabled");
+  }
+  document.querySelectorAll("[data-repeat]").forEach(hideSpareLines);
+});
+
+document.querySelector(".problem")?.focus();
+document.querySelectorAll("[data-repeat]").forEach(offerLines);
+document.querySelectorAll("form").forEach(linkFolds);
+
+const linesOf = (group) => [...group.querySelectorAll(".each")];
+
+function typedIn(part) {
+  return [...part.querySelectorAll("input:not([type]), [type=text], [type=email], textarea")]
+    .map((field) => field.value.trim())
+    .filter(Boolean);
+}
+
+// Without script spare lines stand ready at the end; with it they wait behind the button.
+function hideSpareLines(group) {
+  for (const line of linesOf(group).slice(1).reverse()) {
+    if (typedIn(line).length || line.querySelector(".err") || line.contains(document.activeElement)) return;
+    line.hidden = true;
+  }
+}
+
+function offerLines(group) {
+  const button = plainButton(`Add another ${group.dataset.repeat}`);
+  button.addEventListener("click", () => {
+    const line = linesOf(group).find((one) => one.hidden) ?? addLine(group);
+    line.hidden = false;
+    line.querySelector("input, select, textarea")?.focus();
+  });
+  group.append(inParagraph(button));
+}
+
+// A copy of the last line with the next number in every name and id, and nothing filled in.
+function addLine(group) {
+  const lines = linesOf(group);
+  const last = lines.at(-1);
+  const line = last.cloneNode(true);
+  const [from, to] = [lines.length - 1, lines.length];
+  for (const part of line.querySelectorAll("*")) {
+    for (const name of ["id", "name", "for", "aria-describedby"]) {
+      const value = part.getAttribute(name);
+      if (value) part.setAttribute(name, value.replace(/([.-])\d+(?=[.-])/g, (all, mark) => (all === mark + from ? mark + to : all)));
+    }
+    part.removeAttribute("aria-invalid");
+    part.classList.remove("wrong");
+  }
+  line.querySelectorAll(".err").forEach((message) => message.remove());
+  line.querySelectorAll("input:not([type=radio], [type=checkbox], [type=hidden]), textarea").forEach((field) => (field.value = ""));
+  line.querySelector("legend span").textContent = to + 1;
+  last.after(line);
+  return line;
+}
+
+// One question group at a time: each open group ends in a button that folds it and opens the next.
+function linkFolds(form) {
+  const folds = [...form.querySelectorAll(":scope > .fold")];
+  folds.forEach((fold, at) => {
+    fold.addEventListener("toggle", () => sayWhatItHolds(fold));
+    const next = folds[at + 1];
+    if (!next) return;
+    const button = plainButton(`Next: ${next.querySelector("h2").textContent.replace(/^\d+\. /, "")}`);
+    button.addEventListener("click", () => {
+      fold.open = false;
+      next.open = true;
+      next.querySelector("summary").focus();
+      next.scrollIntoView({ block: "start" });
+    });
+    fold.querySelector(".form").append(inParagraph(button));
+  });
+}
+
+function sayWhatItHolds(fold) {
+  if (fold.querySelector("[data-repeat]")) return;
+  const chosen = [...fold.querySelectorAll("select")].map((field) => field.selectedOptions[0]?.value && field.selectedOptions[0].textContent);
+  fold.querySelector("summary .dim").textContent = [...typedIn(fold), ...chosen.filter(Boolean)].slice(0, 2).join(", ");
+}
+
+function plainButton(text) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "also";
+  button.textContent = text;
+  return button;
+}
+
+function inParagraph(button) {
+  const line = document.createElement("p");
+  line.className = "acts";
+  line.append(button);
+  return line;
+}
