@@ -9,8 +9,8 @@
 
 //pub mod config;
 pub mod units;
-//pub mod science;
-//pub mod domain;
+pub mod science;
+pub mod domain;
 //pub mod db;
 //pub mod actions;
 //pub mod jobs;

@@ -1,0 +1,266 @@
+//! Bottling a batch, and taking bottles out again.
+
+use serde::{Deserialize, Serialize};
+
+use super::batches::{DrawLine, Standing, Supply};
+use super::books::{Account, EntryKind, NewEntry, not_before};
+use super::refusal::Refusal;
+use super::stock::{Shelf, draw};
+use crate::units::Misread;
+use crate::units::days::Day;
+use crate::units::ids::{BatchId, BottlingId, LotId, MemberId, PlaceId};
+use crate::units::money::Money;
+use crate::units::quantity::{BaseUnit, Milli};
+
+/// One filling of a batch into bottles of one size.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Bottling {
+    /// Which batch.
+    pub batch: BatchId,
+    /// When.
+    pub day: Day,
+    /// How many bottles.
+    pub bottles: u32,
+    /// What each holds, in thousandths of a millilitre.
+    pub bottle_volume: Milli,
+    /// What was spilt or left: a normal loss.
+    pub lost_volume: Milli,
+    /// Bottles, closures, labels.
+    pub packaging: Vec<DrawLine>,
+    /// Where the bottles are laid.
+    pub place: PlaceId,
+    /// Ages, in days, at which it should be tasted.
+    pub tasting_ages_days: Vec<u32>,
+    /// A remark.
+    pub remark: String,
+}
+
+impl Bottling {
+    /// The volume in the bottles.
+    pub fn filled(&self) -> Milli {
+        Milli::new(self.bottle_volume.get().saturating_mul(i64::from(self.bottles)))
+    }
+}
+
+/// The most bottles in one filling.
+pub const MOST_BOTTLES: u32 = 100_000;
+
+/// Tasting ages as typed: "90, 180, 365" or "90;180": ascending, without doubles, at most twenty.
+pub fn read_ages(text: &str) -> Result<Vec<u32>, Misread> {
+    let mut ages = Vec::new();
+    for part in text.split([',', ';', ' ', '\n']).map(str::trim).filter(|part| !part.is_empty()) {
+        match part.parse::<u32>() {
+            Ok(age) if (1..=36_500).contains(&age) => ages.push(age),
+            _ => return Err(Misread::new("Write the ages in days, such as 90, 180, 365")),
+        }
+    }
+    ages.sort_unstable();
+    ages.dedup();
+    if ages.len() > 20 {
+        return Err(Misread::new("Write at most twenty tasting ages"));
+    }
+    Ok(ages)
+}
+
+/// The entry of a bottling. The bottles carry the drink by volume (what is lost stays in the cost of what is
+/// bottled), and all of the packaging.
+pub fn bottle(
+    standing: &Standing,
+    order: &Bottling,
+    packaging: &mut [Supply],
+    lot: LotId,
+) -> Result<NewEntry, Refusal> {
+    let filled = order.filled();
+    let needed = filled + order.lost_volume;
+    let there = standing.holding.quantity;
+    if standing.stage.ended() || standing.opened_on.is_none() {
+        return Err(Refusal::conflict(
+            "",
+            format!("Batch {} is {}: there is nothing to bottle", standing.code, standing.stage.label()),
+        ));
+    }
+    if let Some(opened) = standing.opened_on {
+        not_before(order.day, opened, &format!("Batch {}", standing.code))?;
+    }
+    if needed > there {
+        return Err(Refusal::conflict(
+            "bottles",
+            format!(
+                "{} bottles and what was lost are {}, but batch {} holds {} by the books; write fewer, or record the \
+                 volume measured at racking first",
+                order.bottles,
+                needed.shown(BaseUnit::Millilitre),
+                standing.code,
+                there.shown(BaseUnit::Millilitre)
+            ),
+        ));
+    }
+    let mut entry = NewEntry::new(EntryKind::Bottling, order.day, order.remark.clone()).of_batch(order.batch);
+    let mut cost = standing.holding.cost.share(filled.get(), (there - order.lost_volume).get());
+    entry.post(Account::Batch(standing.id), needed.negated(), cost.negated());
+    for (at, (line, supply)) in order.packaging.iter().zip(packaging).enumerate() {
+        let because = line.expired_because.as_deref();
+        cost = cost
+            + draw(&mut entry, &mut supply.shelves, line.quantity, supply.item.unit, because)
+                .map_err(|refusal| refusal.under(&format!("packaging.{at}")))?;
+    }
+    let bottles = Milli::new(i64::from(order.bottles) * 1000);
+    entry.post(Account::Stock { lot, place: order.place }, bottles, cost);
+    Ok(entry)
+}
+
+/// Why bottles leave.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Purpose {
+    /// Taken home by a member and charged at cost.
+    Taken,
+    /// Opened for a tasting.
+    Tasting,
+    /// Given away.
+    Gift,
+    /// Broken or spoilt.
+    Broken,
+}
+
+impl Purpose {
+    /// All purposes.
+    pub const ALL: [Purpose; 4] = [Self::Taken, Self::Tasting, Self::Gift, Self::Broken];
+
+    /// As in the API.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Taken => "taken",
+            Self::Tasting => "tasting",
+            Self::Gift => "gift",
+            Self::Broken => "broken",
+        }
+    }
+
+    /// From its code.
+    pub fn from_code(code: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|purpose| purpose.code() == code)
+    }
+
+    /// For people.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Taken => "Taken home by a member, charged at cost",
+            Self::Tasting => "Opened for a tasting",
+            Self::Gift => "Given away",
+            Self::Broken => "Broken or spoilt",
+        }
+    }
+}
+
+/// Bottles that leave the cellar.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Withdrawal {
+    /// From which bottling.
+    pub bottling: BottlingId,
+    /// When.
+    pub day: Day,
+    /// How many.
+    pub bottles: u32,
+    /// What for.
+    pub purpose: Purpose,
+    /// Who is charged, where they are taken home.
+    pub member: Option<MemberId>,
+    /// From where; none takes them where most stand.
+    pub place: Option<PlaceId>,
+    /// A remark.
+    pub remark: String,
+}
+
+/// The entry of a withdrawal, at cost.
+pub fn withdraw(order: &Withdrawal, batch: BatchId, shelves: &mut [Shelf]) -> Result<NewEntry, Refusal> {
+    let account = match (order.purpose, order.member) {
+        (Purpose::Taken, Some(member)) => Account::Member(member),
+        (Purpose::Taken, None) => {
+            return Err(Refusal::unfit("member", "Say who takes them: they are charged at cost"));
+        }
+        (Purpose::Tasting, _) => Account::Tasted,
+        (Purpose::Gift, _) => Account::Given,
+        (Purpose::Broken, _) => Account::Lost,
+    };
+    let wanted = Milli::new(i64::from(order.bottles) * 1000);
+    let there: Milli = shelves.iter().map(|shelf| shelf.holding.quantity).sum();
+    if wanted > there {
+        let left = there.get() / 1000;
+        let left = if left == 1 { "is only 1".to_owned() } else { format!("are only {left}") };
+        return Err(Refusal::conflict("bottles", format!("There {left} left there; write that or less")));
+    }
+    let mut entry = NewEntry::new(EntryKind::Withdrawal, order.day, order.remark.clone());
+    entry.batch = Some(batch);
+    entry.bottling = Some(order.bottling);
+    shelves.sort_by_key(|shelf| (std::cmp::Reverse(shelf.holding.quantity), shelf.place));
+    let cost = draw(&mut entry, shelves, wanted, BaseUnit::Piece, Some("a drink keeps"))?;
+    entry.post(account, Milli::ZERO, cost);
+    Ok(entry)
+}
+
+/// What one of `bottles` costs, to the millionth, rounded down; the last one takes the rest.
+pub fn cost_per_bottle(cost: Money, bottles: i64) -> Money {
+    if bottles == 0 { Money::ZERO } else { Money::from_micros(cost.micros() / bottles) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::batches::Stage;
+    use crate::domain::books::Holding;
+
+    fn batch(litres: i64, euros: i64) -> Standing {
+        Standing {
+            id: BatchId::fresh(),
+            code: "36".to_owned(),
+            stage: Stage::Resting,
+            holding: Holding {
+                quantity: Milli::new(litres * 1_000_000),
+                cost: Money::from_micros(euros * 1_000_000),
+            },
+            opened_on: Some("2026-03-11".parse().unwrap()),
+        }
+    }
+
+    fn order(batch: &Standing, bottles: u32, lost_ml: i64) -> Bottling {
+        Bottling {
+            batch: batch.id,
+            day: "2026-06-11".parse().unwrap(),
+            bottles,
+            bottle_volume: Milli::new(750_000),
+            lost_volume: Milli::new(lost_ml * 1000),
+            packaging: Vec::new(),
+            place: PlaceId::fresh(),
+            tasting_ages_days: vec![90],
+            remark: String::new(),
+        }
+    }
+
+    #[test]
+    fn what_is_lost_at_bottling_stays_in_the_cost_of_the_bottles() {
+        let batch = batch(32, 64);
+        let entry = bottle(&batch, &order(&batch, 42, 500), &mut [], LotId::fresh()).unwrap();
+        assert!(entry.balances());
+        assert_eq!(entry.postings[0].quantity, Milli::new(-32_000_000));
+        assert_eq!(entry.postings[1].cost, Money::from_micros(64_000_000));
+        let half = bottle(&batch, &order(&batch, 21, 500), &mut [], LotId::fresh()).unwrap();
+        assert_eq!(half.postings[1].cost, Money::from_micros(32_000_000));
+    }
+
+    #[test]
+    fn no_more_is_bottled_than_the_batch_holds() {
+        let batch = batch(31, 64);
+        let said = bottle(&batch, &order(&batch, 42, 0), &mut [], LotId::fresh()).unwrap_err().to_string();
+        assert!(said.contains("31.5 L, but batch 36 holds 31.0 L"), "{said}");
+    }
+
+    #[test]
+    fn ages_are_read_in_any_order() {
+        assert_eq!(read_ages("365, 90;180 90"), Ok(vec![90, 180, 365]));
+        assert_eq!(read_ages(""), Ok(vec![]));
+        for bad in ["soon", "-1", "0", "99999999"] {
+            assert!(read_ages(bad).is_err(), "{bad}");
+        }
+    }
+}

@@ -1,0 +1,14 @@
+//! The rules of the cellar, as pure functions over plain values: no SQL, no HTTP, no clock.
+//!
+//! A rule either gives the entry to record, or a [`refusal::Refusal`] that says in plain words what stands
+//! in the way.
+
+pub mod batches;
+pub mod books;
+pub mod bottles;
+pub mod members;
+pub mod refusal;
+pub mod reminders;
+pub mod reversals;
+pub mod stock;
+pub mod yields;

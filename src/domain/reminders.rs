@@ -1,0 +1,119 @@
+//! What somebody should do by a day: which reminders follow from the state of the cellar.
+//!
+//! Each reminder has a key that says what it is about; the periodic job makes each key once.
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::days::Day;
+use crate::units::ids::{BatchId, BottlingId, ItemId, LotId};
+
+/// What kind of thing is due.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ReminderKind {
+    /// A bottling has reached an age at which it should be tasted.
+    Tasting,
+    /// A working batch has not been read for a while.
+    Reading,
+    /// A lot should be used.
+    UseBy,
+    /// An item is low.
+    Low,
+}
+
+impl ReminderKind {
+    /// All kinds.
+    pub const ALL: [ReminderKind; 4] = [Self::Tasting, Self::Reading, Self::UseBy, Self::Low];
+
+    /// As in the database and the API.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Tasting => "tasting",
+            Self::Reading => "reading",
+            Self::UseBy => "use-by",
+            Self::Low => "low",
+        }
+    }
+
+    /// From its code.
+    pub fn from_code(code: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.code() == code)
+    }
+}
+
+/// What a reminder is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Subject {
+    /// A bottling.
+    Bottling(BottlingId),
+    /// A batch.
+    Batch(BatchId),
+    /// A lot.
+    Lot(LotId),
+    /// An item.
+    Item(ItemId),
+}
+
+/// A reminder to be made, unless its key is there already.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewReminder {
+    /// Kind.
+    pub kind: ReminderKind,
+    /// Unique in the club: the same thing is never made twice.
+    pub key: String,
+    /// The day it is due.
+    pub due_on: Day,
+    /// What it is about.
+    pub subject: Subject,
+    /// What to do, in a few words.
+    pub text: String,
+}
+
+/// Days before a use-by day on which its reminder falls.
+pub const USE_BY_NOTICE_DAYS: i64 = 3;
+/// A working batch should be read at least this often.
+pub const READ_EVERY_DAYS: i64 = 3;
+
+/// A tasting age that falls on `falls_on`.
+pub fn tasting(bottling: BottlingId, age_days: i64, falls_on: Day) -> NewReminder {
+    NewReminder {
+        kind: ReminderKind::Tasting,
+        key: format!("tasting:{bottling}:{age_days}"),
+        due_on: falls_on,
+        subject: Subject::Bottling(bottling),
+        text: format!("Taste at {}", crate::units::days::age(age_days)),
+    }
+}
+
+/// A working batch whose last reading (or pitch) was on `last`.
+pub fn reading(batch: BatchId, last: Day) -> NewReminder {
+    NewReminder {
+        kind: ReminderKind::Reading,
+        key: format!("reading:{batch}:{last}"),
+        due_on: last + chrono::Duration::days(READ_EVERY_DAYS),
+        subject: Subject::Batch(batch),
+        text: "Read gravity and temperature".to_owned(),
+    }
+}
+
+/// A lot with something left and a last good day.
+pub fn use_by(lot: LotId, best_before: Day, left: &str, item: &str) -> NewReminder {
+    NewReminder {
+        kind: ReminderKind::UseBy,
+        key: format!("use-by:{lot}:{best_before}"),
+        due_on: best_before - chrono::Duration::days(USE_BY_NOTICE_DAYS),
+        subject: Subject::Lot(lot),
+        text: format!("Use {left} of {item}"),
+    }
+}
+
+/// An item that has run low, noticed on `today`; it may be noticed again when it was filled up in between.
+pub fn low(item: ItemId, name: &str, left: &str, today: Day, filled_up: Option<Day>) -> NewReminder {
+    NewReminder {
+        kind: ReminderKind::Low,
+        key: format!("low:{item}:{}", filled_up.unwrap_or(Day::MIN)),
+        due_on: today,
+        subject: Subject::Item(item),
+        text: if left.starts_with('0') { format!("Buy {name}: none is left") } else { format!("Buy {name}: {left} left") },
+    }
+}

@@ -1,0 +1,61 @@
+//! Taking an entry back: always a new entry, and only while nothing later rests on it.
+
+use super::books::{EntryKind, NewEntry, Posting};
+use super::refusal::Refusal;
+use crate::units::days::{self, Day};
+use crate::units::ids::EntryId;
+
+/// An entry as it stands in the books.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Recorded {
+    /// Which.
+    pub id: EntryId,
+    /// What happened.
+    pub kind: EntryKind,
+    /// When.
+    pub day: Day,
+    /// The entry that took it back, if one did.
+    pub reversed_by: Option<EntryId>,
+    /// Its lines.
+    pub postings: Vec<Posting>,
+}
+
+/// A later entry that took something out of where this one put it in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Dependent {
+    /// Which.
+    pub id: EntryId,
+    /// What happened.
+    pub kind: EntryKind,
+    /// When.
+    pub day: Day,
+}
+
+/// The entry that takes `recorded` back.
+///
+/// `dependents` are the later entries, not reversed themselves, that took quantity or cost out of a stock or batch
+/// account into which `recorded` had brought some: what they took came, in part, from here.
+pub fn reverse(recorded: &Recorded, dependents: &[Dependent], today: Day, reason: String) -> Result<NewEntry, Refusal> {
+    if recorded.kind == EntryKind::Reversal {
+        return Err(Refusal::conflict("", "A reversal is not reversed: record the event again instead"));
+    }
+    if recorded.reversed_by.is_some() {
+        return Err(Refusal::conflict("", "This entry has been reversed already; nothing was changed"));
+    }
+    if !dependents.is_empty() {
+        let named: Vec<_> = dependents
+            .iter()
+            .take(3)
+            .map(|later| format!("“{}” of {}", later.kind.label(), days::long(later.day)))
+            .collect();
+        let more = dependents.len().saturating_sub(3);
+        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+        let stands = if dependents.len() == 1 { "stands" } else { "stand" };
+        return Err(Refusal::conflict(
+            "",
+            format!("{}{more} {stands} in the way: reverse the latest first", named.join(", ")),
+        )
+        .because_of(dependents.iter().map(|later| later.id).collect()));
+    }
+    Ok(NewEntry::reversal(recorded.id, &recorded.postings, recorded.day.max(today), reason))
+}
