@@ -11,7 +11,7 @@
 pub mod units;
 pub mod science;
 pub mod domain;
-//pub mod db;
-//pub mod actions;
+pub mod db;
+pub mod actions;
 //pub mod jobs;
 //pub mod web;

@@ -19,9 +19,9 @@ window.addEventListener("pageshow", () => {
     for (const button of form.querySelectorAll(".do")) button.removeAttribute("aria-disabled");
   }
   document.querySelectorAll("[data-repeat]").forEach(hideSpareLines);
+  if (document.activeElement === document.body) document.querySelector(".problem")?.focus();
 });
 
-document.querySelector(".problem")?.focus();
 document.querySelectorAll("[data-repeat]").forEach(offerLines);
 document.querySelectorAll("form").forEach(linkFolds);
 

@@ -1,0 +1,280 @@
+//! Where the data is, and how it is read and written.
+//!
+//! One enum stands for both databases; its variant follows from the address. Reads run in a read-only snapshot off
+//! the async threads. Writes on SQLite go to one writer thread that commits all that wait together (`writer.rs`); on
+//! PostgreSQL each runs in a serializable transaction of its own that is tried again when another came between.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use diesel::connection::{SimpleConnection, TransactionManager};
+use diesel::r2d2::{ManageConnection, Pool};
+use diesel::{Connection, PgConnection, SqliteConnection};
+
+use super::failure::Failure;
+use super::writer::Writer;
+
+pub use any::AnyConn;
+
+#[allow(missing_docs, reason = "the derive makes public items without documentation")]
+mod any {
+    use diesel::{PgConnection, SqliteConnection};
+
+    /// A connection to either database.
+    #[derive(diesel::MultiConnection)]
+    pub enum AnyConn {
+        /// PostgreSQL.
+        Postgres(PgConnection),
+        /// SQLite.
+        Sqlite(SqliteConnection),
+    }
+}
+
+/// Begin, commit and roll back, the same for both.
+pub(super) type Transactions = <AnyConn as Connection>::TransactionManager;
+
+/// Where a database is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Address {
+    /// A file of this program.
+    Sqlite(PathBuf),
+    /// A server.
+    Postgres(String),
+}
+
+impl Address {
+    /// From a file path, `sqlite:…` or `postgres:…`.
+    pub fn read(text: &str) -> Self {
+        if text.starts_with("postgres:") || text.starts_with("postgresql:") {
+            Self::Postgres(text.to_owned())
+        } else {
+            let path = text.strip_prefix("sqlite:").unwrap_or(text);
+            Self::Sqlite(PathBuf::from(path.strip_prefix("//").unwrap_or(path)))
+        }
+    }
+}
+
+/// Opens connections of one kind.
+struct Opener {
+    address: Address,
+    query_only: bool,
+}
+
+impl Opener {
+    fn open(&self) -> Result<AnyConn, Failure> {
+        match &self.address {
+            Address::Sqlite(path) => open_sqlite(path, self.query_only).map(AnyConn::Sqlite),
+            Address::Postgres(url) => PgConnection::establish(url)
+                .map(AnyConn::Postgres)
+                .map_err(|error| Failure::Unavailable(error.to_string())),
+        }
+    }
+}
+
+fn open_sqlite(path: &Path, query_only: bool) -> Result<SqliteConnection, Failure> {
+    let mut conn = SqliteConnection::establish(&path.to_string_lossy())
+        .map_err(|error| Failure::Unavailable(format!("{}: {error}", path.display())))?;
+    conn.batch_execute(
+        "PRAGMA busy_timeout = 5000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; \
+         PRAGMA foreign_keys = ON; PRAGMA cache_size = -8000; PRAGMA temp_store = MEMORY;",
+    )?;
+    if query_only {
+        conn.batch_execute("PRAGMA query_only = ON")?;
+    }
+    Ok(conn)
+}
+
+impl ManageConnection for Opener {
+    type Connection = AnyConn;
+    type Error = Failure;
+
+    fn connect(&self) -> Result<AnyConn, Failure> {
+        self.open()
+    }
+
+    fn is_valid(&self, conn: &mut AnyConn) -> Result<(), Failure> {
+        Ok(conn.batch_execute("SELECT 1")?)
+    }
+
+    fn has_broken(&self, conn: &mut AnyConn) -> bool {
+        matches!(
+            Transactions::transaction_manager_status_mut(conn),
+            diesel::connection::TransactionManagerStatus::InError
+        ) || std::thread::panicking()
+    }
+}
+
+/// The database of this server.
+#[derive(Clone)]
+pub struct Database {
+    readers: Pool<Opener>,
+    writes: Writes,
+    address: Address,
+}
+
+#[derive(Clone)]
+enum Writes {
+    Together(Arc<Writer>),
+    Each(Pool<Opener>),
+}
+
+/// How often a write is tried on PostgreSQL before the caller is told to try again.
+const TRIES: u32 = 12;
+
+impl Database {
+    /// Open the database, bring its schema up to date, and start what writes to it.
+    pub fn open(address: &Address) -> Result<Self, Failure> {
+        let mut first = Opener { address: address.clone(), query_only: false }.open()?;
+        super::migrations::run(&mut first, address)?;
+        let (readers, writes) = match address {
+            Address::Sqlite(_) => (pool(address, true, 4)?, Writes::Together(Arc::new(Writer::start(first)?))),
+            Address::Postgres(_) => {
+                let both = pool(address, false, 8)?;
+                (both.clone(), Writes::Each(both))
+            }
+        };
+        Ok(Self { readers, writes, address: address.clone() })
+    }
+
+    /// A connection of its own for what runs alone: `verify`, `backup`, measurements.
+    pub fn connection(&self) -> Result<AnyConn, Failure> {
+        Opener { address: self.address.clone(), query_only: false }.open()
+    }
+
+    /// Where it is.
+    pub fn address(&self) -> &Address {
+        &self.address
+    }
+
+    /// Read in one snapshot, off the async threads.
+    pub async fn read<T, E, F>(&self, work: F) -> Result<T, E>
+    where
+        T: Send + 'static,
+        E: From<Failure> + Send + 'static,
+        F: FnOnce(&mut AnyConn) -> Result<T, E> + Send + 'static,
+    {
+        let readers = self.readers.clone();
+        tokio::task::spawn_blocking(move || {
+            let mut conn = readers.get().map_err(|_| Failure::Busy)?;
+            read_now(&mut conn, work)
+        })
+        .await
+        .unwrap_or_else(|error| Err(Failure::Fault(error.to_string()).into()))
+    }
+
+    /// Write in one transaction. The work may run more than once: it has no effect but on the connection.
+    pub async fn write<T, E, F>(&self, work: F) -> Result<T, E>
+    where
+        T: Send + 'static,
+        E: From<Failure> + Again + Send + 'static,
+        F: Fn(&mut AnyConn) -> Result<T, E> + Send + 'static,
+    {
+        match &self.writes {
+            Writes::Together(writer) => writer.write(work).await,
+            Writes::Each(pool) => {
+                let pool = pool.clone();
+                tokio::task::spawn_blocking(move || {
+                    let mut conn = pool.get().map_err(|_| Failure::Busy)?;
+                    write_now(&mut conn, work)
+                })
+                .await
+                .unwrap_or_else(|error| Err(Failure::Fault(error.to_string()).into()))
+            }
+        }
+    }
+}
+
+fn pool(address: &Address, query_only: bool, size: u32) -> Result<Pool<Opener>, Failure> {
+    Pool::builder()
+        .max_size(size)
+        .min_idle(Some(1))
+        .test_on_check_out(!query_only)
+        .connection_timeout(Duration::from_secs(10))
+        .build(Opener { address: address.clone(), query_only })
+        .map_err(|error| Failure::Unavailable(error.to_string()))
+}
+
+/// An error that may say: the same again may succeed.
+pub trait Again {
+    /// Whether to try again.
+    fn again(&self) -> bool;
+}
+
+impl Again for Failure {
+    fn again(&self) -> bool {
+        *self == Failure::Again
+    }
+}
+
+/// Run `work` in a read-only snapshot on this connection.
+pub fn read_now<T, E: From<Failure>>(
+    conn: &mut AnyConn,
+    work: impl FnOnce(&mut AnyConn) -> Result<T, E>,
+) -> Result<T, E> {
+    begin(conn, "BEGIN", "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")?;
+    let result = work(conn);
+    roll_back(conn);
+    result
+}
+
+/// Run `work` in one write transaction on this connection, again if another came between.
+pub fn write_now<T, E: From<Failure> + Again>(
+    conn: &mut AnyConn,
+    work: impl Fn(&mut AnyConn) -> Result<T, E>,
+) -> Result<T, E> {
+    let mut tried = 0;
+    loop {
+        tried += 1;
+        begin(conn, "BEGIN IMMEDIATE", "BEGIN ISOLATION LEVEL SERIALIZABLE")?;
+        let result = work(conn).and_then(|value| match commit(conn) {
+            Ok(()) => Ok(value),
+            Err(failure) => Err(failure.into()),
+        });
+        match result {
+            Err(error) => {
+                roll_back(conn);
+                if !error.again() || tried == TRIES {
+                    return Err(error);
+                }
+                std::thread::sleep(Duration::from_millis(u64::from(getrandom::u32().unwrap_or(7) % 16)) * tried);
+            }
+            done => return done,
+        }
+    }
+}
+
+pub(super) fn begin(conn: &mut AnyConn, sqlite: &str, postgres: &str) -> Result<(), Failure> {
+    use diesel::connection::AnsiTransactionManager as Ansi;
+    match conn {
+        AnyConn::Sqlite(inner) => Ansi::begin_transaction_sql(inner, sqlite)?,
+        AnyConn::Postgres(inner) => Ansi::begin_transaction_sql(inner, postgres)?,
+    }
+    Ok(())
+}
+
+pub(super) fn commit(conn: &mut AnyConn) -> Result<(), Failure> {
+    Ok(Transactions::commit_transaction(conn)?)
+}
+
+/// Undo what is open. A connection whose transaction cannot even be undone is not used again: the pool sees it as
+/// broken, and the writer stops.
+pub(super) fn roll_back(conn: &mut AnyConn) {
+    if let Err(error) = Transactions::rollback_transaction(conn) {
+        tracing::warn!(%error, "a transaction could not be rolled back");
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_kind_of_database_follows_from_its_address() {
+        assert_eq!(Address::read("cellar.db"), Address::Sqlite("cellar.db".into()));
+        assert_eq!(Address::read("sqlite:/srv/cellar.db"), Address::Sqlite("/srv/cellar.db".into()));
+        assert_eq!(Address::read("sqlite:///srv/cellar.db"), Address::Sqlite("/srv/cellar.db".into()));
+        let url = "postgres://cellar@localhost/cellar";
+        assert_eq!(Address::read(url), Address::Postgres(url.to_owned()));
+    }
+}

@@ -1,0 +1,21 @@
+//! The only room that knows diesel: the connection, the transaction, the failures, the tables, and then, under the
+//! same names as in the other rooms, what is read and written.
+
+pub mod connection;
+pub mod failure;
+pub mod migrations;
+pub mod schema;
+pub mod types;
+pub mod writer;
+
+pub mod batches;
+pub mod books;
+pub mod bottles;
+pub mod members;
+pub mod reminders;
+pub mod requests;
+pub mod stock;
+pub mod verify;
+
+pub use connection::{AnyConn, Database};
+pub use failure::Failure;

@@ -1,0 +1,314 @@
+//! The tables, as both databases have them. `tests/schema.rs` compares this with what the migrations make.
+
+#![allow(missing_docs, reason = "the migrations say what each column is")]
+
+diesel::table! {
+    clubs (id) {
+        id -> BigInt,
+        name -> Text,
+        currency -> Text,
+        time_zone -> Text,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    counters (club_id, name) {
+        club_id -> BigInt,
+        name -> Text,
+        last -> BigInt,
+    }
+}
+
+diesel::table! {
+    persons (id) {
+        id -> BigInt,
+        email -> Text,
+        name -> Text,
+        password_hash -> Text,
+        created_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    members (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        person_id -> BigInt,
+        name -> Text,
+        role -> Text,
+        joined_on -> Date,
+        left_on -> Nullable<Date>,
+    }
+}
+
+diesel::table! {
+    sessions (id) {
+        id -> BigInt,
+        secret_hash -> Text,
+        person_id -> BigInt,
+        member_id -> BigInt,
+        created_at -> Timestamp,
+        seen_at -> Timestamp,
+        ends_at -> Timestamp,
+        device -> Text,
+    }
+}
+
+diesel::table! {
+    invitations (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        secret_hash -> Text,
+        name -> Text,
+        role -> Text,
+        invited_by -> BigInt,
+        created_at -> Timestamp,
+        ends_at -> Timestamp,
+        used_at -> Nullable<Timestamp>,
+        withdrawn_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    tokens (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        member_id -> BigInt,
+        secret_hash -> Text,
+        label -> Text,
+        scope -> Text,
+        created_at -> Timestamp,
+        ends_at -> Nullable<Timestamp>,
+        revoked_at -> Nullable<Timestamp>,
+        used_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    set_ups (id) {
+        id -> BigInt,
+        secret_hash -> Text,
+        created_at -> Timestamp,
+        ends_at -> Timestamp,
+        used_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    audit (id) {
+        id -> BigInt,
+        club_id -> Nullable<BigInt>,
+        person_id -> Nullable<BigInt>,
+        at -> Timestamp,
+        what -> Text,
+        address -> Text,
+    }
+}
+
+diesel::table! {
+    items (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        name -> Text,
+        folded -> Text,
+        kind -> Text,
+        unit -> Text,
+        density_micro -> Nullable<BigInt>,
+        allergens -> Text,
+        value_per_unit -> Nullable<BigInt>,
+        low_at -> Nullable<BigInt>,
+        sugar_mg_per_kg -> Nullable<BigInt>,
+        lactose_mg_per_kg -> Nullable<BigInt>,
+        fat_mg_per_kg -> Nullable<BigInt>,
+        casein_mg_per_kg -> Nullable<BigInt>,
+        splits_lactose -> Bool,
+    }
+}
+
+diesel::table! {
+    places (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        within -> Nullable<BigInt>,
+        name -> Text,
+        path -> Text,
+        folded -> Text,
+    }
+}
+
+diesel::table! {
+    batches (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        code -> Text,
+        name -> Text,
+        base_volume -> Nullable<BigInt>,
+        planned_on -> Date,
+        created_by -> BigInt,
+        came_from -> Nullable<BigInt>,
+        came_as -> Nullable<Text>,
+        came_pitched_on -> Nullable<Date>,
+        stage -> Text,
+        pitched_on -> Nullable<Date>,
+    }
+}
+
+diesel::table! {
+    entries (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        kind -> Text,
+        code -> Nullable<Text>,
+        day -> Date,
+        recorded_at -> Timestamp,
+        recorded_by -> BigInt,
+        batch_id -> Nullable<BigInt>,
+        bottling_id -> Nullable<BigInt>,
+        reverses -> Nullable<BigInt>,
+        remark -> Text,
+    }
+}
+
+diesel::table! {
+    lots (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        item_id -> BigInt,
+        code -> Text,
+        entry_id -> BigInt,
+        batch_id -> Nullable<BigInt>,
+        received_on -> Date,
+        best_before -> Nullable<Date>,
+        supplier -> Text,
+        supplier_mark -> Text,
+    }
+}
+
+diesel::table! {
+    bottlings (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        batch_id -> BigInt,
+        lot_id -> BigInt,
+        entry_id -> BigInt,
+        code -> Text,
+        bottled_on -> Date,
+        bottles -> BigInt,
+        bottle_volume -> BigInt,
+        lost_volume -> BigInt,
+        strength_micro -> Nullable<BigInt>,
+        strength_basis -> Text,
+    }
+}
+
+diesel::table! {
+    accounts (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        key -> Text,
+        kind -> Text,
+        lot_id -> Nullable<BigInt>,
+        place_id -> Nullable<BigInt>,
+        batch_id -> Nullable<BigInt>,
+        member_id -> Nullable<BigInt>,
+        opened_on -> Date,
+        quantity -> BigInt,
+        cost -> BigInt,
+    }
+}
+
+diesel::table! {
+    postings (entry_id, line) {
+        entry_id -> BigInt,
+        line -> BigInt,
+        club_id -> BigInt,
+        account_id -> BigInt,
+        day -> Date,
+        quantity -> BigInt,
+        cost -> BigInt,
+    }
+}
+
+diesel::table! {
+    readings (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        batch_id -> BigInt,
+        at -> Timestamp,
+        kind -> Text,
+        read_micro -> BigInt,
+        sample_micro_c -> Nullable<BigInt>,
+        value_micro -> BigInt,
+        remark -> Text,
+        recorded_by -> BigInt,
+        recorded_at -> Timestamp,
+        struck_at -> Nullable<Timestamp>,
+        struck_by -> Nullable<BigInt>,
+        struck_because -> Text,
+    }
+}
+
+diesel::table! {
+    tasting_ages (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        bottling_id -> BigInt,
+        age_days -> BigInt,
+        falls_on -> Date,
+    }
+}
+
+diesel::table! {
+    reminders (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        key -> Text,
+        kind -> Text,
+        due_on -> Date,
+        text -> Text,
+        member_id -> Nullable<BigInt>,
+        bottling_id -> Nullable<BigInt>,
+        batch_id -> Nullable<BigInt>,
+        lot_id -> Nullable<BigInt>,
+        item_id -> Nullable<BigInt>,
+        made_at -> Timestamp,
+        done_at -> Nullable<Timestamp>,
+        done_by -> Nullable<BigInt>,
+    }
+}
+
+diesel::table! {
+    requests (club_id, member_id, key) {
+        club_id -> BigInt,
+        member_id -> BigInt,
+        key -> Text,
+        fingerprint -> Text,
+        answer -> Text,
+        at -> Timestamp,
+    }
+}
+
+diesel::allow_tables_to_appear_in_same_query!(
+    clubs,
+    counters,
+    persons,
+    members,
+    sessions,
+    invitations,
+    tokens,
+    set_ups,
+    audit,
+    items,
+    places,
+    batches,
+    entries,
+    lots,
+    bottlings,
+    accounts,
+    postings,
+    readings,
+    tasting_ages,
+    reminders,
+    requests,
+);

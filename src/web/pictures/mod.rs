@@ -1,0 +1,20 @@
+//! Pictures that the pages show: plain values in, SVG or HTML out, drawn on the server.
+//!
+//! They take the page's colours by class (`templates/static/undercroft.css`), never by attribute.
+//! Lines stretch with the page and words do not: the outer picture is measured in pixels, with
+//! places along it in per cent; curves and ribbons lie in an inner picture that is stretched.
+//! All words are laid out for a content width of 288 px, the narrowest there is, and are cut
+//! rather than allowed to run into each other; the table behind a picture has them in full.
+//!
+//! Whether a value is right, and what the table shows, is decided elsewhere.
+
+mod curve;
+mod flow;
+mod shape;
+mod stem;
+mod tally;
+
+pub use curve::{Curve, Mark, curve};
+pub use flow::{Flow, Node, flow};
+pub use stem::stem;
+pub use tally::tally;
