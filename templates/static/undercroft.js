@@ -67,6 +67,7 @@ function addLine(group) {
   }
   line.querySelectorAll(".err").forEach((message) => message.remove());
   line.querySelectorAll("input:not([type=radio], [type=checkbox], [type=hidden]), textarea").forEach((field) => (field.value = ""));
+  line.querySelectorAll("select").forEach((field) => (field.selectedIndex = 0));
   line.querySelector("legend span").textContent = to + 1;
   last.after(line);
   return line;

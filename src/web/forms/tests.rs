@@ -69,7 +69,7 @@ fn a_problem_without_a_field_is_still_listed() {
         String::new(),
         "The lot was drawn empty meanwhile.".into(),
     )]));
-    assert!(page.contains("<li>The lot was drawn empty meanwhile.</li>"));
+    assert!(page.contains("<li><span>The lot was drawn empty meanwhile.</span></li>"));
 }
 
 #[test]

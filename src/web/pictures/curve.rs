@@ -34,7 +34,7 @@ pub struct Mark<'a> {
 }
 
 /// Where the plot begins and ends across, in per mille.
-const LEFT: f64 = 140.0;
+const LEFT: f64 = 165.0;
 const RIGHT: f64 = 920.0;
 /// Its height between the highest and the lowest reading, in pixels, and the room above and below.
 const TALL_PX: f64 = 190.0;
@@ -227,7 +227,8 @@ fn line_and_dots(points: &[(f64, f64)], days: &Scale, values: &Scale, base: f64)
     let fine = if points.len() > MANY { " fine" } else { "" };
     let height = length(base);
     format!(
-        "<svg viewBox=\"0 0 1000 {height}\" preserveAspectRatio=\"none\" width=\"100%\" height=\"{height}\">\
+        "<svg viewBox=\"0 0 1000 {height}\" preserveAspectRatio=\"none\" \
+         width=\"100%\" height=\"{height}\">\
          <path class=\"curve\" d=\"{line}\"/><path class=\"dot{fine}\" d=\"{dots}\"/></svg>"
     )
 }
@@ -253,7 +254,8 @@ fn mark_lines(marks: &[&Mark], rows: &[Option<usize>], days: &Scale, base: f64) 
             };
             let _ = write!(
                 words,
-                "<text class=\"halo\" x=\"{place}%\" y=\"{}\"{anchor} transform=\"translate({aside} 0)\">{}</text>",
+                "<text class=\"halo\" x=\"{place}%\" y=\"{}\"{anchor} \
+                 transform=\"translate({aside} 0)\">{}</text>",
                 length(y + 13.0),
                 escape(mark.text)
             );

@@ -49,8 +49,8 @@ impl Node {
 }
 
 /// The room for words on either side, in pixels: inside a part, and beneath one, where ribbons pass.
-const INSIDE_PX: f64 = 124.0;
-const BENEATH_PX: f64 = 104.0;
+const INSIDE_PX: f64 = 100.0;
+const BENEATH_PX: f64 = 112.0;
 
 /// The flow as a figure; a sentence where nothing has moved.
 pub fn flow(flow: &Flow) -> String {
@@ -60,7 +60,8 @@ pub fn flow(flow: &Flow) -> String {
     }
     let height = tenths(layout.height);
     let mut body = format!(
-        "<svg viewBox=\"0 0 100 {height}\" preserveAspectRatio=\"none\" width=\"100%\" height=\"{height}\">{}</svg>",
+        "<svg viewBox=\"0 0 100 {height}\" preserveAspectRatio=\"none\" width=\"100%\" \
+         height=\"{height}\">{}</svg>",
         layout.ribbons.iter().map(Ribbon::path).collect::<String>()
     );
     for bar in &layout.bars {
@@ -97,9 +98,9 @@ impl Ribbon {
     fn path(&self) -> String {
         let ((x0, y0), (x1, y1)) = (self.from, self.to);
         let (level0, bend, level1) = match (x0, x1) {
-            (0, 50) => (36, 43, 50),
-            (50, _) => (50, 57, 64),
-            _ => (36, 50, 64),
+            (0, 50) => (40, 45, 50),
+            (50, _) => (50, 55, 60),
+            _ => (40, 50, 60),
         };
         let (low0, low1) = (tenths(y0 + self.tall), tenths(y1 + self.tall));
         let (y0, y1) = (tenths(y0), tenths(y1));
@@ -127,7 +128,8 @@ impl Bar {
             _ => 0,
         };
         format!(
-            "<line class=\"{}\" x1=\"{x}%\" x2=\"{x}%\" y1=\"{}\" y2=\"{}\" transform=\"translate({aside} 0)\"/>",
+            "<line class=\"{}\" x1=\"{x}%\" x2=\"{x}%\" y1=\"{}\" y2=\"{}\" \
+             transform=\"translate({aside} 0)\"/>",
             self.class,
             tenths(self.from),
             tenths(self.to),
@@ -163,7 +165,7 @@ impl Label {
             tenths(self.y),
             escape(&cut(&self.node.name, room)),
             tenths(self.y + 170),
-            escape(&cut(&text(self.node.value), INSIDE_PX)),
+            escape(&cut(&text(self.node.value), room)),
         )
     }
 }

@@ -30,11 +30,13 @@ pub fn stem(
     });
     format!(
         "<svg class=\"stem\" role=\"img\" aria-label=\"{says}\">{band}\
-         <svg viewBox=\"0 0 100 10\" preserveAspectRatio=\"none\" x=\"0\" y=\"12\" width=\"100%\" height=\"10\">\
+         <svg viewBox=\"0 0 100 10\" preserveAspectRatio=\"none\" x=\"0\" y=\"12\" \
+         width=\"100%\" height=\"10\">\
          <path class=\"tick\" d=\"{TICKS}\"/></svg>\
          <line class=\"tick\" x1=\"0\" x2=\"100%\" y1=\"22.5\" y2=\"22.5\"/>\
          <line class=\"done\" x1=\"0\" x2=\"{at}\" y1=\"23\" y2=\"23\"/>\
-         <rect class=\"at\" x=\"{at}\" y=\"1\" width=\"3\" height=\"24\" transform=\"translate(-1.5 0)\"/></svg>\
+         <rect class=\"at\" x=\"{at}\" y=\"1\" width=\"3\" height=\"24\" \
+         transform=\"translate(-1.5 0)\"/></svg>\
          <p class=\"ends\"><span>{left}</span><span>{right}</span></p>",
         says = escape(says),
         left = escape(left),

@@ -1,7 +1,7 @@
 //! Where every part of a flow stands. All lengths are whole tenths of a pixel.
 
-use super::super::shape::{share, width_px};
-use super::{BENEATH_PX, Bar, Flow, Label, Node, Ribbon};
+use super::super::shape::share;
+use super::{Bar, Flow, Label, Node, Ribbon};
 
 /// The height of the larger side, without gaps.
 pub(super) const SPAN: i64 = 2600;
@@ -235,19 +235,14 @@ fn shown(nodes: &[Node], total: i64) -> Vec<Node> {
         .collect()
 }
 
-/// Several small parts as one: by name where the names have room, by number where they have not.
+/// Several small parts as one; their names are in the table.
 fn together<'a>(nodes: impl ExactSizeIterator<Item = &'a Node> + Clone) -> Option<Node> {
     let value = nodes
         .clone()
         .map(|node| node.value)
         .fold(0, i64::saturating_add);
-    let count = nodes.len();
-    let names: Vec<&str> = nodes.map(|node| node.name.as_str()).collect();
-    let named = format!("other: {}", names.join(", "));
-    match count {
-        0 => None,
-        1 => Some(Node::new(names[0], value)),
-        _ if width_px(&named) <= BENEATH_PX => Some(Node::new(named, value)),
-        _ => Some(Node::new(format!("other: {count} together"), value)),
+    match nodes.len() {
+        0 | 1 => nodes.last().cloned(),
+        count => Some(Node::new(format!("{count} others"), value)),
     }
 }
