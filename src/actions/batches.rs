@@ -1,1 +1,355 @@
-//! (being written)
+//! A batch: plan it, draw into it, weigh off, lose, rack, split, blend, read, end.
+
+use serde::{Deserialize, Serialize};
+
+use super::once::{RequestKey, once};
+use super::{Done, or_missing};
+use crate::db::batches::{self as rows, NewBatch, Reading};
+use crate::db::stock::{self, Shelved};
+use crate::db::{AnyConn, Database, books, reminders};
+use crate::domain::batches::{
+    ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Supply, Transfer, draw_into, end, lose, may_change,
+    rack, transfer, weigh_off,
+};
+use crate::domain::books::{Account, NewEntry};
+use crate::domain::members::{Cellarhand, Doer};
+use crate::domain::refusal::Refusal;
+use crate::domain::stock::ItemKind;
+use crate::science::sugar;
+use crate::units::days::{Day, Instant};
+use crate::units::ids::{BatchId, EntryId, LotId, ReadingId};
+use crate::units::measure::{Measured, ReadingKind};
+use crate::units::quantity::Milli;
+
+/// A batch on paper.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Plan {
+    /// The drink.
+    pub name: String,
+    /// How much base there is.
+    pub base_volume: Option<Milli>,
+    /// When it was planned.
+    pub day: Day,
+}
+
+/// A batch that was made, with its number.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Planned {
+    /// Which.
+    pub id: BatchId,
+    /// Its number.
+    pub code: String,
+}
+
+/// Put a batch on paper.
+pub async fn plan(db: &Database, by: &Cellarhand, key: Option<RequestKey>, plan: Plan) -> Done<Planned> {
+    once(db, by, key, "plan", plan, |conn, doer, plan| {
+        new_batch(conn, doer, &plan.name, plan.base_volume, plan.day, None)
+    })
+    .await
+}
+
+fn new_batch(
+    conn: &mut AnyConn,
+    doer: &Doer,
+    name: &str,
+    base_volume: Option<Milli>,
+    day: Day,
+    came_from: Option<BatchId>,
+) -> Done<Planned> {
+    let code = books::next_number(conn, doer.club, "batch")?.to_string();
+    let id = BatchId::fresh();
+    let batch = NewBatch { id, code: &code, name, base_volume, day, by: doer.member, came_from };
+    rows::add(conn, doer.club, &batch)?;
+    Ok(Planned { id, code })
+}
+
+/// Write an entry and bring the stage of every batch it touches in line.
+pub(super) fn record(conn: &mut AnyConn, doer: &Doer, entry: &NewEntry) -> Done<EntryId> {
+    let id = super::stock::record(conn, doer, entry)?;
+    restage(conn, doer, entry)?;
+    Ok(id)
+}
+
+pub(super) fn restage(conn: &mut AnyConn, doer: &Doer, entry: &NewEntry) -> Done<()> {
+    for posting in &entry.postings {
+        if let Account::Batch(batch) = posting.account {
+            let stage = rows::standing(conn, doer.club, batch)?.stage;
+            if may_change(entry.kind, stage) {
+                rows::restage(conn, batch)?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Load what each line is drawn from. Two lines of the same lot share what is there.
+pub(super) fn supplies(conn: &mut AnyConn, doer: &Doer, lines: &[DrawLine], at: &str) -> Done<Vec<Supply>> {
+    lines
+        .iter()
+        .enumerate()
+        .map(|(index, line)| {
+            let path = |name: &str| format!("{at}.{index}.{name}");
+            let (item, of) = match line.source {
+                Source::Lot(lot) => {
+                    let found = or_missing(stock::lot(conn, doer.club, lot), &path("lot"), "lot")?;
+                    (found.item, Shelved::Lot(lot))
+                }
+                Source::Item(id) => {
+                    let found = or_missing(stock::item(conn, doer.club, id), &path("item"), "item")?;
+                    (found, Shelved::Item(id))
+                }
+            };
+            let twice = lines[..index].iter().any(|earlier| earlier.source == line.source);
+            if twice {
+                return Err(Refusal::unfit(
+                    path("quantity"),
+                    format!("{} stands here twice; write the sum in one line", item.name),
+                )
+                .into());
+            }
+            Ok(Supply { item, shelves: stock::shelves(conn, doer.club, of)? })
+        })
+        .collect()
+}
+
+/// Draw supplies into a batch, or pitch its yeast.
+pub async fn draw(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Draw) -> Done<EntryId> {
+    once(db, by, key, "draw", order, |conn, doer, order| {
+        let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        let mut supplies = supplies(conn, doer, &order.lines, "lines")?;
+        let entry = draw_into(&standing, order, &mut supplies)?;
+        record(conn, doer, &entry)
+    })
+    .await
+}
+
+/// What weighing off a by-product made.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct WeighedOff {
+    /// The entry.
+    pub entry: EntryId,
+    /// The lot.
+    pub lot: LotId,
+    /// Its code.
+    pub code: String,
+}
+
+/// Weigh a by-product off: it becomes stock of its own.
+pub async fn by_product(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    order: ByProduct,
+) -> Done<WeighedOff> {
+    once(db, by, key, "by-product", order, |conn, doer, order| {
+        let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        let item = or_missing(stock::item(conn, doer.club, order.item), "item", "item")?;
+        if item.kind != ItemKind::ByProduct {
+            return Err(Refusal::unfit("item", format!("{} is not a by-product", item.name)).into());
+        }
+        or_missing(stock::place(conn, doer.club, order.place), "place", "place")?;
+        let lot = LotId::fresh();
+        let entry = weigh_off(&standing, order, &item, lot)?;
+        let code = format!("L-{}", books::next_number(conn, doer.club, "lot")?);
+        let id = EntryId::fresh();
+        books::begin_entry(conn, doer, id, None, &entry)?;
+        let new = stock::NewLot {
+            code: &code,
+            item: order.item,
+            entry: id,
+            batch: Some(order.batch),
+            day: order.day,
+            best_before: order.best_before,
+            supplier: "",
+            supplier_mark: "",
+        };
+        stock::add_lot(conn, doer.club, lot, &new)?;
+        books::post(conn, doer.club, id, &entry)?;
+        restage(conn, doer, &entry)?;
+        Ok(WeighedOff { entry: id, lot, code })
+    })
+    .await
+}
+
+/// Record drink that is lost.
+pub async fn record_loss(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Loss) -> Done<EntryId> {
+    once(db, by, key, "loss", order, |conn, doer, order| {
+        let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        record(conn, doer, &lose(&standing, order)?)
+    })
+    .await
+}
+
+/// Rack a batch, or record the volume measured.
+pub async fn record_racking(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    order: Racking,
+) -> Done<EntryId> {
+    once(db, by, key, "racking", order, |conn, doer, order| {
+        let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        record(conn, doer, &rack(&standing, order)?)
+    })
+    .await
+}
+
+/// What a split or blend made.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Transferred {
+    /// The entry.
+    pub entry: EntryId,
+    /// The batch it went into.
+    pub into: BatchId,
+    /// Its number.
+    pub code: String,
+}
+
+/// Split a batch into a new one, or blend part of it into another.
+pub async fn record_transfer(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    order: Transfer,
+) -> Done<Transferred> {
+    once(db, by, key, "transfer", order, |conn, doer, order| {
+        let from = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        let into = match order.into {
+            Some(into) => or_missing(rows::standing(conn, doer.club, into), "into", "batch")?,
+            None => {
+                let (_, drink) = rows::named(conn, doer.club, order.batch)?;
+                let name = order.name.clone().unwrap_or(drink);
+                let made = new_batch(conn, doer, &name, None, order.day, Some(order.batch))?;
+                rows::standing(conn, doer.club, made.id)?
+            }
+        };
+        let entry = transfer(&from, &into, order)?;
+        rows::comes_from(conn, into.id, from.id)?;
+        let id = record(conn, doer, &entry)?;
+        Ok(Transferred { entry: id, into: into.id, code: into.code })
+    })
+    .await
+}
+
+/// Close a batch that holds nothing any more, or give it up.
+pub async fn record_end(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Ending) -> Done<EntryId> {
+    once(db, by, key, "end", order, |conn, doer, order| {
+        let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        record(conn, doer, &end(&standing, order)?)
+    })
+    .await
+}
+
+/// A value read off an instrument.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct NewReading {
+    /// Of which batch.
+    pub batch: BatchId,
+    /// When.
+    pub at: Instant,
+    /// What.
+    pub kind: ReadingKind,
+    /// As read.
+    pub value: Measured,
+    /// The temperature of the sample, °C, where the instrument minds.
+    pub sample_c: Option<Measured>,
+    /// A remark.
+    pub remark: String,
+}
+
+/// What a reading became.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Read {
+    /// Which.
+    pub id: ReadingId,
+    /// Corrected to 20 °C.
+    pub value: Measured,
+    /// What to know about the correction.
+    pub warning: Option<String>,
+}
+
+/// The temperature at which the club's hydrometers read true, °C (as ISO 649 instruments for drinks do).
+const CALIBRATED_AT_C: f64 = 20.0;
+
+/// Record a reading; a gravity is corrected from the temperature of its sample to 20 °C.
+pub async fn record_reading(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    reading: NewReading,
+) -> Done<Read> {
+    once(db, by, key, "reading", reading, |conn, doer, reading| {
+        let batch = or_missing(rows::batch(conn, doer.club, reading.batch), "", "batch")?;
+        if batch.stage.ended() {
+            let stage = batch.stage.label();
+            return Err(Refusal::conflict("", format!("Batch {} is {stage}", batch.code)).into());
+        }
+        let fermenting = batch.pitched_on.is_some();
+        let (value, warning) = corrected(reading, fermenting)?;
+        let row = Reading {
+            id: ReadingId::fresh(),
+            at: reading.at,
+            kind: reading.kind,
+            read: reading.value,
+            sample_c: reading.sample_c,
+            value,
+            remark: reading.remark.clone(),
+            by: String::new(),
+            struck: None,
+        };
+        rows::add_reading(conn, doer.club, reading.batch, doer.member, doer.now, &row)?;
+        reminders::settle_readings(conn, reading.batch, doer.member, doer.now)?;
+        Ok(Read { id: row.id, value, warning })
+    })
+    .await
+}
+
+fn corrected(reading: &NewReading, fermenting: bool) -> Result<(Measured, Option<String>), Refusal> {
+    let fit = |value: f64| {
+        Measured::from_number(value).ok_or_else(|| Refusal::unfit("value", "This value cannot be corrected"))
+    };
+    match (reading.kind, reading.sample_c) {
+        (ReadingKind::Gravity, Some(sample)) => {
+            let found = sugar::hydrometer_at(reading.value.number(), sample.number(), CALIBRATED_AT_C)
+                .map_err(|range| Refusal::unfit("sample_temperature_c", range))?;
+            Ok((fit(found.value)?, found.warning))
+        }
+        (ReadingKind::Brix, _) if fermenting => Err(Refusal::conflict(
+            "kind",
+            "A refractometer reads alcohol as sugar: once the yeast is in, use a hydrometer",
+        )),
+        (ReadingKind::Brix, Some(sample)) => {
+            let found = sugar::refractometer_at(reading.value.number(), sample.number())
+                .map_err(|range| Refusal::unfit("sample_temperature_c", range))?;
+            Ok((fit(found.value)?, found.warning))
+        }
+        _ => Ok((reading.value, None)),
+    }
+}
+
+/// A reading that was wrong.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Strike {
+    /// Which.
+    pub reading: ReadingId,
+    /// Why.
+    pub reason: String,
+}
+
+/// Strike a reading out: it stays in the record and no longer counts.
+pub async fn strike_reading(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    order: Strike,
+) -> Done<BatchId> {
+    once(db, by, key, "strike", order, |conn, doer, order| {
+        let struck = rows::strike(conn, doer.club, order.reading, doer.member, doer.now, &order.reason);
+        match or_missing(struck, "", "reading")? {
+            (batch, true) => Ok(batch),
+            (_, false) => Err(Refusal::conflict("", "This reading has been struck out already").into()),
+        }
+    })
+    .await
+}

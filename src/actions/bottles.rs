@@ -1,1 +1,188 @@
-//! (being written)
+//! Bottling a batch, and taking bottles.
+
+use serde::{Deserialize, Serialize};
+
+use super::batches::{restage, supplies};
+use super::once::{RequestKey, once};
+use super::{Done, or_missing};
+use crate::db::bottles as rows;
+use crate::db::stock::{self, Shelved};
+use crate::db::{AnyConn, Database, batches, books};
+use crate::domain::bottles::{Bottling, Purpose, Withdrawal, bottle, cost_per_bottle, withdraw};
+use crate::domain::members::{Cellarhand, Doer, Role, Taster};
+use crate::domain::refusal::{Refusal, Why};
+use crate::domain::stock::{Item, ItemKind};
+use crate::domain::yields::Basis;
+use crate::units::ids::{BottlingId, EntryId, ItemId, LotId};
+use crate::units::measure::Measured;
+use crate::units::money::Money;
+use crate::units::quantity::BaseUnit;
+
+/// What a bottling made.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Bottled {
+    /// The entry.
+    pub entry: EntryId,
+    /// The bottling.
+    pub bottling: BottlingId,
+    /// Its code.
+    pub code: String,
+    /// The lot of its bottles.
+    pub lot: LotId,
+    /// What one bottle costs.
+    pub cost_per_bottle: Money,
+}
+
+/// Fill bottles from a batch and lay them down.
+pub async fn record_bottling(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    order: Bottling,
+) -> Done<Bottled> {
+    once(db, by, key, "bottling", order, bottled).await
+}
+
+fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
+    let standing = or_missing(batches::standing(conn, doer.club, order.batch), "", "batch")?;
+    or_missing(stock::place(conn, doer.club, order.place), "place", "place")?;
+    let mut packaging = supplies(conn, doer, &order.packaging, "packaging")?;
+    let lot = LotId::fresh();
+    let mut entry = bottle(&standing, order, &mut packaging, lot)?;
+    let (id, bottling) = (EntryId::fresh(), BottlingId::fresh());
+    entry.bottling = Some(bottling);
+    let number = rows::count_of_batch(conn, order.batch)? + 1;
+    let code = format!("{}-{number}", standing.code);
+    let (strength, strength_basis) = strength(conn, doer, order)?;
+    let item = drink(conn, doer, order)?;
+    books::begin_entry(conn, doer, id, None, &entry)?;
+    let new = stock::NewLot {
+        code: &code,
+        item,
+        entry: id,
+        batch: Some(order.batch),
+        day: order.day,
+        best_before: None,
+        supplier: "",
+        supplier_mark: "",
+    };
+    stock::add_lot(conn, doer.club, lot, &new)?;
+    let row = rows::Bottling {
+        id: bottling,
+        code: code.clone(),
+        batch: order.batch,
+        name: String::new(),
+        lot,
+        entry: id,
+        bottled_on: order.day,
+        bottles: i64::from(order.bottles),
+        bottle_volume: order.bottle_volume,
+        lost_volume: order.lost_volume,
+        strength,
+        strength_basis,
+    };
+    rows::add(conn, doer.club, &row)?;
+    for age in &order.tasting_ages_days {
+        let falls_on = order.day + chrono::Duration::days(i64::from(*age));
+        rows::add_age(conn, doer.club, bottling, i64::from(*age), falls_on)?;
+    }
+    books::post(conn, doer.club, id, &entry)?;
+    restage(conn, doer, &entry)?;
+    let cost = entry.postings.last().map_or(Money::ZERO, |posting| posting.cost);
+    let cost_per_bottle = cost_per_bottle(cost, i64::from(order.bottles));
+    Ok(Bottled { entry: id, bottling, code, lot, cost_per_bottle })
+}
+
+/// The strength of the drink as its batch's record gives it on this day, and the words for how it is known.
+fn strength(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<(Option<Measured>, String)> {
+    let story = batches::story(conn, doer.club, order.batch)?;
+    Ok(match story.strength() {
+        Some(found) => {
+            let basis = match found.basis {
+                Basis::Gravities { .. } => "gravities",
+                Basis::Whey { .. } => "sugars",
+            };
+            (Measured::from_number(found.vol_percent), basis.to_owned())
+        }
+        None => (None, String::new()),
+    })
+}
+
+/// The item that bottles of this drink and size are; made the first time. It carries the allergens of the supplies.
+fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<ItemId> {
+    let (_, drink) = batches::named(conn, doer.club, order.batch)?;
+    let name = format!("{drink}, {}", order.bottle_volume.shown(BaseUnit::Millilitre));
+    match stock::item_named(conn, doer.club, &name)? {
+        Some((id, ItemKind::Drink)) => return Ok(id),
+        Some(_) => {
+            return Err(Refusal::conflict("", format!("“{name}” is the name of another item; rename that")).into());
+        }
+        None => {}
+    }
+    let mut allergens: Vec<String> = batches::story(conn, doer.club, order.batch)?
+        .supplies
+        .into_iter()
+        .flat_map(|used| used.item.allergens)
+        .collect();
+    allergens.sort();
+    allergens.dedup();
+    let item = Item {
+        name,
+        kind: ItemKind::Drink,
+        unit: BaseUnit::Piece,
+        density_micro: None,
+        allergens,
+        value_per_unit: None,
+        low_at: None,
+        sugar_mg_per_kg: None,
+        lactose_mg_per_kg: None,
+        fat_mg_per_kg: None,
+        casein_mg_per_kg: None,
+        splits_lactose: false,
+    };
+    let id = ItemId::fresh();
+    stock::add_item(conn, doer.club, id, &item)?;
+    Ok(id)
+}
+
+/// Take bottles out of the cellar. A taster takes them home for themselves or opens them; the rest is a cellarhand's.
+pub async fn record_withdrawal(
+    db: &Database,
+    by: &Taster,
+    key: Option<RequestKey>,
+    order: Withdrawal,
+) -> Done<EntryId> {
+    once(db, by, key, "withdrawal", order, |conn, doer, order| {
+        if let Some(member) = order.member {
+            super::stock::known_member(conn, doer, member, "member")?;
+            if doer.role < Role::Cellarhand && member != doer.member {
+                return Err(Refusal::new(
+                    Why::Forbidden,
+                    "member",
+                    "A taster takes bottles in their own name; ask a cellarhand to record it for another",
+                )
+                .into());
+            }
+        }
+        if doer.role < Role::Cellarhand && order.purpose != Purpose::Taken {
+            return Err(Refusal::new(
+                Why::Forbidden,
+                "reason",
+                "A taster records bottles taken home; ask a cellarhand to record the rest",
+            )
+            .into());
+        }
+        let bottling = or_missing(rows::bottling(conn, doer.club, order.bottling), "", "bottling")?;
+        let of = match order.place {
+            Some(place) => {
+                or_missing(stock::place(conn, doer.club, place), "place", "place")?;
+                Shelved::At(bottling.lot, place)
+            }
+            None => Shelved::Lot(bottling.lot),
+        };
+        let mut shelves = stock::shelves(conn, doer.club, of)?;
+        let entry = withdraw(order, bottling.batch, &mut shelves)?;
+        super::stock::record(conn, doer, &entry)
+    })
+    .await
+}

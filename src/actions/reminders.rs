@@ -1,1 +1,98 @@
-//! (being written)
+//! Reminders: done, put off, given to another; and the reconciling that makes them.
+
+use chrono::Duration;
+use serde::{Deserialize, Serialize};
+
+use super::once::{RequestKey, once};
+use super::{Done, Error, or_missing};
+use crate::db::reminders as rows;
+use crate::db::{AnyConn, Database, batches, bottles, stock};
+use crate::domain::batches::Stage;
+use crate::domain::members::Taster;
+use crate::domain::refusal::Refusal;
+use crate::domain::reminders::{self, NewReminder};
+use crate::units::days::{self, Day, Instant};
+use crate::units::ids::{ClubId, MemberId, ReminderId};
+
+/// What becomes of a reminder.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub enum Become {
+    /// It is done.
+    Done,
+    /// It is due on another day.
+    PutOff(Day),
+    /// It is another member's.
+    Given(MemberId),
+}
+
+/// Settle a reminder.
+pub async fn settle(
+    db: &Database,
+    by: &Taster,
+    key: Option<RequestKey>,
+    id: ReminderId,
+    what: Become,
+) -> Done<ReminderId> {
+    once(db, by, key, "reminder", (id, what), |conn, doer, (id, what)| {
+        if !or_missing(rows::is_open(conn, doer.club, *id), "", "reminder")? {
+            return Err(Refusal::conflict("", "This reminder has been done already").into());
+        }
+        match what {
+            Become::Done => rows::done(conn, *id, doer.member, doer.now)?,
+            Become::PutOff(day) if *day <= doer.today() => {
+                return Err(Refusal::unfit("day", "Choose a day to come").into());
+            }
+            Become::PutOff(day) => rows::put_off(conn, *id, *day)?,
+            Become::Given(member) => {
+                super::stock::known_member(conn, doer, *member, "member")?;
+                rows::give(conn, *id, *member)?;
+            }
+        }
+        Ok(*id)
+    })
+    .await
+}
+
+/// How far ahead reminders are made, so that Today can show the fortnight to come.
+const AHEAD_DAYS: i64 = 35;
+/// How far back a tasting age may have fallen and still be made, for a server that was off.
+const BACK_DAYS: i64 = 400;
+
+/// Make every reminder that follows from the state of a club and is not there yet. It may run at any time, twice, or on
+/// two servers at once: each key is made once.
+pub async fn reconcile(db: &Database, club: ClubId, zone: chrono_tz::Tz, now: Instant) -> Result<usize, Error> {
+    db.write(move |conn| {
+        let today = days::local_day(now, zone);
+        rows::drop_settled(conn, club)?;
+        let mut made = 0;
+        for reminder in follow(conn, club, zone, today)? {
+            made += usize::from(rows::make(conn, club, &reminder, now)?);
+        }
+        Ok(made)
+    })
+    .await
+}
+
+fn follow(conn: &mut AnyConn, club: ClubId, zone: chrono_tz::Tz, today: Day) -> Result<Vec<NewReminder>, Error> {
+    let mut due = Vec::new();
+    let until = today + Duration::days(AHEAD_DAYS);
+    for (bottling, age, falls_on) in bottles::ages_falling(conn, club, today - Duration::days(BACK_DAYS), until)? {
+        due.push(reminders::tasting(bottling, age, falls_on));
+    }
+    for batch in batches::batches(conn, club, &[Stage::Working], None, 500)? {
+        let read = batches::last_read(conn, batch.id)?.map(|at| days::local_day(at, zone));
+        if let Some(last) = read.max(batch.pitched_on) {
+            due.push(reminders::reading(batch.id, last));
+        }
+    }
+    for line in stock::expiring(conn, club, until)? {
+        if let Some(day) = line.best_before {
+            due.push(reminders::use_by(line.lot, day, &line.quantity.shown(line.unit), &line.name));
+        }
+    }
+    for (id, item, left) in stock::low(conn, club)? {
+        let filled_up = stock::filled_up_on(conn, id)?;
+        due.push(reminders::low(id, &item.name, &left.shown(item.unit), today, filled_up));
+    }
+    Ok(due)
+}

@@ -1,1 +1,236 @@
-//! (being written)
+//! Reminders, and the live facts at the foot of every page.
+
+use diesel::prelude::*;
+
+use super::connection::AnyConn;
+use super::failure::Failure;
+use super::schema::{accounts, batches, bottlings, items, lots, members, reminders};
+use crate::domain::batches::Stage;
+use crate::domain::reminders::{NewReminder, ReminderKind, Subject};
+use crate::units::days::{Day, Instant};
+use crate::units::ids::{BatchId, BottlingId, ClubId, ItemId, LotId, MemberId, ReminderId};
+use crate::units::quantity::Milli;
+
+/// Make a reminder unless it was made before. Says whether it is new.
+pub fn make(conn: &mut AnyConn, club: ClubId, new: &NewReminder, at: Instant) -> Result<bool, Failure> {
+    let there: i64 = reminders::table
+        .filter(reminders::club_id.eq(club).and(reminders::key.eq(&new.key)))
+        .count()
+        .get_result(conn)?;
+    if there > 0 {
+        return Ok(false);
+    }
+    let (mut bottling, mut batch, mut lot, mut item) = (None, None, None, None);
+    match new.subject {
+        Subject::Bottling(id) => bottling = Some(id),
+        Subject::Batch(id) => batch = Some(id),
+        Subject::Lot(id) => lot = Some(id),
+        Subject::Item(id) => item = Some(id),
+    }
+    diesel::insert_into(reminders::table)
+        .values((
+            reminders::id.eq(ReminderId::fresh()),
+            reminders::club_id.eq(club),
+            reminders::key.eq(&new.key),
+            reminders::kind.eq(new.kind),
+            reminders::due_on.eq(new.due_on),
+            reminders::text.eq(&new.text),
+            reminders::bottling_id.eq(bottling),
+            reminders::batch_id.eq(batch),
+            reminders::lot_id.eq(lot),
+            reminders::item_id.eq(item),
+            reminders::made_at.eq(at),
+        ))
+        .execute(conn)?;
+    Ok(true)
+}
+
+/// A reminder as Today shows it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reminder {
+    /// Which.
+    pub id: ReminderId,
+    /// Kind.
+    pub kind: ReminderKind,
+    /// The day it is due.
+    pub due_on: Day,
+    /// What to do.
+    pub text: String,
+    /// Whose it is; nobody's is everybody's.
+    pub member: Option<(MemberId, String)>,
+    /// The bottling it is about, with code and drink.
+    pub bottling: Option<(BottlingId, String)>,
+    /// The batch it is about, with code and drink.
+    pub batch: Option<(BatchId, String, String)>,
+    /// The lot it is about, with its code.
+    pub lot: Option<(LotId, String)>,
+    /// The item it is about, with its name.
+    pub item: Option<(ItemId, String)>,
+}
+
+/// Open reminders due up to a day, the longest due first.
+pub fn open(conn: &mut AnyConn, club: ClubId, until: Day, limit: i64) -> Result<Vec<Reminder>, Failure> {
+    type Row = (
+        (ReminderId, ReminderKind, Day, String),
+        (Option<MemberId>, Option<String>),
+        (Option<BottlingId>, Option<String>),
+        (Option<BatchId>, Option<String>, Option<String>),
+        (Option<LotId>, Option<String>),
+        (Option<ItemId>, Option<String>),
+    );
+    let rows: Vec<Row> = reminders::table
+        .left_join(members::table.on(members::id.nullable().eq(reminders::member_id)))
+        .left_join(bottlings::table.on(bottlings::id.nullable().eq(reminders::bottling_id)))
+        .left_join(
+            batches::table.on(batches::id
+                .nullable()
+                .eq(reminders::batch_id)
+                .or(batches::id.nullable().eq(bottlings::batch_id.nullable()))),
+        )
+        .left_join(lots::table.on(lots::id.nullable().eq(reminders::lot_id)))
+        .left_join(items::table.on(items::id.nullable().eq(reminders::item_id)))
+        .filter(reminders::club_id.eq(club).and(reminders::done_at.is_null()))
+        .filter(reminders::due_on.le(until))
+        .order((reminders::due_on, reminders::id))
+        .limit(limit)
+        .select((
+            (reminders::id, reminders::kind, reminders::due_on, reminders::text),
+            (reminders::member_id, members::name.nullable()),
+            (reminders::bottling_id, bottlings::code.nullable()),
+            (batches::id.nullable(), batches::code.nullable(), batches::name.nullable()),
+            (reminders::lot_id, lots::code.nullable()),
+            (reminders::item_id, items::name.nullable()),
+        ))
+        .load(conn)?;
+    Ok(rows
+        .into_iter()
+        .map(|((id, kind, due_on, text), member, bottling, batch, lot, item)| Reminder {
+            id,
+            kind,
+            due_on,
+            text,
+            member: member.0.zip(member.1),
+            bottling: bottling.0.zip(bottling.1),
+            batch: batch.0.zip(batch.1).zip(batch.2).map(|((id, code), name)| (id, code, name)),
+            lot: lot.0.zip(lot.1),
+            item: item.0.zip(item.1),
+        })
+        .collect())
+}
+
+/// Whether a reminder is of this club and open.
+pub fn is_open(conn: &mut AnyConn, club: ClubId, id: ReminderId) -> Result<bool, Failure> {
+    let done: Option<Instant> = reminders::table
+        .filter(reminders::id.eq(id).and(reminders::club_id.eq(club)))
+        .select(reminders::done_at)
+        .first(conn)?;
+    Ok(done.is_none())
+}
+
+/// Mark it done.
+pub fn done(conn: &mut AnyConn, id: ReminderId, by: MemberId, at: Instant) -> Result<(), Failure> {
+    diesel::update(reminders::table.filter(reminders::id.eq(id)))
+        .set((reminders::done_at.eq(Some(at)), reminders::done_by.eq(Some(by))))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// Put it off to another day.
+pub fn put_off(conn: &mut AnyConn, id: ReminderId, to: Day) -> Result<(), Failure> {
+    diesel::update(reminders::table.filter(reminders::id.eq(id)))
+        .set(reminders::due_on.eq(to))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// Give it to a member.
+pub fn give(conn: &mut AnyConn, id: ReminderId, to: MemberId) -> Result<(), Failure> {
+    diesel::update(reminders::table.filter(reminders::id.eq(id)))
+        .set(reminders::member_id.eq(Some(to)))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// Reminders of a batch or a lot that what was just recorded has settled: they are done with it.
+pub fn settle_readings(conn: &mut AnyConn, batch: BatchId, by: MemberId, at: Instant) -> Result<(), Failure> {
+    diesel::update(
+        reminders::table
+            .filter(reminders::batch_id.eq(batch).and(reminders::kind.eq(ReminderKind::Reading)))
+            .filter(reminders::done_at.is_null()),
+    )
+    .set((reminders::done_at.eq(Some(at)), reminders::done_by.eq(Some(by))))
+    .execute(conn)?;
+    Ok(())
+}
+
+/// Take away open reminders about lots that are used up and batches that no longer work.
+pub fn drop_settled(conn: &mut AnyConn, club: ClubId) -> Result<(), Failure> {
+    let used_up = diesel::dsl::not(diesel::dsl::exists(
+        accounts::table
+            .filter(accounts::lot_id.eq(reminders::lot_id))
+            .filter(accounts::quantity.gt(Milli::ZERO)),
+    ));
+    let of_club = reminders::club_id.eq(club).and(reminders::done_at.is_null());
+    diesel::delete(reminders::table.filter(of_club).filter(reminders::lot_id.is_not_null()).filter(used_up))
+        .execute(conn)?;
+    let at_rest = diesel::dsl::exists(
+        batches::table
+            .filter(batches::id.nullable().eq(reminders::batch_id))
+            .filter(batches::stage.ne(Stage::Working)),
+    );
+    diesel::delete(
+        reminders::table
+            .filter(of_club)
+            .filter(reminders::kind.eq(ReminderKind::Reading))
+            .filter(at_rest),
+    )
+    .execute(conn)?;
+    Ok(())
+}
+
+/// All clubs with their zones, for the periodic job.
+pub fn clubs(conn: &mut AnyConn) -> Result<Vec<(ClubId, String)>, Failure> {
+    use super::schema::clubs;
+    Ok(clubs::table.order(clubs::id).select((clubs::id, clubs::time_zone)).load(conn)?)
+}
+
+/// The live facts shown with the sections.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Facts {
+    /// Reminders due.
+    pub due: i64,
+    /// Lots with something left.
+    pub lots: i64,
+    /// Batches at work.
+    pub working: i64,
+    /// Bottles laid down.
+    pub bottles: i64,
+    /// Members.
+    pub members: i64,
+}
+
+/// Count them; each over what is there now, not over the history.
+pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Failure> {
+    use diesel::dsl::{count_star, sql};
+    use diesel::sql_types::BigInt;
+    let due = reminders::table
+        .filter(reminders::club_id.eq(club).and(reminders::done_at.is_null()).and(reminders::due_on.le(today)))
+        .select(count_star())
+        .first(conn)?;
+    let in_stock = accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO));
+    let lots = accounts::table.filter(in_stock).select(count_star()).first(conn)?;
+    let working = batches::table
+        .filter(batches::club_id.eq(club).and(batches::stage.eq(Stage::Working)))
+        .select(count_star())
+        .first(conn)?;
+    let bottles: i64 = accounts::table
+        .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
+        .filter(in_stock)
+        .select(sql::<BigInt>("CAST(COALESCE(SUM(accounts.quantity), 0) AS BIGINT)"))
+        .first(conn)?;
+    let members = members::table
+        .filter(members::club_id.eq(club).and(members::left_on.is_null()))
+        .select(count_star())
+        .first(conn)?;
+    Ok(Facts { due, lots, working, bottles: bottles / 1000, members })
+}

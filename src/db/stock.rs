@@ -1,1 +1,624 @@
-//! (being written)
+//! Items, places and lots, and what stands where.
+
+use diesel::prelude::*;
+
+use super::connection::AnyConn;
+use super::failure::Failure;
+use super::schema::{accounts, bottlings, entries, items, lots, places, postings};
+use crate::domain::books::Holding;
+use crate::domain::stock::{Item, ItemKind, ReceiptLine, Shelf, first_expired_first};
+use crate::units::days::Day;
+use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId, ItemId, LotId, PlaceId};
+use crate::units::money::Money;
+use crate::units::quantity::{BaseUnit, Milli};
+use crate::units::text::folded;
+
+/// A row of `items`, converted to and from [`Item`] and to nothing else.
+#[derive(Queryable, Selectable, Insertable, AsChangeset)]
+#[diesel(table_name = items, treat_none_as_null = true)]
+struct ItemRow {
+    name: String,
+    folded: String,
+    kind: ItemKind,
+    unit: BaseUnit,
+    density_micro: Option<i64>,
+    allergens: String,
+    value_per_unit: Option<Money>,
+    low_at: Option<Milli>,
+    sugar_mg_per_kg: Option<i64>,
+    lactose_mg_per_kg: Option<i64>,
+    fat_mg_per_kg: Option<i64>,
+    casein_mg_per_kg: Option<i64>,
+    splits_lactose: bool,
+}
+
+impl From<&Item> for ItemRow {
+    fn from(item: &Item) -> Self {
+        Self {
+            name: item.name.clone(),
+            folded: folded(&item.name),
+            kind: item.kind,
+            unit: item.unit,
+            density_micro: item.density_micro,
+            allergens: item.allergens.join(","),
+            value_per_unit: item.value_per_unit,
+            low_at: item.low_at,
+            sugar_mg_per_kg: item.sugar_mg_per_kg,
+            lactose_mg_per_kg: item.lactose_mg_per_kg,
+            fat_mg_per_kg: item.fat_mg_per_kg,
+            casein_mg_per_kg: item.casein_mg_per_kg,
+            splits_lactose: item.splits_lactose,
+        }
+    }
+}
+
+impl From<ItemRow> for Item {
+    fn from(row: ItemRow) -> Self {
+        Self {
+            name: row.name,
+            kind: row.kind,
+            unit: row.unit,
+            density_micro: row.density_micro,
+            allergens: row.allergens.split(',').filter(|word| !word.is_empty()).map(str::to_owned).collect(),
+            value_per_unit: row.value_per_unit,
+            low_at: row.low_at,
+            sugar_mg_per_kg: row.sugar_mg_per_kg,
+            lactose_mg_per_kg: row.lactose_mg_per_kg,
+            fat_mg_per_kg: row.fat_mg_per_kg,
+            casein_mg_per_kg: row.casein_mg_per_kg,
+            splits_lactose: row.splits_lactose,
+        }
+    }
+}
+
+/// Keep a new item.
+pub fn add_item(conn: &mut AnyConn, club: ClubId, id: ItemId, item: &Item) -> Result<(), Failure> {
+    diesel::insert_into(items::table)
+        .values((items::id.eq(id), items::club_id.eq(club), ItemRow::from(item)))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// Change an item; what it is counted in stays.
+pub fn change_item(conn: &mut AnyConn, club: ClubId, id: ItemId, item: &Item) -> Result<(), Failure> {
+    let changed = diesel::update(items::table.filter(items::id.eq(id).and(items::club_id.eq(club))))
+        .set(ItemRow::from(item))
+        .execute(conn)?;
+    if changed == 0 { Err(Failure::Gone) } else { Ok(()) }
+}
+
+/// One item.
+pub fn item(conn: &mut AnyConn, club: ClubId, id: ItemId) -> Result<Item, Failure> {
+    let row: ItemRow = items::table
+        .filter(items::id.eq(id).and(items::club_id.eq(club)))
+        .select(ItemRow::as_select())
+        .first(conn)?;
+    Ok(row.into())
+}
+
+/// All items by kind and name, at most a thousand after `after`.
+pub fn items(conn: &mut AnyConn, club: ClubId, limit: i64) -> Result<Vec<(ItemId, Item)>, Failure> {
+    let rows: Vec<(ItemId, ItemRow)> = items::table
+        .filter(items::club_id.eq(club))
+        .order(items::folded)
+        .limit(limit)
+        .select((items::id, ItemRow::as_select()))
+        .load(conn)?;
+    Ok(rows.into_iter().map(|(id, row)| (id, row.into())).collect())
+}
+
+/// The item of a bottled drink of this name, if there is one.
+pub fn item_named(conn: &mut AnyConn, club: ClubId, name: &str) -> Result<Option<(ItemId, ItemKind)>, Failure> {
+    Ok(items::table
+        .filter(items::club_id.eq(club).and(items::folded.eq(folded(name))))
+        .select((items::id, items::kind))
+        .first(conn)
+        .optional()?)
+}
+
+/// A place with the names of those around it.
+#[derive(Debug, Clone, PartialEq, Eq, Queryable)]
+pub struct Place {
+    /// Which.
+    pub id: PlaceId,
+    /// The place around it.
+    pub within: Option<PlaceId>,
+    /// Its own name.
+    pub name: String,
+    /// All names, from the outside in.
+    pub path: String,
+}
+
+/// What stands between the names of a path.
+pub const WITHIN: &str = ", ";
+
+/// Keep a new place.
+pub fn add_place(
+    conn: &mut AnyConn,
+    club: ClubId,
+    id: PlaceId,
+    within: Option<PlaceId>,
+    name: &str,
+    path: &str,
+) -> Result<(), Failure> {
+    diesel::insert_into(places::table)
+        .values((
+            places::id.eq(id),
+            places::club_id.eq(club),
+            places::within.eq(within),
+            places::name.eq(name),
+            places::path.eq(path),
+            places::folded.eq(folded(path)),
+        ))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// One place.
+pub fn place(conn: &mut AnyConn, club: ClubId, id: PlaceId) -> Result<Place, Failure> {
+    Ok(places::table
+        .filter(places::id.eq(id).and(places::club_id.eq(club)))
+        .select((places::id, places::within, places::name, places::path))
+        .first(conn)?)
+}
+
+/// All places, the outer before the inner.
+pub fn places(conn: &mut AnyConn, club: ClubId) -> Result<Vec<Place>, Failure> {
+    Ok(places::table
+        .filter(places::club_id.eq(club))
+        .order(places::folded)
+        .limit(2000)
+        .select((places::id, places::within, places::name, places::path))
+        .load(conn)?)
+}
+
+/// What a new lot is.
+pub struct NewLot<'a> {
+    /// Its code, unique in the club.
+    pub code: &'a str,
+    /// Of which item.
+    pub item: ItemId,
+    /// The entry that brought it.
+    pub entry: EntryId,
+    /// The batch it came from.
+    pub batch: Option<BatchId>,
+    /// When it came.
+    pub day: Day,
+    /// Its last good day.
+    pub best_before: Option<Day>,
+    /// Who sold it.
+    pub supplier: &'a str,
+    /// The supplier's own mark.
+    pub supplier_mark: &'a str,
+}
+
+/// Keep a new lot.
+pub fn add_lot(conn: &mut AnyConn, club: ClubId, id: LotId, lot: &NewLot<'_>) -> Result<(), Failure> {
+    diesel::insert_into(lots::table)
+        .values((
+            lots::id.eq(id),
+            lots::club_id.eq(club),
+            lots::item_id.eq(lot.item),
+            lots::code.eq(lot.code),
+            lots::entry_id.eq(lot.entry),
+            lots::batch_id.eq(lot.batch),
+            lots::received_on.eq(lot.day),
+            lots::best_before.eq(lot.best_before),
+            lots::supplier.eq(lot.supplier),
+            lots::supplier_mark.eq(lot.supplier_mark),
+        ))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// A new lot of a receipt line.
+pub fn add_received(
+    conn: &mut AnyConn,
+    club: ClubId,
+    id: LotId,
+    code: &str,
+    entry: EntryId,
+    day: Day,
+    line: &ReceiptLine,
+) -> Result<(), Failure> {
+    let lot = NewLot {
+        code,
+        item: line.item,
+        entry,
+        batch: None,
+        day,
+        best_before: line.best_before,
+        supplier: &line.supplier,
+        supplier_mark: &line.supplier_mark,
+    };
+    add_lot(conn, club, id, &lot)
+}
+
+/// A lot with its item.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lot {
+    /// Which.
+    pub id: LotId,
+    /// Its code.
+    pub code: String,
+    /// Its item.
+    pub item_id: ItemId,
+    /// What it is.
+    pub item: Item,
+    /// The entry that brought it.
+    pub entry: EntryId,
+    /// The receipt's number, where it was bought.
+    pub receipt: Option<String>,
+    /// The batch it came from.
+    pub batch: Option<BatchId>,
+    /// The bottling it is.
+    pub bottling: Option<BottlingId>,
+    /// When it came.
+    pub received_on: Day,
+    /// Its last good day.
+    pub best_before: Option<Day>,
+    /// Who sold it.
+    pub supplier: String,
+    /// The supplier's own mark.
+    pub supplier_mark: String,
+}
+
+/// One lot.
+pub fn lot(conn: &mut AnyConn, club: ClubId, id: LotId) -> Result<Lot, Failure> {
+    type Head = (String, ItemId, EntryId, Option<String>, Option<BatchId>, Day, Option<Day>, String, String);
+    let ((code, item_id, entry, receipt, batch, received_on, best_before, supplier, supplier_mark), item, bottling): (
+        Head,
+        ItemRow,
+        Option<BottlingId>,
+    ) = lots::table
+        .inner_join(items::table.on(items::id.eq(lots::item_id)))
+        .inner_join(entries::table.on(entries::id.eq(lots::entry_id)))
+        .left_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
+        .filter(lots::id.eq(id).and(lots::club_id.eq(club)))
+        .select((
+            (
+                lots::code,
+                lots::item_id,
+                lots::entry_id,
+                entries::code,
+                lots::batch_id,
+                lots::received_on,
+                lots::best_before,
+                lots::supplier,
+                lots::supplier_mark,
+            ),
+            ItemRow::as_select(),
+            bottlings::id.nullable(),
+        ))
+        .first(conn)?;
+    Ok(Lot {
+        id,
+        code,
+        item_id,
+        item: item.into(),
+        entry,
+        receipt,
+        batch,
+        bottling,
+        received_on,
+        best_before,
+        supplier,
+        supplier_mark,
+    })
+}
+
+/// The lot with this code.
+pub fn lot_coded(conn: &mut AnyConn, club: ClubId, code: &str) -> Result<LotId, Failure> {
+    Ok(lots::table
+        .filter(lots::club_id.eq(club).and(lots::code.eq(code)))
+        .select(lots::id)
+        .first(conn)?)
+}
+
+/// Which lots to look at.
+#[derive(Debug, Clone, Copy)]
+pub enum Shelved {
+    /// Of one lot.
+    Lot(LotId),
+    /// Of one item.
+    Item(ItemId),
+    /// One lot at one place.
+    At(LotId, PlaceId),
+}
+
+/// Where something of it is left, first-expired-first.
+pub fn shelves(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<Shelf>, Failure> {
+    let mut query = accounts::table
+        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
+        .select((
+            lots::id,
+            lots::code,
+            accounts::place_id.assume_not_null(),
+            lots::received_on,
+            lots::best_before,
+            accounts::quantity,
+            accounts::cost,
+            accounts::opened_on,
+        ))
+        .into_boxed();
+    query = match of {
+        Shelved::Lot(lot) => query.filter(accounts::lot_id.eq(lot)),
+        Shelved::Item(item) => query.filter(lots::item_id.eq(item)),
+        Shelved::At(lot, place) => query.filter(accounts::lot_id.eq(lot).and(accounts::place_id.eq(place))),
+    };
+    let rows: Vec<(LotId, String, PlaceId, Day, Option<Day>, Milli, Money, Day)> = query.load(conn)?;
+    let mut shelves: Vec<Shelf> = rows
+        .into_iter()
+        .map(|(lot, code, place, received_on, best_before, quantity, cost, opened_on)| Shelf {
+            lot,
+            code,
+            place,
+            received_on,
+            best_before,
+            holding: Holding { quantity, cost },
+            opened_on,
+        })
+        .collect();
+    first_expired_first(&mut shelves);
+    Ok(shelves)
+}
+
+/// A lot at a place, empty if nothing is left of it there.
+pub fn shelf(conn: &mut AnyConn, club: ClubId, lot: &Lot, at: PlaceId) -> Result<Shelf, Failure> {
+    let found = shelves(conn, club, Shelved::At(lot.id, at))?.pop();
+    Ok(found.unwrap_or_else(|| Shelf {
+        lot: lot.id,
+        code: lot.code.clone(),
+        place: at,
+        received_on: lot.received_on,
+        best_before: lot.best_before,
+        holding: Holding::default(),
+        opened_on: lot.received_on,
+    }))
+}
+
+/// One line of the stock list.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stocked {
+    /// The lot.
+    pub lot: LotId,
+    /// Its code.
+    pub code: String,
+    /// The item.
+    pub item: ItemId,
+    /// Its name.
+    pub name: String,
+    /// Its kind.
+    pub kind: ItemKind,
+    /// What it is counted in.
+    pub unit: BaseUnit,
+    /// Where it stands.
+    pub place: PlaceId,
+    /// The names of the place.
+    pub path: String,
+    /// How much is there.
+    pub quantity: Milli,
+    /// What it cost.
+    pub cost: Money,
+    /// Its last good day.
+    pub best_before: Option<Day>,
+    /// The bottling it is.
+    pub bottling: Option<BottlingId>,
+}
+
+/// What to list.
+#[derive(Debug, Clone, Default)]
+pub struct StockFilter {
+    /// Only these kinds; empty is all.
+    pub kinds: Vec<ItemKind>,
+    /// Only items whose folded name contains this.
+    pub name: String,
+    /// Only at this place or within it.
+    pub place: Option<PlaceId>,
+    /// After this item name, lot and place.
+    pub after: Option<(String, LotId, PlaceId)>,
+}
+
+/// Stock as it stands, by item name, then lot; at most `limit` lines.
+pub fn stock(conn: &mut AnyConn, club: ClubId, filter: &StockFilter, limit: i64) -> Result<Vec<Stocked>, Failure> {
+    let mut query = accounts::table
+        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+        .inner_join(items::table.on(items::id.eq(lots::item_id)))
+        .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
+        .left_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
+        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
+        .order((items::folded, lots::id, places::id))
+        .limit(limit)
+        .select((
+            (lots::id, lots::code, items::id, items::name, items::kind, items::unit),
+            (places::id, places::path, accounts::quantity, accounts::cost, lots::best_before),
+            bottlings::id.nullable(),
+        ))
+        .into_boxed();
+    if !filter.kinds.is_empty() {
+        query = query.filter(items::kind.eq_any(filter.kinds.clone()));
+    }
+    if !filter.name.is_empty() {
+        query = query.filter(items::folded.like(format!("%{}%", filter.name.replace(['%', '_', '\\'], ""))));
+    }
+    if let Some(place) = filter.place {
+        query = query.filter(accounts::place_id.eq_any(within(conn, club, place)?.into_iter().map(Some)));
+    }
+    if let Some((name, lot, place)) = filter.after.clone() {
+        query = query.filter(
+            items::folded.gt(name.clone()).or(items::folded
+                .eq(name)
+                .and(lots::id.gt(lot).or(lots::id.eq(lot).and(places::id.gt(place))))),
+        );
+    }
+    type Row = (
+        (LotId, String, ItemId, String, ItemKind, BaseUnit),
+        (PlaceId, String, Milli, Money, Option<Day>),
+        Option<BottlingId>,
+    );
+    let rows: Vec<Row> = query.load(conn)?;
+    Ok(rows
+        .into_iter()
+        .map(|((lot, code, item, name, kind, unit), (place, path, quantity, cost, best_before), bottling)| Stocked {
+            lot,
+            code,
+            item,
+            name,
+            kind,
+            unit,
+            place,
+            path,
+            quantity,
+            cost,
+            best_before,
+            bottling,
+        })
+        .collect())
+}
+
+/// A place and all places within it.
+pub fn within(conn: &mut AnyConn, club: ClubId, place: PlaceId) -> Result<Vec<PlaceId>, Failure> {
+    let all = places(conn, club)?;
+    let mut found = vec![place];
+    let mut at = 0;
+    while at < found.len() {
+        let outer = found[at];
+        found.extend(all.iter().filter(|inner| inner.within == Some(outer)).map(|inner| inner.id));
+        at += 1;
+    }
+    Ok(found)
+}
+
+/// Stock as it stood at the end of a past day: what stands now, less what was posted since.
+pub fn stock_on(conn: &mut AnyConn, club: ClubId, day: Day) -> Result<Vec<Stocked>, Failure> {
+    type Since = (crate::units::ids::AccountId, Milli, Money);
+    let later: Vec<Since> = postings::table
+        .filter(postings::club_id.eq(club).and(postings::day.gt(day)))
+        .select((postings::account_id, postings::quantity, postings::cost))
+        .load(conn)?;
+    let mut since: std::collections::HashMap<_, (Milli, Money)> = std::collections::HashMap::new();
+    for (account, quantity, cost) in later {
+        let sum = since.entry(account).or_default();
+        *sum = (sum.0 + quantity, sum.1 + cost);
+    }
+    type Row = (
+        (LotId, String, ItemId, String, ItemKind, BaseUnit),
+        (PlaceId, String, Milli, Money, Option<Day>),
+        Option<BottlingId>,
+        crate::units::ids::AccountId,
+    );
+    let touched: Vec<_> = since.keys().copied().collect();
+    let mut rows: Vec<Row> = Vec::new();
+    let of_stock = || {
+        accounts::table
+            .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+            .inner_join(items::table.on(items::id.eq(lots::item_id)))
+            .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
+            .left_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
+            .select((
+                (lots::id, lots::code, items::id, items::name, items::kind, items::unit),
+                (places::id, places::path, accounts::quantity, accounts::cost, lots::best_before),
+                bottlings::id.nullable(),
+                accounts::id,
+            ))
+            .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")))
+    };
+    rows.extend(of_stock().filter(accounts::quantity.gt(Milli::ZERO)).load::<Row>(conn)?);
+    for some in touched.chunks(500) {
+        let emptied = of_stock().filter(accounts::quantity.eq(Milli::ZERO));
+        rows.extend(emptied.filter(accounts::id.eq_any(some.to_vec())).load::<Row>(conn)?);
+    }
+    let mut found: Vec<Stocked> = rows
+        .into_iter()
+        .filter_map(|((lot, code, item, name, kind, unit), (place, path, quantity, cost, best_before), bottling, id)| {
+            let (moved, spent) = since.get(&id).copied().unwrap_or_default();
+            let (quantity, cost) = (quantity - moved, cost - spent);
+            (quantity > Milli::ZERO).then_some(Stocked {
+                lot,
+                code,
+                item,
+                name,
+                kind,
+                unit,
+                place,
+                path,
+                quantity,
+                cost,
+                best_before,
+                bottling,
+            })
+        })
+        .collect();
+    found.sort_by(|a, b| (folded(&a.name), a.lot, a.place).cmp(&(folded(&b.name), b.lot, b.place)));
+    Ok(found)
+}
+
+/// Value of all stock now, by kind of item.
+pub fn value_by_kind(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(ItemKind, Money)>, Failure> {
+    let rows: Vec<(ItemKind, Money)> = accounts::table
+        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+        .inner_join(items::table.on(items::id.eq(lots::item_id)))
+        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
+        .select((items::kind, accounts::cost))
+        .load(conn)?;
+    Ok(ItemKind::ALL
+        .into_iter()
+        .map(|kind| (kind, rows.iter().filter(|row| row.0 == kind).map(|row| row.1).sum()))
+        .collect())
+}
+
+/// Lots with something left whose last good day is before `until`, soonest first.
+pub fn expiring(conn: &mut AnyConn, club: ClubId, until: Day) -> Result<Vec<Stocked>, Failure> {
+    let all = stock(conn, club, &StockFilter::default(), 5000)?;
+    let mut found: Vec<Stocked> =
+        all.into_iter().filter(|line| line.best_before.is_some_and(|day| day <= until)).collect();
+    found.sort_by_key(|line| line.best_before);
+    Ok(found)
+}
+
+/// Items of which less is left than they should be, with what is left.
+pub fn low(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(ItemId, Item, Milli)>, Failure> {
+    let watched: Vec<(ItemId, ItemRow)> = items::table
+        .filter(items::club_id.eq(club).and(items::low_at.is_not_null()))
+        .select((items::id, ItemRow::as_select()))
+        .load(conn)?;
+    let ids: Vec<ItemId> = watched.iter().map(|row| row.0).collect();
+    let left: Vec<(ItemId, Milli)> = accounts::table
+        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
+        .filter(lots::item_id.eq_any(ids))
+        .select((lots::item_id, accounts::quantity))
+        .load(conn)?;
+    Ok(watched
+        .into_iter()
+        .filter_map(|(id, row)| {
+            let there: Milli = left.iter().filter(|line| line.0 == id).map(|line| line.1).sum();
+            (row.low_at.is_some_and(|low| there < low)).then(|| (id, row.into(), there))
+        })
+        .collect())
+}
+
+/// The latest day something of this item came in; the key of "low" notices.
+pub fn filled_up_on(conn: &mut AnyConn, item: ItemId) -> Result<Option<Day>, Failure> {
+    Ok(lots::table
+        .filter(lots::item_id.eq(item))
+        .order(lots::id.desc())
+        .select(lots::received_on)
+        .first(conn)
+        .optional()?)
+}
+
+
+/// The last hundred suppliers that were written, so that they need not be written again.
+pub fn suppliers(conn: &mut AnyConn, club: ClubId) -> Result<Vec<String>, Failure> {
+    let mut names: Vec<String> = lots::table
+        .filter(lots::club_id.eq(club).and(lots::supplier.ne("")))
+        .order(lots::id.desc())
+        .limit(100)
+        .select(lots::supplier)
+        .load(conn)?;
+    names.sort();
+    names.dedup();
+    Ok(names)
+}

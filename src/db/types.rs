@@ -8,7 +8,7 @@ use diesel::sql_types::{BigInt, Text};
 
 use crate::domain::batches::Stage;
 use crate::domain::books::EntryKind;
-use crate::domain::members::Role;
+use crate::domain::members::{Role, Scope};
 use crate::domain::reminders::ReminderKind;
 use crate::domain::stock::ItemKind;
 use crate::units::ids::{
@@ -97,5 +97,6 @@ words! {
     ReadingKind as ReadingKindColumn by from_code, code;
     ReminderKind as ReminderKindColumn by from_code, code;
     Role as RoleColumn by from_name, name;
+    Scope as ScopeColumn by from_name, name;
     Stage as StageColumn by from_code, code;
 }

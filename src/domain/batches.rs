@@ -117,6 +117,12 @@ pub fn stage(facts: &Facts) -> Stage {
     }
 }
 
+/// Whether an entry of this kind can change the stage of a batch at all: supplies drawn into one that is under way
+/// cannot, and they are what is recorded most.
+pub const fn may_change(kind: EntryKind, stage: Stage) -> bool {
+    !(matches!(kind, EntryKind::Draw) && matches!(stage, Stage::Preparing | Stage::Working | Stage::Resting))
+}
+
 /// A batch as the rules see it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Standing {

@@ -1,8 +1,11 @@
 //! Who may do what. A function that needs a role takes the type of that role; it cannot be forgotten.
 
+use std::fmt;
+
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
+use super::refusal::Refusal;
 use crate::units::days::{self, Day, Instant};
 use crate::units::ids::{ClubId, MemberId, PersonId};
 use crate::units::{Misread, text};
@@ -51,6 +54,31 @@ impl Role {
     }
 }
 
+/// What a token for the API may do, within the role of its member.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Scope {
+    /// Reads.
+    Read,
+    /// Reads and records.
+    Write,
+}
+
+impl Scope {
+    /// Its name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Read => "read",
+            Self::Write => "write",
+        }
+    }
+
+    /// From its name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        [Self::Read, Self::Write].into_iter().find(|scope| scope.name() == name)
+    }
+}
+
 /// Who asks, in which club, and when: comes with every request.
 #[derive(Debug, Clone)]
 pub struct Doer {
@@ -72,6 +100,8 @@ pub struct Doer {
     pub role: Role,
     /// When the request came.
     pub now: Instant,
+    /// Where it came from, for the audit log; empty for the program itself.
+    pub address: String,
 }
 
 impl Doer {
@@ -161,6 +191,138 @@ pub fn check_password(password: &str, name: &str, email: &str) -> Result<(), Mis
     Ok(())
 }
 
+/// What a person typed in order to be let in; never shown, logged or kept.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Password(String);
+
+impl Password {
+    /// As it was typed.
+    pub fn new(typed: impl Into<String>) -> Self {
+        Self(typed.into())
+    }
+
+    /// For hashing.
+    pub fn as_bytes(&self) -> &[u8] {
+        self.0.as_bytes()
+    }
+
+    /// Whether a person of this name and address may choose it.
+    pub fn check(&self, name: &str, email: &str) -> Result<(), Misread> {
+        check_password(&self.0, name, email)
+    }
+}
+
+impl fmt::Debug for Password {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Password(…)")
+    }
+}
+
+/// A person as written down by themselves. Whether the password may be chosen is asked when it is known that the
+/// person is new; somebody who is known gives the password they have.
+#[derive(Debug, Clone)]
+pub struct NewPerson {
+    /// What the others call them.
+    pub name: String,
+    /// In the one form in which addresses are kept.
+    pub email: String,
+    /// Of their choice, or the one they have.
+    pub password: Password,
+}
+
+impl NewPerson {
+    /// Reads the fields `name` and `email`; all that is wrong is said at once.
+    pub fn read(name: &str, email: &str, password: &str) -> Result<Self, Refusal> {
+        let name = text::line(name, 80, "a name").map_err(|wrong| Refusal::unfit("name", wrong));
+        let address = self::email(email).map_err(|wrong| Refusal::unfit("email", wrong));
+        match (name, address) {
+            (Ok(name), Ok(email)) => Ok(Self { name, email, password: Password::new(password) }),
+            (name, email) => Err(together([name.err(), email.err()])),
+        }
+    }
+
+    /// Refuses a password that a new person may not choose, at the field `password`.
+    pub fn check_password(&self) -> Result<(), Refusal> {
+        self.password
+            .check(&self.name, &self.email)
+            .map_err(|wrong| Refusal::unfit("password", wrong))
+    }
+}
+
+/// A club to be, with the person who will run it.
+#[derive(Debug, Clone)]
+pub struct NewClub {
+    /// Its name.
+    pub name: String,
+    /// ISO 4217.
+    pub currency: String,
+    /// Decides which day it is.
+    pub zone: Tz,
+    /// Its first steward.
+    pub steward: NewPerson,
+}
+
+impl NewClub {
+    /// Reads the fields `name`, `currency`, `time_zone`; all that is wrong is said at once, with what is wrong with
+    /// the steward (under `steward_name`, `steward_email`).
+    pub fn read(
+        name: &str,
+        currency: &str,
+        time_zone: &str,
+        steward: Result<NewPerson, Refusal>,
+    ) -> Result<Self, Refusal> {
+        let name = text::line(name, 80, "the name of the club").map_err(|wrong| Refusal::unfit("name", wrong));
+        let currency = self::currency(currency).map_err(|wrong| Refusal::unfit("currency", wrong));
+        let zone = self::time_zone(time_zone).map_err(|wrong| Refusal::unfit("time_zone", wrong));
+        match (name, currency, zone, steward) {
+            (Ok(name), Ok(currency), Ok(zone), Ok(steward)) => Ok(Self { name, currency, zone, steward }),
+            (name, currency, zone, steward) => {
+                let steward = steward.err().map(of_steward);
+                Err(together([name.err(), currency.err(), zone.err(), steward]))
+            }
+        }
+    }
+}
+
+/// The same refusal for the person who will run a club, as the form for a club names the fields.
+pub fn of_steward(mut refusal: Refusal) -> Refusal {
+    for fault in &mut refusal.faults {
+        if matches!(fault.field.as_str(), "name" | "email") {
+            fault.field = format!("steward_{}", fault.field);
+        }
+    }
+    refusal
+}
+
+/// All faults of several refusals in one.
+fn together<const N: usize>(refusals: [Option<Refusal>; N]) -> Refusal {
+    let faults = refusals.into_iter().flatten().flat_map(|refusal| refusal.faults).collect();
+    Refusal { why: super::refusal::Why::Unfit, faults, entries: Vec::new() }
+}
+
+/// The code of a currency, ISO 4217: three letters. Which of them exist is not asked.
+fn currency(typed: &str) -> Result<String, Misread> {
+    let code = typed.trim().to_ascii_uppercase();
+    if code.len() == 3 && code.bytes().all(|letter| letter.is_ascii_uppercase()) {
+        Ok(code)
+    } else {
+        Err(Misread::new("Write the three letters of the currency, such as EUR or USD"))
+    }
+}
+
+/// A time zone by its name in the IANA data base.
+fn time_zone(typed: &str) -> Result<Tz, Misread> {
+    typed.trim().parse().map_err(|_| Misread::new("Write a place of the time zone, such as Europe/Amsterdam"))
+}
+
+/// Whether a member may stop being a steward while `others` run the club too.
+pub fn may_step_down(others: i64) -> Result<(), Refusal> {
+    if others > 0 {
+        return Ok(());
+    }
+    Err(Refusal::conflict("role", "A club has at least one steward: make another member steward first"))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -179,6 +341,30 @@ mod tests {
         for good in ["wheel pit at low tide", "tidemill-demo-cellar", "пароль для погреба"] {
             assert!(check_password(good, "Maren Holt", "maren@example.org").is_ok(), "{good}");
         }
+    }
+
+    #[test]
+    fn a_password_does_not_show_itself() {
+        let person = NewPerson::read("Marit", "marit@tidemill.example", "wheel pit at low tide").unwrap();
+        assert!(!format!("{person:?}").contains("wheel"));
+    }
+
+    #[test]
+    fn all_that_is_wrong_with_a_new_club_is_said_at_once() {
+        let steward = NewPerson::read("", "nobody", "");
+        let refusal = NewClub::read(" ", "euro", "Middle Earth", steward).unwrap_err();
+        let fields: Vec<_> = refusal.faults.iter().map(|fault| fault.field.as_str()).collect();
+        assert_eq!(fields, ["name", "currency", "time_zone", "steward_name", "steward_email"]);
+
+        let steward = NewPerson::read("Marit", "Marit@tidemill.example", "");
+        let club = NewClub::read("Tidemill", "eur", "Europe/Amsterdam", steward).unwrap();
+        assert_eq!((club.currency.as_str(), club.zone), ("EUR", Tz::Europe__Amsterdam));
+    }
+
+    #[test]
+    fn the_last_steward_cannot_step_down() {
+        assert!(may_step_down(0).unwrap_err().to_string().contains("at least one steward"));
+        assert!(may_step_down(1).is_ok());
     }
 
     #[test]

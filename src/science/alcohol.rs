@@ -12,7 +12,7 @@ pub use gravities::{
     FINAL_GRAVITY, GRAVITY_METHOD_VOL_PERCENT, ORIGINAL_GRAVITY, Strength, balling_vol_percent,
     co2_from_gravities_g_l, strength_from_gravities, tabarie_extract_g_l,
 };
-use oiml::density;
+pub(super) use oiml::density;
 
 /// Ethanol, mass percent.
 pub const MASS_PERCENT: Range = Range::new("strength by mass", "%", 0.0, 100.0);
@@ -22,6 +22,7 @@ pub const VOL_PERCENT: Range = Range::new("strength", "% vol", 0.0, 100.0);
 pub const MIXTURE_C: Range = Range::new("temperature of the drink", "°C", -20.0, 40.0);
 /// Sugar that ferments, counted as hexose.
 pub const HEXOSE_G_L: Range = Range::new("fermentable sugar", "g/L", 0.0, 1200.0);
+const SUGAR_G: Range = Range::new("mass of sugar", "g", 0.0, 1e9);
 /// Grams of hexose per litre that give 1 % vol.
 pub const HEXOSE_PER_VOL_G_L: Range =
     Range::new("sugar for one per cent of alcohol", "g/L", 15.43, 18.0);
@@ -78,13 +79,13 @@ pub fn ethanol_g_l(vol_percent: f64) -> Result<f64, OutOfRange> {
 }
 
 /// Grams of hexose that `disaccharide_g` of sucrose or lactose gives when split (1.0526 g each).
-pub fn hexose_g(disaccharide_g: f64) -> f64 {
-    disaccharide_g * HEXOSE_PER_DISACCHARIDE
+pub fn hexose_g(disaccharide_g: f64) -> Result<f64, OutOfRange> {
+    Ok(SUGAR_G.check(disaccharide_g)? * HEXOSE_PER_DISACCHARIDE)
 }
 
 /// Grams of sucrose or lactose that give `hexose_g` when split.
-pub fn disaccharide_g(hexose_g: f64) -> f64 {
-    hexose_g / HEXOSE_PER_DISACCHARIDE
+pub fn disaccharide_g(hexose_g: f64) -> Result<f64, OutOfRange> {
+    Ok(SUGAR_G.check(hexose_g)? / HEXOSE_PER_DISACCHARIDE)
 }
 
 /// % vol that fermentable sugar can give. Sucrose and lactose must be counted as hexose first, by
@@ -268,8 +269,9 @@ mod tests {
             .unwrap()
             .value;
         near(hexose_g_l, 201.96, 0.01);
-        near(disaccharide_g(hexose_g_l), 191.86, 0.01);
-        near(hexose_g(disaccharide_g(hexose_g_l)), hexose_g_l, 1e-12);
+        let sucrose_g_l = disaccharide_g(hexose_g_l).unwrap();
+        near(sucrose_g_l, 191.86, 0.01);
+        near(hexose_g(sucrose_g_l).unwrap(), hexose_g_l, 1e-12);
         assert_eq!(
             potential_vol_percent(hexose_g_l, 16.83).unwrap().warning,
             None

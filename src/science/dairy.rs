@@ -4,6 +4,7 @@
 //! cannot take lactose. Strength comes from lactose by [`natural_strength`] alone.
 
 use super::alcohol::{self, HEXOSE_PER_DISACCHARIDE, HEXOSE_PER_VOL_G_L};
+use super::range::VOLUME_L;
 use super::{Guide, OutOfRange, Range};
 
 mod curd;
@@ -71,8 +72,6 @@ pub const HYDROLYSED_FRACTION: Range = Range::new("share of lactose that is spli
 pub const GALACTOSE_FRACTION: Range = Range::new("share of galactose that ferments", "", 0.0, 1.0);
 /// A mass of sugar, milk or whey.
 const MASS: Range = Range::new("mass", "kg", 0.0, 1e6);
-/// A volume of milk or whey.
-const VOLUME_L: Range = Range::new("volume", "L", 0.0, 1e6);
 const MASS_G: Range = Range::new("mass of lactose", "g", 0.0, 1e9);
 const SOLIDS_PERCENT: Range = Range::new("dry matter", "%", 0.001, 100.0);
 
@@ -174,7 +173,7 @@ pub fn concentrated_g_l(
     to_l: f64,
 ) -> Result<Guide<f64>, OutOfRange> {
     let content = LACTOSE_G_L.check(content_g_l)?;
-    let from = VOLUME_L.within(0.001, 1e6).check(from_l)?;
+    let from = VOLUME_L.within(0.001, VOLUME_L.allowed.1).check(from_l)?;
     let to = VOLUME_L.within(from / 20.0, from).check(to_l)?;
     Ok(Guide::sure(content * from / to).warn_if(from > 5.0 * to, || {
         "So strong a whey is salty and holds much sugar that yeast leaves: fermentation may stick. \

@@ -14,6 +14,8 @@ pub const CARBON_DIOXIDE: f64 = 44.0095;
 pub const SULPHUR_DIOXIDE: f64 = 64.064;
 /// Potassium metabisulphite.
 pub const POTASSIUM_METABISULPHITE: f64 = 222.324;
+/// Sodium metabisulphite.
+pub const SODIUM_METABISULPHITE: f64 = 190.107;
 /// Nitrogen, the atom.
 pub const NITROGEN: f64 = 14.0067;
 /// Diammonium phosphate.

@@ -153,6 +153,9 @@ impl Range {
     }
 }
 
+/// A volume of drink, milk or water that a club may handle.
+pub const VOLUME_L: Range = Range::new("volume", "L", 0.0, 1e6);
+
 /// A computed value and, where it goes beyond what was checked, the warning to show with it.
 #[must_use]
 #[derive(Debug, Clone, PartialEq)]
@@ -291,7 +294,8 @@ mod tests {
         assert_eq!(SAMPLE.guide(20.0).unwrap().warning, None);
         assert_eq!(
             SAMPLE.guide(35.0).unwrap().warning.unwrap(),
-            "This was checked for a sample temperature from 10 to 30 °C only: take the figure as a rough guide."
+            "This was checked for a sample temperature from 10 to 30 °C only: \
+             take the figure as a rough guide."
         );
     }
 

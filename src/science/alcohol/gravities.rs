@@ -142,7 +142,8 @@ fn solve(og: f64, final_gravity: Range, fg: f64) -> Result<Guide<Strength>, OutO
     };
     let checked = sugar::GRAVITY.guide(og)?.map(|_| strength);
     Ok(checked.warn_if(real < 0.0, || {
-        "The final gravity is lower than this must could give if all its sugar fermented: check both readings."
+        "The final gravity is lower than this must could give if all its sugar fermented: \
+         check both readings."
     }))
 }
 

@@ -1,5 +1,6 @@
 //! How much curd a milk gives, and the whey that is left.
 
+use super::super::range::VOLUME_L;
 use super::super::{Guide, OutOfRange, Range};
 use super::WHEY_KG_L;
 
@@ -9,7 +10,6 @@ pub const FAT_PERCENT: Range = Range::new("fat of the milk", "%", 2.0, 9.0);
 pub const CASEIN_PERCENT: Range = Range::new("casein of the milk", "%", 1.5, 6.0);
 /// Moisture of the curd, as a fraction.
 pub const MOISTURE_FRACTION: Range = Range::new("moisture of the curd", "", 0.30, 0.85);
-const MILK_L: Range = Range::new("volume of milk", "L", 0.0, 1e6);
 const DENSITY_KG_L: Range = Range::new("density of the milk", "kg/L", 1.0, 1.06);
 
 /// Casein as a share of true protein (textbooks of dairy chemistry, 78 to 80 %, from memory).
@@ -55,7 +55,7 @@ pub fn curd_and_whey(
     casein_percent: f64,
     moisture_fraction: f64,
 ) -> Result<Guide<Curd>, OutOfRange> {
-    let milk_kg = MILK_L.check(milk_l)? * DENSITY_KG_L.check(milk_kg_l)?;
+    let milk_kg = VOLUME_L.check(milk_l)? * DENSITY_KG_L.check(milk_kg_l)?;
     let yielded = curd_kg_per_100_kg(fat_percent, casein_percent, moisture_fraction)?;
     let percent = Range::new("curd from 100 kg of milk", "kg", 0.0, 100.0)
         .advice("So much fat, casein and moisture do not go together: check them.")
@@ -78,7 +78,7 @@ mod tests {
 
     #[test]
     fn curd_by_van_slyke_and_price() {
-        // C from the formula (S: University of Guelph, whose example inputs are the first row); tolerance 0.001.
+        // C from the formula (S: University of Guelph, example inputs in the first row); tolerance 0.001.
         for (fat, casein, moisture, want) in [
             (3.6, 2.5, 0.37, 9.945),
             (3.25, 2.45, 0.37, 9.295),

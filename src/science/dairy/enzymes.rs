@@ -1,13 +1,13 @@
 //! Rennet and lactase: doses and times. Both are guides; the label of the enzyme comes first.
 
 use super::super::molar::{GAS_CONSTANT, ZERO_CELSIUS};
+use super::super::range::VOLUME_L;
 use super::super::{Guide, OutOfRange, Range};
 
 /// Temperature at which rennet works; it is lost above about 40 °C (common practice, no source).
 pub const RENNET_C: Range = Range::new("temperature for rennet", "°C", 20.0, 40.0)
     .validated(28.0, 36.0)
     .advice("Rennet is lost in hot milk and idle in cold: bring the milk to 28 to 36 °C.");
-const MILK_L: Range = Range::new("volume of milk", "L", 0.0, 1e6);
 const TARGET_IMCU_L: Range =
     Range::new("rennet wanted", "IMCU/L", 5.0, 200.0).validated(30.0, 60.0);
 const STRENGTH_IMCU_ML: Range = Range::new("strength of the rennet", "IMCU/mL", 10.0, 5000.0);
@@ -23,7 +23,7 @@ pub fn rennet_ml(
     strength_imcu_ml: f64,
     temperature_c: f64,
 ) -> Result<Guide<f64>, OutOfRange> {
-    let milk = MILK_L.check(milk_l)?;
+    let milk = VOLUME_L.check(milk_l)?;
     let strength = STRENGTH_IMCU_ML.check(strength_imcu_ml)?;
     let target = TARGET_IMCU_L
         .guide(target_imcu_l)?
@@ -191,7 +191,8 @@ fn cautious(
             "Galactose slows the enzyme: above 80 % expect at least this time, or this share at most."
         })
         .warn_if(long && temperature_c > 8.0, || {
-            "Warm whey spoils: keep it below 8 °C, or pasteurise it first and keep to two hours, four at most."
+            "Warm whey spoils: keep it below 8 °C, or pasteurise it first \
+             and keep to two hours, four at most."
         })
 }
 
