@@ -15,6 +15,7 @@ pub mod members;
 pub mod reminders;
 pub mod requests;
 pub mod stock;
+pub mod trace;
 pub mod verify;
 
 pub use connection::{AnyConn, Database};

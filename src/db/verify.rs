@@ -1,1 +1,133 @@
-//! (being written)
+//! Re-deriving everything kept from the journal, and naming the first row that is off.
+
+use diesel::prelude::*;
+use diesel::sql_types::{BigInt, Text};
+
+use super::connection::AnyConn;
+use super::failure::Failure;
+use super::schema::batches;
+use crate::domain::batches::{Stage, stage};
+use crate::units::days::Day;
+use crate::units::ids::BatchId;
+
+/// What was checked and what was found.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Findings {
+    /// Entries looked at.
+    pub entries: i64,
+    /// Postings looked at.
+    pub postings: i64,
+    /// Accounts looked at.
+    pub accounts: i64,
+    /// Batches looked at.
+    pub batches: i64,
+    /// What is off, in words that name the row; empty when all is well.
+    pub off: Vec<String>,
+}
+
+#[derive(QueryableByName)]
+struct Off {
+    #[diesel(sql_type = BigInt)]
+    id: i64,
+    #[diesel(sql_type = Text)]
+    what: String,
+}
+
+#[derive(QueryableByName)]
+struct Count {
+    #[diesel(sql_type = BigInt)]
+    n: i64,
+}
+
+/// Each check: what it means, and a query that gives the rows that break it, first first.
+const CHECKS: &[(&str, &str)] = &[
+    (
+        "the costs of an entry do not add up to zero",
+        "SELECT entry_id AS id, 'sum ' || CAST(SUM(cost) AS TEXT) AS what FROM postings \
+         GROUP BY entry_id HAVING SUM(cost) <> 0 ORDER BY entry_id LIMIT 1",
+    ),
+    (
+        "an entry has no postings",
+        "SELECT e.id AS id, e.kind AS what FROM entries e \
+         WHERE NOT EXISTS (SELECT 1 FROM postings p WHERE p.entry_id = e.id) ORDER BY e.id LIMIT 1",
+    ),
+    (
+        "a balance differs from the sum of its postings",
+        "SELECT a.id AS id, a.key AS what FROM accounts a \
+         LEFT JOIN (SELECT account_id, SUM(quantity) AS q, SUM(cost) AS c FROM postings GROUP BY account_id) p \
+         ON p.account_id = a.id \
+         WHERE a.quantity <> COALESCE(p.q, 0) OR a.cost <> COALESCE(p.c, 0) ORDER BY a.id LIMIT 1",
+    ),
+    (
+        "stock or a batch holds less than nothing",
+        "SELECT id, key AS what FROM accounts \
+         WHERE kind IN ('stock', 'batch') AND (quantity < 0 OR cost < 0) ORDER BY id LIMIT 1",
+    ),
+    (
+        "stock has cost without quantity",
+        "SELECT id, key AS what FROM accounts WHERE kind = 'stock' AND quantity = 0 AND cost <> 0 ORDER BY id LIMIT 1",
+    ),
+    (
+        "a posting is dated otherwise than its entry, or belongs to another club",
+        "SELECT e.id AS id, e.kind AS what FROM postings p JOIN entries e ON e.id = p.entry_id \
+         JOIN accounts a ON a.id = p.account_id \
+         WHERE p.day <> e.day OR p.club_id <> e.club_id OR a.club_id <> e.club_id ORDER BY e.id LIMIT 1",
+    ),
+    (
+        "a reversal does not take back exactly what it reverses",
+        "SELECT r.id AS id, 'reverses ' || CAST(r.reverses AS TEXT) AS what FROM entries r WHERE r.reverses IS NOT NULL \
+         AND EXISTS (SELECT 1 FROM postings p LEFT JOIN postings q \
+             ON q.entry_id = r.id AND q.account_id = p.account_id AND q.line = p.line \
+             WHERE p.entry_id = r.reverses \
+             AND (q.entry_id IS NULL OR q.quantity <> -p.quantity OR q.cost <> -p.cost)) ORDER BY r.id LIMIT 1",
+    ),
+    (
+        "an ended batch still holds something",
+        "SELECT b.id AS id, b.code AS what FROM batches b JOIN accounts a ON a.batch_id = b.id \
+         WHERE b.stage IN ('closed', 'abandoned') AND (a.quantity <> 0 OR a.cost <> 0) ORDER BY b.id LIMIT 1",
+    ),
+];
+
+/// Check the whole database.
+pub fn verify(conn: &mut AnyConn) -> Result<Findings, Failure> {
+    let mut findings = Findings {
+        entries: count(conn, "entries")?,
+        postings: count(conn, "postings")?,
+        accounts: count(conn, "accounts")?,
+        batches: count(conn, "batches")?,
+        off: Vec::new(),
+    };
+    for (meaning, query) in CHECKS {
+        let first: Option<Off> = diesel::sql_query(*query).get_result(conn).optional()?;
+        if let Some(Off { id, what }) = first {
+            findings.off.push(format!("{meaning}: row {id} ({what})"));
+        }
+    }
+    if let Some(row) = first_wrong_stage(conn)? {
+        findings.off.push(row);
+    }
+    Ok(findings)
+}
+
+fn count(conn: &mut AnyConn, table: &str) -> Result<i64, Failure> {
+    Ok(diesel::sql_query(format!("SELECT COUNT(*) AS n FROM {table}")).get_result::<Count>(conn)?.n)
+}
+
+fn first_wrong_stage(conn: &mut AnyConn) -> Result<Option<String>, Failure> {
+    let kept: Vec<(BatchId, String, Stage, Option<Day>)> = batches::table
+        .order(batches::id)
+        .select((batches::id, batches::code, batches::stage, batches::pitched_on))
+        .load(conn)?;
+    for (id, code, kept, pitched_on) in kept {
+        let (facts, pitched) = super::batches::facts(conn, id)?;
+        let follows = stage(&facts);
+        if kept != follows || pitched_on != pitched {
+            let (kept, follows) = (kept.label(), follows.label());
+            return Ok(Some(format!(
+                "a batch's stage does not follow from its entries: batch {code} ({id}) is kept as {kept}, but {follows} \
+                 follows"
+            )));
+        }
+    }
+    Ok(None)
+}
