@@ -13,7 +13,7 @@ use super::{Guide, OutOfRange, Range};
 /// Temperature of a drink with carbon dioxide in it.
 pub const TEMPERATURE_C: Range = Range::new("temperature of the bottle", "°C", 2.0, 35.0);
 /// Temperature of water, for the solubility in it.
-const WATER_C: Range = Range::new("temperature of the water", "°C", 0.5, 40.0);
+const WATER_C: Range = Range::new("temperature of the water", "°C", 1.1, 40.0);
 /// Strength of the drink.
 pub const VOL_PERCENT: Range = Range::new("strength", "% vol", 0.0, 20.0);
 /// Sugar that will not ferment, for the solubility.
