@@ -1,5 +1,5 @@
-//! Clubs, persons, and the members that persons are of clubs. What lets them in is beside this, a file each: sessions,
-//! tokens, links (invitations and set-ups); and the audit log.
+//! Clubs, persons, and the members that persons are of clubs. What lets them in is beside this, a file
+//! each: sessions, tokens, links (invitations and set-ups); and the audit log.
 
 use diesel::prelude::*;
 
@@ -62,7 +62,8 @@ pub(super) type DoerColumns = (ClubId, String, String, String, MemberId, PersonI
 /// The doer that these columns are.
 pub(super) fn doer(columns: DoerColumns, address: &str, now: Instant) -> Result<Doer, Failure> {
     let (club, club_name, currency, zone, member, person, name, role) = columns;
-    let zone = zone.parse().map_err(|_| Failure::Fault(format!("the club has the unknown time zone “{zone}”")))?;
+    let zone =
+        zone.parse().map_err(|_| Failure::Fault(format!("the club has the unknown time zone “{zone}”")))?;
     let address = address.to_owned();
     Ok(Doer { club, club_name, currency, zone, member, person, name, role, now, address })
 }

@@ -162,8 +162,22 @@ pub const PASSWORD_AT_LEAST: usize = 12;
 
 /// Words that guessers try first, each at least as long as a password must be; from memory, no source.
 const COMMON: &[&str] = &[
-    "password", "passwort", "motdepasse", "qwerty", "azerty", "letmein", "welcome", "iloveyou", "admin",
-    "abc123", "123456", "111111", "000000", "undercroft", "changeme", "secret",
+    "password",
+    "passwort",
+    "motdepasse",
+    "qwerty",
+    "azerty",
+    "letmein",
+    "welcome",
+    "iloveyou",
+    "admin",
+    "abc123",
+    "123456",
+    "111111",
+    "000000",
+    "undercroft",
+    "changeme",
+    "secret",
 ];
 
 /// Whether a password may be used: long enough, and not one that guessers try first.
@@ -218,8 +232,8 @@ impl fmt::Debug for Password {
     }
 }
 
-/// A person as written down by themselves. Whether the password may be chosen is asked when it is known that the
-/// person is new; somebody who is known gives the password they have.
+/// A person as written down by themselves. Whether the password may be chosen is asked when it is known
+/// that the person is new; somebody who is known gives the password they have.
 #[derive(Debug, Clone)]
 pub struct NewPerson {
     /// What the others call them.
@@ -243,9 +257,7 @@ impl NewPerson {
 
     /// Refuses a password that a new person may not choose, at the field `password`.
     pub fn check_password(&self) -> Result<(), Refusal> {
-        self.password
-            .check(&self.name, &self.email)
-            .map_err(|wrong| Refusal::unfit("password", wrong))
+        self.password.check(&self.name, &self.email).map_err(|wrong| Refusal::unfit("password", wrong))
     }
 }
 
@@ -263,15 +275,16 @@ pub struct NewClub {
 }
 
 impl NewClub {
-    /// Reads the fields `name`, `currency`, `time_zone`; all that is wrong is said at once, with what is wrong with
-    /// the steward (under `steward_name`, `steward_email`).
+    /// Reads the fields `name`, `currency`, `time_zone`; all that is wrong is said at once, with what is
+    /// wrong with the steward (under `steward_name`, `steward_email`).
     pub fn read(
         name: &str,
         currency: &str,
         time_zone: &str,
         steward: Result<NewPerson, Refusal>,
     ) -> Result<Self, Refusal> {
-        let name = text::line(name, 80, "the name of the club").map_err(|wrong| Refusal::unfit("name", wrong));
+        let name =
+            text::line(name, 80, "the name of the club").map_err(|wrong| Refusal::unfit("name", wrong));
         let currency = self::currency(currency).map_err(|wrong| Refusal::unfit("currency", wrong));
         let zone = self::time_zone(time_zone).map_err(|wrong| Refusal::unfit("time_zone", wrong));
         match (name, currency, zone, steward) {

@@ -1,5 +1,5 @@
-//! Links that are used once: invitations to a club, and the address where the first club is set up. Only the SHA-256
-//! of the secret in each is kept.
+//! Links that are used once: invitations to a club, and the address where the first club is set up. Only
+//! the SHA-256 of the secret in each is kept.
 
 use diesel::prelude::*;
 
@@ -69,7 +69,8 @@ pub fn invite(
     Ok(id)
 }
 
-/// Another secret for an open invitation of this club that was made after `made_after`; whether there was one.
+/// Another secret for an open invitation of this club that was made after `made_after`; whether there was
+/// one.
 pub fn set_hash(
     conn: &mut AnyConn,
     club: ClubId,
@@ -80,7 +81,10 @@ pub fn set_hash(
     let open = invitations::used_at.is_null().and(invitations::withdrawn_at.is_null());
     let of_club = invitations::id.eq(id).and(invitations::club_id.eq(club));
     let fresh = of_club.and(open).and(invitations::created_at.gt(made_after));
-    Ok(diesel::update(invitations::table.filter(fresh)).set(invitations::secret_hash.eq(hash)).execute(conn)? > 0)
+    Ok(diesel::update(invitations::table.filter(fresh))
+        .set(invitations::secret_hash.eq(hash))
+        .execute(conn)?
+        > 0)
 }
 
 /// What the link with this hash offers, if it can still be accepted.

@@ -35,7 +35,8 @@ pub struct Found {
     pub doer: Doer,
 }
 
-/// The session with this hash, if it was seen after `seen_after`, has not ended, and its member is still there.
+/// The session with this hash, if it was seen after `seen_after`, has not ended, and its member is still
+/// there.
 pub fn find(
     conn: &mut AnyConn,
     hash: &str,
@@ -43,7 +44,8 @@ pub fn find(
     address: &str,
     now: Instant,
 ) -> Result<Option<Found>, Failure> {
-    type Columns = ((SessionId, Instant), (ClubId, String, String, String), (MemberId, PersonId, String, Role));
+    type Columns =
+        ((SessionId, Instant), (ClubId, String, String, String), (MemberId, PersonId, String, Role));
     let found: Option<Columns> = sessions::table
         .inner_join(members::table.on(members::id.eq(sessions::member_id)))
         .inner_join(clubs::table.on(clubs::id.eq(members::club_id)))
@@ -115,7 +117,13 @@ pub fn of_person(conn: &mut AnyConn, person: PersonId, hash: &str) -> Result<Vec
         .load(conn)?;
     Ok(found
         .into_iter()
-        .map(|(id, of, created_at, seen_at, device)| Session { id, here: of == hash, created_at, seen_at, device })
+        .map(|(id, of, created_at, seen_at, device)| Session {
+            id,
+            here: of == hash,
+            created_at,
+            seen_at,
+            device,
+        })
         .collect())
 }
 
@@ -137,10 +145,9 @@ pub fn end_all(conn: &mut AnyConn, person: PersonId) -> Result<(), Failure> {
     Ok(())
 }
 
-/// End all sessions in which a person acts as this member.
-pub fn end_of_member(conn: &mut AnyConn, person: PersonId, member: MemberId) -> Result<(), Failure> {
-    let of_member = sessions::person_id.eq(person).and(sessions::member_id.eq(member));
-    diesel::delete(sessions::table.filter(of_member)).execute(conn)?;
+/// End all sessions in which somebody acts as this member.
+pub fn end_of_member(conn: &mut AnyConn, member: MemberId) -> Result<(), Failure> {
+    diesel::delete(sessions::table.filter(sessions::member_id.eq(member))).execute(conn)?;
     Ok(())
 }
 

@@ -61,7 +61,8 @@ pub fn find(conn: &mut AnyConn, hash: &str, address: &str, now: Instant) -> Resu
         ))
         .first(conn)
         .optional()?;
-    let Some(((id, label, scope, used_at), (club, club_name, currency, zone), (member, person, name, role))) = found
+    let Some(((id, label, scope, used_at), (club, club_name, currency, zone), (member, person, name, role))) =
+        found
     else {
         return Ok(None);
     };
@@ -96,7 +97,8 @@ pub fn add(
     Ok(id)
 }
 
-/// Another secret for a token of this member that was made after `made_after` and never used; whether there was one.
+/// Another secret for a token of this member that was made after `made_after` and never used; whether
+/// there was one.
 pub fn set_hash(
     conn: &mut AnyConn,
     member: MemberId,
@@ -104,7 +106,8 @@ pub fn set_hash(
     hash: &str,
     made_after: Instant,
 ) -> Result<bool, Failure> {
-    let fresh = tokens::used_at.is_null().and(tokens::revoked_at.is_null()).and(tokens::created_at.gt(made_after));
+    let fresh =
+        tokens::used_at.is_null().and(tokens::revoked_at.is_null()).and(tokens::created_at.gt(made_after));
     let of_member = tokens::id.eq(id).and(tokens::member_id.eq(member));
     Ok(diesel::update(tokens::table.filter(of_member.and(fresh)))
         .set(tokens::secret_hash.eq(hash))
@@ -120,7 +123,8 @@ pub fn used(conn: &mut AnyConn, id: TokenId, now: Instant) -> Result<(), Failure
 
 /// The tokens of a member that hold, latest first.
 pub fn of_member(conn: &mut AnyConn, member: MemberId, now: Instant) -> Result<Vec<Token>, Failure> {
-    let found: Vec<(TokenId, String, Scope, Instant, Option<Instant>, Option<Instant>)> = tokens::table
+    type Columns = (TokenId, String, Scope, Instant, Option<Instant>, Option<Instant>);
+    let found: Vec<Columns> = tokens::table
         .filter(tokens::member_id.eq(member).and(tokens::revoked_at.is_null()))
         .filter(tokens::ends_at.is_null().or(tokens::ends_at.gt(Some(now))))
         .order(tokens::id.desc())
@@ -133,17 +137,15 @@ pub fn of_member(conn: &mut AnyConn, member: MemberId, now: Instant) -> Result<V
             tokens::used_at,
         ))
         .load(conn)?;
-    Ok(found
-        .into_iter()
-        .map(|(id, label, scope, created_at, ends_at, used_at)| Token {
-            id,
-            label,
-            scope,
-            created_at,
-            ends_at,
-            used_at,
-        })
-        .collect())
+    let token = |(id, label, scope, created_at, ends_at, used_at)| Token {
+        id,
+        label,
+        scope,
+        created_at,
+        ends_at,
+        used_at,
+    };
+    Ok(found.into_iter().map(token).collect())
 }
 
 /// Revoke one token of a member; its label if it held until now.
