@@ -242,7 +242,7 @@ mod tests {
 
     #[test]
     fn the_factor_sets_the_share_of_theory() {
-        // C: the conventions of science, as a share of theory in per cent.
+        // C: the conventions in use, as a share of theory in per cent.
         for (factor, share) in [
             (15.43, 100.0),
             (16.5, 93.5),

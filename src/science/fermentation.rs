@@ -185,7 +185,7 @@ mod tests {
 
     #[test]
     fn three_flat_readings_over_three_warm_days_are_finished() {
-        // CP: the rule of science; days 9 to 12 of the check data.
+        // CP: within 0.001 over three readings, three days and 18 °C.
         assert_eq!(
             warm(&[
                 (0.0, 1.081),

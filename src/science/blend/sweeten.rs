@@ -63,7 +63,7 @@ pub fn dissolve(volume_l: f64, sg: f64, sugar_kg: f64) -> Result<Sweetened, OutO
     let total = Range::new("mass", "kg", 1e-9, 3e6).check(kg + added)?;
     let result = solution(total, (kg * w + added) / total);
     if result.sugar_g_l > SUGAR_MOST_G_L {
-        let most = fraction_of(SUGAR_MOST_G_L)?;
+        let most = sugar::fraction_holding(SUGAR_MOST_G_L)?;
         return Err(SUGAR_KG
             .within(0.0, (kg * (most - w) / (1.0 - most)).max(0.0))
             .refuse(sugar_kg));
@@ -83,10 +83,6 @@ pub fn mix_gravities(parts: &[(f64, f64)]) -> Result<Sweetened, OutOfRange> {
     Ok(solution(total_kg, sugar_kg / total_kg))
 }
 
-fn fraction_of(sugar_g_l: f64) -> Result<f64, OutOfRange> {
-    sugar::fraction_holding(sugar_g_l)
-}
-
 /// The mass fraction of sucrose that gives a strength, between that of the liquid and what dissolves.
 fn fraction_for(vol_percent: f64, sg: f64, hexose_per_vol_g_l: f64) -> Result<f64, OutOfRange> {
     let strength_of = |g_l: f64| g_l * HEXOSE_PER_DISACCHARIDE / hexose_per_vol_g_l;
@@ -101,7 +97,7 @@ fn fraction_for(vol_percent: f64, sg: f64, hexose_per_vol_g_l: f64) -> Result<f6
     )
     .advice("Choose at least what the liquid gives by itself.")
     .check(vol_percent)?;
-    fraction_of(target * hexose_per_vol_g_l / HEXOSE_PER_DISACCHARIDE)
+    sugar::fraction_holding(target * hexose_per_vol_g_l / HEXOSE_PER_DISACCHARIDE)
 }
 
 /// Whether yeast gets there is another matter: the warning of [`alcohol::potential_vol_percent`].
@@ -162,7 +158,7 @@ pub fn sweeten_finished(
         VOLUME_L.check(volume_l)? * GRAVITY.within(0.98, 1.2).check(sg)? * sugar::WATER_20_KG_M3
             / 1000.0;
     let wanted = Range::new("sugar wanted", "g/L", 0.0, 300.0).check(sugar_g_l)?;
-    let w = fraction_of(wanted)?;
+    let w = sugar::fraction_holding(wanted)?;
     let water_kg = volume_l * sugar::WATER_20_KG_M3 / 1000.0;
     let sugar_kg = (water_kg * w / (1.0 - w)).max(0.0);
     let volume_after_l = solution(water_kg + sugar_kg, w).volume_l;

@@ -79,8 +79,8 @@ impl fmt::Display for NoForecast {
     }
 }
 
-/// Readings needed, the share of the fall, the largest misfit, and the width of the interval (science and
-/// common practice).
+/// Readings needed, the share of the fall, the largest misfit, and the width of the interval (common
+/// practice, no source).
 const NEEDED_READINGS: usize = 4;
 const NEEDED_FALL: f64 = 0.30;
 const LARGEST_RMSE: f64 = 0.003;
@@ -168,7 +168,7 @@ mod tests {
         forecast(&readings(points), 0.998).unwrap()
     }
 
-    /// Check data of science: day and gravity.
+    /// An invented batch: day and gravity.
     const DATA: [(f64, f64); 12] = [
         (0.0, 1.081),
         (1.0, 1.077),
