@@ -6,7 +6,7 @@ use super::once::{RequestKey, once};
 use super::{Done, or_missing};
 use crate::db::batches::{self as rows, NewBatch, Reading};
 use crate::db::stock::{self, Shelved};
-use crate::db::{AnyConn, Database, books, reminders};
+use crate::db::{AnyConn, Database, Failure, books, reminders};
 use crate::domain::batches::{
     ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Supply, Transfer, draw_into, end, lose, may_change,
     rack, transfer, weigh_off,
@@ -272,37 +272,51 @@ pub struct Read {
 /// The temperature at which the club's hydrometers read true, °C (as ISO 649 instruments for drinks do).
 const CALIBRATED_AT_C: f64 = 20.0;
 
-/// Record a reading; a gravity is corrected from the temperature of its sample to 20 °C.
+/// Record what was read off one instrument; a gravity is corrected from the temperature of its sample to 20 °C.
 pub async fn record_reading(
     db: &Database,
     by: &Cellarhand,
     key: Option<RequestKey>,
     reading: NewReading,
 ) -> Done<Read> {
-    once(db, by, key, "reading", reading, |conn, doer, reading| {
-        let batch = or_missing(rows::batch(conn, doer.club, reading.batch), "", "batch")?;
-        if batch.stage.ended() {
-            let stage = batch.stage.label();
-            return Err(Refusal::conflict("", format!("Batch {} is {stage}", batch.code)).into());
-        }
-        let fermenting = batch.pitched_on.is_some();
-        let (value, warning) = corrected(reading, fermenting)?;
-        let row = Reading {
-            id: ReadingId::fresh(),
-            at: reading.at,
-            kind: reading.kind,
-            read: reading.value,
-            sample_c: reading.sample_c,
-            value,
-            remark: reading.remark.clone(),
-            by: String::new(),
-            struck: None,
-        };
-        rows::add_reading(conn, doer.club, reading.batch, doer.member, doer.now, &row)?;
-        reminders::settle_readings(conn, reading.batch, doer.member, doer.now)?;
-        Ok(Read { id: row.id, value, warning })
+    let mut read = record_readings(db, by, key, vec![reading]).await?;
+    read.pop().ok_or_else(|| Failure::Fault("a reading was not kept".to_owned()).into())
+}
+
+/// Record what was read off several instruments at once: all of it or nothing.
+pub async fn record_readings(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    readings: Vec<NewReading>,
+) -> Done<Vec<Read>> {
+    once(db, by, key, "readings", readings, |conn, doer, readings| {
+        readings.iter().map(|reading| keep_reading(conn, doer, reading)).collect()
     })
     .await
+}
+
+fn keep_reading(conn: &mut AnyConn, doer: &Doer, reading: &NewReading) -> Done<Read> {
+    let batch = or_missing(rows::batch(conn, doer.club, reading.batch), "", "batch")?;
+    if batch.stage.ended() {
+        let stage = batch.stage.label();
+        return Err(Refusal::conflict("", format!("Batch {} is {stage}", batch.code)).into());
+    }
+    let (value, warning) = corrected(reading, batch.pitched_on.is_some())?;
+    let row = Reading {
+        id: ReadingId::fresh(),
+        at: reading.at,
+        kind: reading.kind,
+        read: reading.value,
+        sample_c: reading.sample_c,
+        value,
+        remark: reading.remark.clone(),
+        by: String::new(),
+        struck: None,
+    };
+    rows::add_reading(conn, doer.club, reading.batch, doer.member, doer.now, &row)?;
+    reminders::settle_readings(conn, reading.batch, doer.member, doer.now)?;
+    Ok(Read { id: row.id, value, warning })
 }
 
 fn corrected(reading: &NewReading, fermenting: bool) -> Result<(Measured, Option<String>), Refusal> {

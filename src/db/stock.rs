@@ -622,3 +622,36 @@ pub fn suppliers(conn: &mut AnyConn, club: ClubId) -> Result<Vec<String>, Failur
     names.dedup();
     Ok(names)
 }
+
+/// What things are counted in, to read the quantities of a form or a request.
+#[derive(Debug, Clone, Default)]
+pub struct Units {
+    items: std::collections::HashMap<ItemId, BaseUnit>,
+    lots: std::collections::HashMap<LotId, BaseUnit>,
+}
+
+impl Units {
+    /// What this item is counted in.
+    pub fn of_item(&self, item: ItemId) -> Option<BaseUnit> {
+        self.items.get(&item).copied()
+    }
+
+    /// What this lot is counted in.
+    pub fn of_lot(&self, lot: LotId) -> Option<BaseUnit> {
+        self.lots.get(&lot).copied()
+    }
+}
+
+/// What these items and lots are counted in; those of another club are left out.
+pub fn units(conn: &mut AnyConn, club: ClubId, of: &[ItemId], lots_of: &[LotId]) -> Result<Units, Failure> {
+    let items: Vec<(ItemId, BaseUnit)> = items::table
+        .filter(items::club_id.eq(club).and(items::id.eq_any(of.to_vec())))
+        .select((items::id, items::unit))
+        .load(conn)?;
+    let lots: Vec<(LotId, BaseUnit)> = lots::table
+        .inner_join(items::table.on(items::id.eq(lots::item_id)))
+        .filter(lots::club_id.eq(club).and(lots::id.eq_any(lots_of.to_vec())))
+        .select((lots::id, items::unit))
+        .load(conn)?;
+    Ok(Units { items: items.into_iter().collect(), lots: lots.into_iter().collect() })
+}

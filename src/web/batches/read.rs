@@ -1,0 +1,186 @@
+//! From what was typed about a batch to the commands of `domain`, the same for pages and API.
+
+use crate::actions::batches::{NewReading, Plan, Strike};
+use crate::db::stock::Units;
+use crate::domain::batches::{ByProduct, Draw, Ending, Loss, Racking, Transfer};
+use crate::domain::bottles::{Bottling, MOST_BOTTLES, read_ages};
+use crate::domain::members::Doer;
+use crate::domain::refusal::Refusal;
+use crate::units::ids::{BatchId, ReadingId};
+use crate::units::measure::ReadingKind;
+use crate::units::quantity::{BaseUnit, Milli};
+use crate::web::input::{Draft, Reader};
+use crate::web::supplies;
+
+/// A batch on paper.
+pub fn plan(draft: &Draft, doer: &Doer) -> Result<Plan, Refusal> {
+    draft.read(doer, |r| Plan {
+        name: r.line("name", 80, "the name of the drink"),
+        base_volume: r.optional_volume("base_volume"),
+        day: r.day("day"),
+    })
+}
+
+/// Supplies drawn, or yeast pitched.
+pub fn draw(
+    draft: &Draft,
+    doer: &Doer,
+    batch: BatchId,
+    pitch: bool,
+    units: &Units,
+) -> Result<Draw, Refusal> {
+    draft.read(doer, |r| {
+        let lines = supplies::lines(r, "lines", units);
+        if lines.is_empty() {
+            r.fault("lines.0.source", "Choose what is drawn");
+        }
+        Draw {
+            batch,
+            day: r.day("day"),
+            pitch,
+            lines,
+            volume_after: r.optional_volume("volume_after"),
+            remark: r.remark("remark"),
+        }
+    })
+}
+
+/// A by-product weighed off; `unit` is what its item is counted in.
+pub fn by_product(draft: &Draft, doer: &Doer, batch: BatchId, units: &Units) -> Result<ByProduct, Refusal> {
+    draft.read(doer, |r| {
+        let item = r.id("item", "by-product");
+        let unit = units.of_item(item).unwrap_or(BaseUnit::Gram);
+        ByProduct {
+            batch,
+            day: r.day("day"),
+            item,
+            quantity: r.quantity("quantity", unit),
+            place: r.id("place", "place"),
+            best_before: r.optional_day("best_before"),
+            value_per_unit: r.optional_money("value_per_unit"),
+            volume_after: r.optional_volume("volume_after"),
+            remark: r.remark("remark"),
+        }
+    })
+}
+
+/// Drink that is lost.
+pub fn loss(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Loss, Refusal> {
+    draft.read(doer, |r| Loss {
+        batch,
+        day: r.day("day"),
+        volume: r.volume("volume"),
+        normal: r.flag("normal"),
+        reason: r.line("reason", 300, "how it happened"),
+    })
+}
+
+/// Drink racked, or measured anew.
+pub fn racking(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Racking, Refusal> {
+    draft.read(doer, |r| Racking {
+        batch,
+        day: r.day("day"),
+        volume_after: r.optional_volume("volume_after"),
+        remark: r.remark("remark"),
+    })
+}
+
+/// Part of a batch split off.
+pub fn split(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Transfer, Refusal> {
+    draft.read(doer, |r| {
+        let name = r.optional_line("name", 80, "the name of the drink");
+        Transfer {
+            batch,
+            day: r.day("day"),
+            volume: r.volume("volume"),
+            into: None,
+            name: (!name.is_empty()).then_some(name),
+            remark: r.remark("remark"),
+        }
+    })
+}
+
+/// Part of a batch blended into another.
+pub fn blend(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Transfer, Refusal> {
+    draft.read(doer, |r| Transfer {
+        batch,
+        day: r.day("day"),
+        volume: r.volume("volume"),
+        into: Some(r.id("into", "batch")),
+        name: None,
+        remark: r.remark("remark"),
+    })
+}
+
+/// The end of a batch.
+pub fn ending(draft: &Draft, doer: &Doer, batch: BatchId, abandoned: bool) -> Result<Ending, Refusal> {
+    draft.read(doer, |r| Ending {
+        batch,
+        day: r.day("day"),
+        abandoned,
+        reason: if abandoned { r.line("reason", 300, "why it is given up") } else { r.remark("reason") },
+    })
+}
+
+/// A value read off an instrument.
+pub fn reading(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<NewReading, Refusal> {
+    draft.read(doer, |r| {
+        let kind = r.choice("kind", &ReadingKind::ALL, ReadingKind::code);
+        one_reading(r, batch, kind, "value")
+    })
+}
+
+fn one_reading(r: &mut Reader, batch: BatchId, kind: ReadingKind, field: &str) -> NewReading {
+    NewReading {
+        batch,
+        at: r.instant("at"),
+        kind,
+        value: r.measured(field, kind),
+        sample_c: r.optional_measured("sample_temperature_c", ReadingKind::Temperature),
+        remark: r.remark("remark"),
+    }
+}
+
+/// What a page takes at once: gravity with the temperature of its sample, and what else was measured.
+pub fn readings(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Vec<NewReading>, Refusal> {
+    draft.read(doer, |r| {
+        let mut found = Vec::new();
+        for kind in ReadingKind::ALL {
+            if !r.is_empty(kind.code()) {
+                let reading = one_reading(r, batch, kind, kind.code());
+                let minds = matches!(kind, ReadingKind::Gravity | ReadingKind::Brix);
+                found.push(NewReading { sample_c: reading.sample_c.filter(|_| minds), ..reading });
+            }
+        }
+        if found.is_empty() {
+            r.fault("gravity", "Write at least one value");
+        }
+        found
+    })
+}
+
+/// A reading that was wrong.
+pub fn strike(draft: &Draft, doer: &Doer, reading: ReadingId) -> Result<Strike, Refusal> {
+    draft.read(doer, |r| Strike { reading, reason: r.line("reason", 300, "why it is struck out") })
+}
+
+/// A filling into bottles.
+pub fn bottling(draft: &Draft, doer: &Doer, batch: BatchId, units: &Units) -> Result<Bottling, Refusal> {
+    draft.read(doer, |r| {
+        let bottle_volume = r.volume("bottle_volume");
+        if bottle_volume > Milli::new(60_000_000) {
+            r.fault("bottle_volume", "Write what one bottle holds, such as 75 cl");
+        }
+        Bottling {
+            batch,
+            day: r.day("day"),
+            bottles: r.whole("bottles", 1..=MOST_BOTTLES),
+            bottle_volume,
+            lost_volume: r.quantity_or_zero("lost_volume", BaseUnit::Millilitre),
+            packaging: supplies::lines(r, "packaging", units),
+            place: r.id("place", "place"),
+            tasting_ages_days: r.with("tasting_ages_days", Vec::new(), read_ages),
+            remark: r.remark("remark"),
+        }
+    })
+}

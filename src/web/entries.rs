@@ -1,0 +1,143 @@
+//! One entry of the books, and taking it back from wherever it is shown.
+
+use askama::Template;
+
+use super::body::Form;
+use super::extract::Path;
+use super::forms::{Field, FormView};
+use super::form_page::FormPage;
+use super::frame::Frame;
+use super::input::{Draft, Reader};
+use super::problem::Problem;
+use super::respond::{self, Reply};
+use super::site::{Room, Site};
+use super::trail::{self, Trail};
+use crate::actions::reversals::{TakeBack, record_reversal};
+use crate::db::Failure;
+use crate::db::books::{self, Told, Which};
+use crate::domain::members::{Cellarhand, Doer, Onlooker};
+use crate::domain::refusal::Refusal;
+use crate::units::ids::EntryId;
+
+/// One entry.
+#[derive(Template)]
+#[template(path = "entry.html")]
+struct EntryPage {
+    frame: Frame,
+    back: (String, String),
+    trail: Trail,
+    lines: Vec<Line>,
+    currency: String,
+}
+
+/// One posting in words.
+struct Line {
+    account: String,
+    quantity: String,
+    cost: String,
+}
+
+/// Shows an entry with its lines.
+pub async fn show(who: Onlooker, site: Site, path: Path<EntryId>) -> Reply {
+    let (facts, told) = site.read(&who, move |conn, doer| one(conn, doer, path.0)).await?;
+    let told = told.ok_or_else(|| Problem::missing("entry"))?;
+    let title = told.kind.label();
+    let page = EntryPage {
+        back: back(&site, &told),
+        trail: trail_of(&site, &who, std::slice::from_ref(&told), None),
+        lines: told.lines.iter().map(line).collect(),
+        currency: who.currency.clone(),
+        frame: site.frame(&who, Room::Stores, title, facts),
+    };
+    respond::page(&page)
+}
+
+fn one(conn: &mut crate::db::AnyConn, doer: &Doer, id: EntryId) -> Result<Option<Told>, Failure> {
+    Ok(books::tell(conn, doer.club, Which::One(id), None, 1)?.pop())
+}
+
+/// Entries as a trail with a key for each form.
+pub fn trail_of(site: &Site, doer: &Doer, entries: &[Told], more: Option<String>) -> Trail {
+    let form = || site.form("", "", "");
+    Trail {
+        base: site.at(""),
+        form_token: form().form_token,
+        keys: entries.iter().map(|_| form().request_key).collect(),
+        rows: entries.iter().map(|told| trail::row(told, doer)).collect(),
+        more,
+    }
+}
+
+/// Where an entry is at home: its bottling, its batch, or the stores.
+fn home(told: &Told) -> String {
+    match (told.bottling, told.batch) {
+        (Some(bottling), _) => format!("/bottles/{bottling}"),
+        (None, Some(batch)) => format!("/batches/{batch}"),
+        (None, None) => "/stores".to_owned(),
+    }
+}
+
+fn back(site: &Site, told: &Told) -> (String, String) {
+    let name = match (told.bottling, told.batch) {
+        (Some(_), _) => "The bottling",
+        (None, Some(_)) => "The batch",
+        (None, None) => "Stores",
+    };
+    (site.at(&home(told)), name.to_owned())
+}
+
+fn line(line: &crate::db::books::ToldLine) -> Line {
+    use crate::domain::books::Account;
+    let name = line.name.clone().unwrap_or_default();
+    let account = match line.account {
+        Account::Stock { .. } => {
+            let (lot, item) = line.lot.clone().unwrap_or_default();
+            format!("{item}, lot {lot}, {}", line.place.clone().unwrap_or_default())
+        }
+        Account::Batch(_) => format!("Batch {name}"),
+        Account::Member(_) => name,
+        Account::Purse => "The club’s purse".to_owned(),
+        Account::Lost => "Lost".to_owned(),
+        Account::Tasted => "Opened for tastings".to_owned(),
+        Account::Given => "Given away".to_owned(),
+        Account::Difference => "Count differences".to_owned(),
+    };
+    let unit = line.unit.unwrap_or(crate::units::quantity::BaseUnit::Millilitre);
+    let quantity = match line.account {
+        Account::Stock { .. } | Account::Batch(_) => line.quantity.shown(unit),
+        _ => String::new(),
+    };
+    Line { account, quantity, cost: super::words::figure(line.cost) }
+}
+
+/// Reads why an entry is taken back.
+pub fn read_reversal(draft: &Draft, doer: &Doer, entry: EntryId) -> Result<TakeBack, Refusal> {
+    draft.read(doer, |r: &mut Reader| TakeBack { entry, reason: r.line("reason", 300, "why it is reversed") })
+}
+
+/// Takes an entry back.
+pub async fn reverse(hand: Cellarhand, site: Site, path: Path<EntryId>, form: Form) -> Reply {
+    let (facts, told) = site.read(&hand, move |conn, doer| one(conn, doer, path.0)).await?;
+    let told = told.ok_or_else(|| Problem::missing("entry"))?;
+    let done = async {
+        let order = read_reversal(&form.draft, &hand, told.id)?;
+        record_reversal(&site.db, &hand, form.key.clone(), order).await
+    };
+    match done.await {
+        Ok(_) => Ok(site.see_other(&format!("{}#e-{}", home(&told), told.id))),
+        Err(error) => {
+            let refusal = Problem::or_refusal(error)?;
+            let view = form.back(reversal_form(&site, &told, &hand), &refusal);
+            let frame = site.frame(&hand, Room::Stores, "Reverse an entry", facts);
+            respond::refused(&FormPage::new(frame, Some(back(&site, &told)), view), &refusal)
+        }
+    }
+}
+
+fn reversal_form(site: &Site, told: &Told, doer: &Doer) -> FormView {
+    let row = trail::row(told, doer);
+    site.form(&format!("/entries/{}/reversal", told.id), "Reverse an entry", "Reverse the entry")
+        .intro(format!("{} ({})", row.title, row.when))
+        .fields([Field::text("reason", "Why is it reversed?")])
+        .leave(site.at(&home(told)))
+}
