@@ -1,0 +1,182 @@
+//! The description of the API (`OpenAPI` 3.1), made from the types of the handlers: each argument says what it takes, the
+//! answer says what it gives. So a description cannot say other than what is done.
+
+use actix_web::http::{Method, StatusCode};
+use utoipa::openapi::path::{Operation as Described, OperationBuilder, Parameter, ParameterBuilder, ParameterIn};
+use utoipa::openapi::request_body::RequestBodyBuilder;
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
+use utoipa::openapi::{
+    ComponentsBuilder, ContentBuilder, HttpMethod, InfoBuilder, OpenApi, OpenApiBuilder, Paths, Ref, RefOr, Required,
+    ResponseBuilder, Schema, SecurityRequirement, ServerBuilder, Type, schema::Object,
+};
+use utoipa::{PartialSchema, ToSchema};
+
+use super::ProblemBody;
+use crate::domain::members::Role;
+
+/// An answer that says what it holds.
+pub trait Describes {
+    /// Adds it to the description.
+    fn describe(operation: &mut Operation);
+}
+
+/// One route of the API, as its handler describes it.
+pub struct Operation {
+    method: HttpMethod,
+    path: String,
+    described: OperationBuilder,
+    schemas: Schemas,
+}
+
+type Schemas = Vec<(String, RefOr<Schema>)>;
+
+/// Where the schema of a type is found.
+pub(super) fn reference<T: ToSchema>() -> Ref {
+    Ref::from_schema_name(T::name())
+}
+
+impl Operation {
+    pub(in crate::web) fn new(method: &Method, path: &str, summary: &str, least: Option<Role>) -> Self {
+        let method = match method.as_str() {
+            "POST" => HttpMethod::Post,
+            "PUT" => HttpMethod::Put,
+            "DELETE" => HttpMethod::Delete,
+            _ => HttpMethod::Get,
+        };
+        let feature = path.trim_start_matches(super::UNDER).split('/').nth(1).unwrap_or_default();
+        let mut described = OperationBuilder::new().summary(Some(summary)).tag(feature);
+        for name in path.split('/').filter_map(|part| part.strip_prefix('{')?.strip_suffix('}')) {
+            let name = name.split(':').next().unwrap_or(name);
+            described = described.parameter(parameter(name, ParameterIn::Path, "An id.", text()));
+        }
+        if let Some(least) = least {
+            described = described
+                .description(Some(format!("For a member who {} or more ({}).", least.meaning(), least.name())))
+                .security(SecurityRequirement::new("token", [] as [&str; 0]));
+        }
+        Self { method, path: path.to_owned(), described, schemas: Vec::new() }
+    }
+
+    fn with(&mut self, add: impl FnOnce(OperationBuilder) -> OperationBuilder) {
+        self.described = add(std::mem::take(&mut self.described));
+    }
+
+    fn knows<T: ToSchema>(&mut self) -> Ref {
+        self.schemas.push((T::name().into_owned(), T::schema()));
+        T::schemas(&mut self.schemas);
+        reference::<T>()
+    }
+
+    pub(in crate::web) fn takes_json<T: ToSchema>(&mut self) {
+        let content = ContentBuilder::new().schema(Some(self.knows::<T>())).build();
+        let body = RequestBodyBuilder::new().content("application/json", content).required(Some(Required::True));
+        self.with(|described| described.request_body(Some(body.build())));
+    }
+
+    pub(in crate::web) fn takes_query<T: PartialSchema>(&mut self) {
+        let RefOr::T(Schema::Object(object)) = T::schema() else { return };
+        for (name, schema) in object.properties {
+            let required = if object.required.contains(&name) { Required::True } else { Required::False };
+            let found = ParameterBuilder::new().name(name).parameter_in(ParameterIn::Query).required(required);
+            self.with(|described| described.parameter(found.schema(Some(schema))));
+        }
+    }
+
+    pub(in crate::web) fn takes_paging(&mut self) {
+        let after = parameter("after", ParameterIn::Query, "What the part before gave as next.", text());
+        let limit = parameter("limit", ParameterIn::Query, "How many, up to 200.", whole());
+        self.with(|described| described.parameter(after).parameter(limit));
+    }
+
+    pub(in crate::web) fn takes_key(&mut self) {
+        let words = "A key of your own, 8 to 128 characters: the same key and body give the same answer again and \
+                     record nothing twice; the same key with another body is refused.";
+        let key = parameter("Idempotency-Key", ParameterIn::Header, words, text());
+        self.with(|described| described.parameter(key));
+    }
+
+    pub(in crate::web) fn answers<T: ToSchema>(&mut self, status: StatusCode) {
+        let content = ContentBuilder::new().schema(Some(self.knows::<T>())).build();
+        let words = if status == StatusCode::CREATED { "It was recorded." } else { "What was asked for." };
+        let answer = ResponseBuilder::new().description(words).content("application/json", content);
+        self.with(|described| described.response(status.as_str(), answer.build()));
+    }
+
+    pub(in crate::web) fn answers_nothing(&mut self) {
+        self.with(|described| described.response("204", ResponseBuilder::new().description("It was done.").build()));
+    }
+
+    pub(in crate::web) fn answers_file(&mut self) {
+        self.with(|described| described.response("200", ResponseBuilder::new().description("A file.").build()));
+    }
+
+    fn finish(mut self) -> (HttpMethod, String, Described, Schemas) {
+        let content = ContentBuilder::new().schema(Some(self.knows::<ProblemBody>())).build();
+        let answer = ResponseBuilder::new()
+            .description("It was not done: what stands in the way, and what to do.")
+            .content("application/problem+json", content);
+        let described = self.described.response("default", answer.build()).build();
+        (self.method, self.path, described, self.schemas)
+    }
+}
+
+fn parameter(name: &str, place: ParameterIn, words: &str, schema: Object) -> Parameter {
+    let required = if place == ParameterIn::Path { Required::True } else { Required::False };
+    ParameterBuilder::new()
+        .name(name)
+        .parameter_in(place)
+        .required(required)
+        .description(Some(words))
+        .schema(Some(Schema::Object(schema)))
+        .build()
+}
+
+fn text() -> Object {
+    Object::with_type(Type::String)
+}
+
+fn whole() -> Object {
+    Object::with_type(Type::Integer)
+}
+
+/// The description as it grows.
+#[derive(Default)]
+pub struct Description {
+    paths: Paths,
+    schemas: Schemas,
+}
+
+impl Description {
+    pub(in crate::web) fn add(&mut self, operation: Operation) {
+        let (method, path, described, schemas) = operation.finish();
+        self.paths.add_path_operation(path, vec![method], described);
+        self.schemas.extend(schemas);
+    }
+
+    /// The whole document; `at` is the path prefix of the server.
+    pub fn document(self, at: &str) -> OpenApi {
+        let token = HttpBuilder::new()
+            .scheme(HttpAuthScheme::Bearer)
+            .description(Some("A token that a member makes on their own page; it reads, or reads and records."))
+            .build();
+        let components = ComponentsBuilder::new()
+            .schemas_from_iter(self.schemas)
+            .security_scheme("token", SecurityScheme::Http(token))
+            .build();
+        let words = "Ids are strings. A quantity is {\"amount\":\"12.5\",\"unit\":\"kg\"}. Money is a decimal string in the \
+                     currency of the club. Days are YYYY-MM-DD, instants RFC 3339. A field that is not described \
+                     here is refused.";
+        let info = InfoBuilder::new()
+            .title("Undercroft")
+            .version(env!("CARGO_PKG_VERSION"))
+            .description(Some(words))
+            .build();
+        let server = if at.is_empty() { "/" } else { at };
+        OpenApiBuilder::new()
+            .info(info)
+            .servers(Some([ServerBuilder::new().url(server).build()]))
+            .paths(self.paths)
+            .components(Some(components))
+            .build()
+    }
+}

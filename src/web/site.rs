@@ -1,0 +1,236 @@
+//! What every handler needs besides who asks: the database, the addresses of this server, the surroundings of a page.
+
+use std::fmt::Write as _;
+use std::ops::Deref;
+
+use actix_web::http::header;
+use actix_web::{FromRequest, HttpRequest, HttpResponse, dev, web};
+use sha2::{Digest, Sha256};
+
+use super::forms::FormView;
+use super::frame::{Frame, Section};
+use super::health::Metrics;
+use super::problem::Problem;
+use super::server::Settings;
+use super::table::Part;
+use super::{api, assets, extract};
+use crate::db::reminders::Facts;
+use crate::db::{AnyConn, Database, Failure, reminders};
+use crate::domain::members::Doer;
+
+/// What all requests share.
+pub struct State {
+    /// The database.
+    pub db: Database,
+    /// How this server is reached.
+    pub settings: Settings,
+    /// What it counts of itself.
+    pub metrics: Metrics,
+    /// The description of the API, as JSON.
+    pub description: String,
+}
+
+/// The sections of the house, in their order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Room {
+    /// What is due.
+    Today,
+    /// Items, places, lots.
+    Stores,
+    /// What is being made.
+    Batches,
+    /// What was bottled.
+    Bottles,
+    /// What it all adds up to.
+    Reports,
+    /// Members, and how the club is run.
+    Club,
+    /// Outside of all: one's own page, problems.
+    Elsewhere,
+}
+
+impl State {
+    /// Under the path prefix: `/stores` is `/cellar/stores` where the prefix is `/cellar`.
+    pub fn at(&self, path: &str) -> String {
+        format!("{}{path}", self.settings.base)
+    }
+
+    /// A whole address, for mails and printed codes; never built from what a request says of its host.
+    pub fn address(&self, path: &str) -> String {
+        format!("{}{}{path}", self.settings.origin(), self.settings.base)
+    }
+
+    /// The address of the API; whole where the public address is known.
+    pub(super) fn api_address(&self) -> String {
+        let origin = self.settings.public.as_deref().unwrap_or_default();
+        format!("{origin}{}{}", self.settings.base, api::UNDER)
+    }
+
+    /// Whether a path is one of the API.
+    pub(super) fn in_api(&self, path: &str) -> bool {
+        let within = path.strip_prefix(&self.settings.base).and_then(|path| path.strip_prefix(api::UNDER));
+        within.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+    }
+
+    /// The surroundings of a member's page.
+    pub(super) fn frame(&self, doer: &Doer, here: Room, title: &str, form_token: String, facts: Facts) -> Frame {
+        let mut frame = self.frame_without_facts(doer, here, title, form_token);
+        let due = if facts.due == 0 { "nothing due".to_owned() } else { format!("{} due", facts.due) };
+        let live = [
+            due,
+            counted(facts.lots, "lot"),
+            format!("{} working", facts.working),
+            counted(facts.bottles, "bottle"),
+            String::new(),
+            counted(facts.members, "member"),
+        ];
+        for (section, fact) in frame.sections.iter_mut().zip(live) {
+            section.fact = fact;
+        }
+        frame
+    }
+
+    /// The same where the database is not asked.
+    pub(super) fn frame_without_facts(&self, doer: &Doer, here: Room, title: &str, form_token: String) -> Frame {
+        let section = |(room, name, href, near)| Section { name, href, fact: String::new(), here: room == here, near };
+        Frame {
+            base: self.settings.base.clone(),
+            title: title.to_owned(),
+            club: doer.club_name.clone(),
+            member: doer.name.clone(),
+            sections: SECTIONS.map(section).into(),
+            form_token,
+            assets: assets::version(),
+        }
+    }
+
+    /// The surroundings of a page for somebody who is not signed in.
+    pub fn stranger_frame(&self, title: &str) -> Frame {
+        Frame {
+            base: self.settings.base.clone(),
+            title: title.to_owned(),
+            assets: assets::version(),
+            ..Frame::default()
+        }
+    }
+
+    /// The token that forms of this session carry; empty where there is no session.
+    pub(super) fn form_token_of(&self, request: &HttpRequest) -> String {
+        extract::session_secret(request, self).map(|secret| form_token(&secret)).unwrap_or_default()
+    }
+}
+
+const SECTIONS: [(Room, &str, &str, bool); 6] = [
+    (Room::Today, "Today", "/", true),
+    (Room::Stores, "Stores", "/stores", true),
+    (Room::Batches, "Batches", "/batches", true),
+    (Room::Bottles, "Bottles", "/bottles", true),
+    (Room::Reports, "Reports", "/reports", false),
+    (Room::Club, "Club", "/club", false),
+];
+
+fn counted(count: i64, what: &str) -> String {
+    if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }
+}
+
+/// The token of a session's forms: it follows from the session's secret and does not give it away.
+pub(super) fn form_token(secret: &str) -> String {
+    let hash = Sha256::new().chain_update(secret).chain_update("\0form").finalize();
+    hex(&hash)
+}
+
+pub(super) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut text, byte| {
+        // Writing to a String does not fail.
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
+
+/// The state, and the token for the forms of whoever asks.
+pub struct Site {
+    state: web::Data<State>,
+    form_token: String,
+}
+
+impl Deref for Site {
+    type Target = State;
+    fn deref(&self) -> &State {
+        &self.state
+    }
+}
+
+impl FromRequest for Site {
+    type Error = Problem;
+    type Future = std::future::Ready<Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, _: &mut dev::Payload) -> Self::Future {
+        let state = state_of(request);
+        let form_token = state.form_token_of(request);
+        std::future::ready(Ok(Self { state, form_token }))
+    }
+}
+
+impl Part for Site {}
+
+/// The state of the server that a request came to.
+///
+/// # Panics
+/// Where the app was built without one; [`super::server::app`] is the only place that builds it.
+pub(super) fn state_of(request: &HttpRequest) -> web::Data<State> {
+    request.app_data::<web::Data<State>>().cloned().expect("the app is built with its state")
+}
+
+impl Site {
+    /// Read in one snapshot what the page shows, and the live facts of its surroundings.
+    pub async fn read<T: Send + 'static>(
+        &self,
+        doer: &Doer,
+        work: impl FnOnce(&mut AnyConn, &Doer) -> Result<T, Failure> + Send + 'static,
+    ) -> Result<(Facts, T), Problem> {
+        let doer = doer.clone();
+        let read = self.db.read(move |conn| {
+            let facts = reminders::facts(conn, doer.club, doer.today())?;
+            Ok::<_, Failure>((facts, work(conn, &doer)?))
+        });
+        Ok(read.await?)
+    }
+
+    /// The surroundings of a member's page.
+    pub fn frame(&self, doer: &Doer, here: Room, title: &str, facts: Facts) -> Frame {
+        self.state.frame(doer, here, title, self.form_token.clone(), facts)
+    }
+
+    /// A form that is sent to `path`, with a new request key and the token of the session.
+    pub fn form(&self, path: &str, heading: &str, submit: &str) -> FormView {
+        FormView::new(self.at(path), heading, submit).keys(fresh_key(), &*self.form_token)
+    }
+
+    /// Go on to the page that shows what was done.
+    pub fn see_other(&self, path: &str) -> HttpResponse {
+        HttpResponse::SeeOther().insert_header((header::LOCATION, self.at(path))).finish()
+    }
+
+    /// The header that makes a browser keep a session for `seconds`.
+    pub fn session_cookie(&self, secret: &str, seconds: i64) -> (header::HeaderName, String) {
+        let name = self.settings.cookie_name();
+        let secure = if self.settings.over_tls() { "; Secure" } else { "" };
+        let cookie = format!("{name}={secret}; Path=/; Max-Age={seconds}; HttpOnly; SameSite=Lax{secure}");
+        (header::SET_COOKIE, cookie)
+    }
+
+    /// The header that makes a browser forget its session.
+    pub fn no_cookie(&self) -> (header::HeaderName, String) {
+        self.session_cookie("", 0)
+    }
+}
+
+/// A new request key.
+fn fresh_key() -> String {
+    let mut bytes = [0; 16];
+    // Without random bytes the key is one that was used before: the sender is told so and nothing is recorded twice.
+    if getrandom::fill(&mut bytes).is_err() {
+        tracing::error!("the system gives no random bytes");
+    }
+    hex(&bytes)
+}
