@@ -14,4 +14,4 @@ pub mod domain;
 pub mod db;
 pub mod actions;
 //pub mod jobs;
-//pub mod web;
+pub mod web;
