@@ -72,7 +72,7 @@ impl Opener {
     }
 }
 
-fn open_sqlite(path: &Path, query_only: bool) -> Result<SqliteConnection, Failure> {
+pub(super) fn open_sqlite(path: &Path, query_only: bool) -> Result<SqliteConnection, Failure> {
     let mut conn = SqliteConnection::establish(&path.to_string_lossy())
         .map_err(|error| Failure::Unavailable(format!("{}: {error}", path.display())))?;
     conn.batch_execute(

@@ -31,6 +31,12 @@ pub fn run(conn: &mut AnyConn, address: &Address) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Whether migrations of this program were run on a SQLite database; refuses one that is newer.
+pub(super) fn ran_on(conn: &mut diesel::SqliteConnection) -> Result<bool, Failure> {
+    check(conn, SQLITE)?;
+    Ok(!conn.applied_migrations().map_err(fault)?.is_empty())
+}
+
 /// The versions still to run; a version that this program does not know means that a newer one was here.
 fn check<DB, C>(conn: &mut C, known: EmbeddedMigrations) -> Result<Vec<String>, Failure>
 where

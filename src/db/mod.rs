@@ -1,6 +1,7 @@
 //! The only room that knows diesel: the connection, the transaction, the failures, the tables, and then, under the
 //! same names as in the other rooms, what is read and written.
 
+pub mod backup;
 pub mod connection;
 pub mod failure;
 pub mod migrations;
