@@ -1,7 +1,7 @@
 //! The server: how it is reached, what is wrapped around the routes, how it starts and how it stops.
 
 use std::io;
-use std::net::{SocketAddr, TcpListener};
+use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener};
 use std::time::Duration;
 
 use actix_web::body::{BoxBody, MessageBody};
@@ -61,13 +61,20 @@ impl Settings {
 
     /// The beginning of every whole address.
     pub fn origin(&self) -> String {
-        self.public.clone().unwrap_or_else(|| format!("http://{}", self.listen))
+        if let Some(public) = &self.public {
+            return public.clone();
+        }
+        // Where it listens to all, this machine at least can follow a link to itself.
+        let mut listen = self.listen;
+        if listen.ip().is_unspecified() {
+            listen.set_ip(if listen.is_ipv4() { Ipv4Addr::LOCALHOST.into() } else { Ipv6Addr::LOCALHOST.into() });
+        }
+        format!("http://{listen}")
     }
 }
 
 /// Serve until the process is told to stop (SIGTERM, or SIGINT from the keyboard); what is under way is finished.
-pub async fn serve(db: Database, settings: Settings) -> io::Result<()> {
-    let listener = TcpListener::bind(settings.listen)?;
+pub async fn serve(listener: TcpListener, db: Database, settings: Settings) -> io::Result<()> {
     let server = serve_on(listener, db, settings)?;
     let handle = server.handle();
     tokio::spawn(async move {
