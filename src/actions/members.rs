@@ -32,6 +32,8 @@ pub use sessions::{
 };
 pub use tokens::{NewToken, doer_of_token, new_token, revoke_token};
 
+pub use crate::domain::members::Scope;
+
 /// Where a request comes from that nobody is signed in for.
 #[derive(Debug, Clone)]
 pub struct Visitor {

@@ -22,7 +22,7 @@ pub(super) const SEEN_EVERY: Duration = Duration::minutes(10);
 
 /// The same words for a wrong password and for a name that nobody has.
 pub(super) fn unfit(field: &str) -> Refusal {
-    Refusal::new(Why::Forbidden, field, "The e-mail address and the password do not fit together")
+    Refusal::unfit(field, "The e-mail address and the password do not fit together")
 }
 
 /// Who a session's secret stands for; nobody when it has ended or the member has left.
@@ -78,7 +78,7 @@ fn let_in(conn: &mut AnyConn, person: &Person, hash: &str, visitor: &Visitor) ->
     }
     let Some(latest) = rows::memberships(conn, person.id)?.into_iter().next() else {
         let left = "You are in no club here any more; ask a steward for an invitation";
-        return Ok(Err(Refusal::new(Why::Forbidden, "", left)));
+        return Ok(Err(Refusal::conflict("email", left)));
     };
     open_session(conn, (latest.club, person.id, latest.member), hash, visitor)?;
     Ok(Ok(latest.member))
@@ -171,7 +171,7 @@ pub async fn change_password(
     let kept = PasswordHash::kept(person.password_hash.clone());
     if !passwords::fits(current, Some(&kept)).await? {
         super::note(db, by, "gave a wrong password in order to change it").await?;
-        return Err(Refusal::new(Why::Forbidden, "current_password", "This is not your password").into());
+        return Err(Refusal::unfit("current_password", "This is not your password").into());
     }
     let hash = passwords::hash(new).await?;
     let secret = Secret::fresh("")?;

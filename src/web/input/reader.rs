@@ -8,7 +8,6 @@ use std::str::FromStr;
 use chrono_tz::Tz;
 use serde_json::Value;
 
-use super::UNKNOWN;
 use super::draft::{Draft, text_of};
 use crate::domain::refusal::{Fault, Refusal, Why};
 use crate::units::days::{self, Day, Instant};
@@ -44,7 +43,8 @@ impl<'d> Reader<'d> {
         let mut reader = Self { draft, now, zone, under: String::new(), read: BTreeSet::new(), faults: Vec::new() };
         let command = read(&mut reader);
         for path in draft.unread(|path| reader.read.contains(path)) {
-            reader.faults.push(Fault { field: path, message: UNKNOWN.to_owned() });
+            let message = "There is no field of this name here; look at its spelling".to_owned();
+            reader.faults.push(Fault { field: path, message });
         }
         if reader.faults.is_empty() {
             return Ok(command);

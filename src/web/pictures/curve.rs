@@ -261,7 +261,7 @@ fn mark_lines(marks: &[&Mark], rows: &[Option<usize>], days: &Scale, base: f64) 
             );
         }
     }
-    lines + &words
+    lines + words.as_str()
 }
 
 /// The words beside the last reading: under a curve that falls, over one that rises.

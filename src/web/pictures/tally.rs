@@ -43,7 +43,7 @@ pub fn tally(left: u32, gone: u32, one: &str, many: &str) -> String {
         let _ = write!(says, "; one stroke is {each} {many}");
         format!("<span class=\"key\">One stroke is {each} {many}, a short one the rest.</span>")
     };
-    let gates = gates(u64::from(left), each, "") + &gates(u64::from(gone), each, " class=\"gone\"");
+    let gates = gates(u64::from(left), each, "") + gates(u64::from(gone), each, " class=\"gone\"").as_str();
     format!("<span class=\"tally\" role=\"img\" aria-label=\"{says}\">{gates}{key}</span>")
 }
 
