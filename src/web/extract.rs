@@ -13,7 +13,7 @@ use chrono::{SubsecRound, Utc};
 use serde::de::DeserializeOwned;
 use utoipa::ToSchema;
 
-use super::api::describe::Operation;
+use super::api::describe::{self, Operation};
 use super::api::Page;
 use super::input::Draft;
 use super::problem::{Kind, Problem};
@@ -185,29 +185,36 @@ impl<T: DeserializeOwned> FromRequest for Path<T> {
 
 impl<T: DeserializeOwned> Part for Path<T> {}
 
-/// What stands behind the question mark, described by `T`.
+/// What stands behind the question mark: `T` has a text for each name, `Option<String>` where it may be left out.
 #[derive(Debug, Clone)]
 pub struct Query<T> {
-    /// The texts; read them with [`Draft::read`].
+    /// The texts as they are.
+    pub value: T,
+    /// The same, to read days, ids and other values from with [`Draft::read`].
     pub draft: Draft,
-    described: std::marker::PhantomData<T>,
 }
 
-impl<T> FromRequest for Query<T> {
+impl<T: DeserializeOwned + ToSchema> FromRequest for Query<T> {
     type Error = Problem;
     type Future = Ready<Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, _: &mut dev::Payload) -> Self::Future {
-        let draft = query(request).map(|mut draft| {
+        let read = |mut draft: Draft| {
             draft.take("after");
             draft.take("limit");
-            if state_of(request).in_api(request.path()) { draft.strict() } else { draft }
-        });
-        ready(draft.map(|draft| Self { draft, described: std::marker::PhantomData }))
+            if state_of(request).in_api(request.path()) {
+                describe::check_names::<T>(&draft)?;
+            }
+            let value = draft.texts().ok_or_else(|| {
+                Problem::new(Kind::Unreadable, "What stands behind the question mark of this address cannot be read.")
+            })?;
+            Ok(Self { value, draft })
+        };
+        ready(query(request).and_then(read))
     }
 }
 
-impl<T: ToSchema> Part for Query<T> {
+impl<T: DeserializeOwned + ToSchema> Part for Query<T> {
     fn describe(operation: &mut Operation) {
         operation.takes_query::<T>();
     }

@@ -15,6 +15,9 @@ pub use reader::Reader;
 mod draft;
 mod reader;
 
+/// What is said of a field that is not known.
+pub(super) const UNKNOWN: &str = "There is no field of this name here; look at its spelling";
+
 impl Draft {
     /// Read a command of a member's, or say all that is wrong with it. Read every field that the API describes:
     /// from JSON, a field that nobody read is refused as unknown.

@@ -201,6 +201,11 @@ impl Site {
         self.state.frame(doer, here, title, self.form_token.clone(), facts)
     }
 
+    /// The token that forms of this session carry.
+    pub fn form_token(&self) -> &str {
+        &self.form_token
+    }
+
     /// A form that is sent to `path`, with a new request key and the token of the session.
     pub fn form(&self, path: &str, heading: &str, submit: &str) -> FormView {
         FormView::new(self.at(path), heading, submit).keys(fresh_key(), &*self.form_token)
@@ -225,8 +230,8 @@ impl Site {
     }
 }
 
-/// A new request key.
-fn fresh_key() -> String {
+/// A new key for a form: the same form sent twice is known by it.
+pub fn fresh_key() -> String {
     let mut bytes = [0; 16];
     // Without random bytes the key is one that was used before: the sender is told so and nothing is recorded twice.
     if getrandom::fill(&mut bytes).is_err() {

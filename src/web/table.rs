@@ -126,7 +126,7 @@ impl Table {
     {
         let order = path.split('/').map(|part| (part.starts_with('{'), part.to_owned())).collect();
         let resource = self.resources.entry(order).or_default();
-        resource.path = path.to_owned();
+        path.clone_into(&mut resource.path);
         resource.routes.push(route(&method).to(handler));
         resource.methods.push(method.clone());
         self.routes.push(Route { method, path: path.to_owned(), least: Args::LEAST });

@@ -13,6 +13,17 @@ use utoipa::{PartialSchema, ToSchema};
 
 use super::ProblemBody;
 use crate::domain::members::Role;
+use crate::domain::refusal::Refusal;
+use crate::web::input::{Draft, UNKNOWN};
+
+/// Refuse names that `T` does not have.
+pub(in crate::web) fn check_names<T: PartialSchema>(sent: &Draft) -> Result<(), Refusal> {
+    let RefOr::T(Schema::Object(object)) = T::schema() else { return Ok(()) };
+    match sent.fields().into_iter().find(|(name, _)| !object.properties.contains_key(name)) {
+        Some((name, _)) => Err(Refusal::unfit(name, UNKNOWN)),
+        None => Ok(()),
+    }
+}
 
 /// An answer that says what it holds.
 pub trait Describes {

@@ -1,5 +1,6 @@
 //! What was sent, as texts under dotted paths, bounded and free of what cannot be kept.
 
+use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
 
 use crate::domain::refusal::Refusal;
@@ -75,9 +76,9 @@ impl Draft {
         self.root.as_object_mut()?.remove(name).as_ref().and_then(text_of)
     }
 
-    /// The same draft, in which a field that nobody reads is a fault.
-    pub(in crate::web) fn strict(self) -> Self {
-        Self { strict: true, ..self }
+    /// The texts by their names, as a struct that has a field for each.
+    pub(in crate::web) fn texts<T: DeserializeOwned>(&self) -> Option<T> {
+        serde_json::from_value(self.root.clone()).ok()
     }
 
     pub(super) fn at(&self, path: &str) -> Option<&Value> {

@@ -8,6 +8,7 @@ use std::str::FromStr;
 use chrono_tz::Tz;
 use serde_json::Value;
 
+use super::UNKNOWN;
 use super::draft::{Draft, text_of};
 use crate::domain::refusal::{Fault, Refusal, Why};
 use crate::units::days::{self, Day, Instant};
@@ -43,8 +44,7 @@ impl<'d> Reader<'d> {
         let mut reader = Self { draft, now, zone, under: String::new(), read: BTreeSet::new(), faults: Vec::new() };
         let command = read(&mut reader);
         for path in draft.unread(|path| reader.read.contains(path)) {
-            let message = "There is no field of this name here; look at its spelling".to_owned();
-            reader.faults.push(Fault { field: path, message });
+            reader.faults.push(Fault { field: path, message: UNKNOWN.to_owned() });
         }
         if reader.faults.is_empty() {
             return Ok(command);
