@@ -157,7 +157,8 @@ pub fn first_expired_first(shelves: &mut [Shelf]) {
 
 /// Take `wanted` from `shelves` in their order and post it out of stock. Returns the cost taken.
 ///
-/// Expired lots are refused until a reason is given; a lot is never drawn before it came.
+/// Expired lots are refused until a reason is given; a lot is never drawn before it came. What an earlier line of the
+/// entry took is no longer there.
 pub fn draw(
     entry: &mut NewEntry,
     shelves: &mut [Shelf],
@@ -165,6 +166,13 @@ pub fn draw(
     unit: BaseUnit,
     expired_because: Option<&str>,
 ) -> Result<Money, Refusal> {
+    for shelf in shelves.iter_mut() {
+        let account = Account::Stock { lot: shelf.lot, place: shelf.place };
+        for posting in entry.postings.iter().filter(|posting| posting.account == account) {
+            shelf.holding.quantity = shelf.holding.quantity + posting.quantity;
+            shelf.holding.cost = shelf.holding.cost + posting.cost;
+        }
+    }
     let there: Milli = shelves.iter().map(|shelf| shelf.holding.quantity).sum();
     if wanted > there {
         return Err(Refusal::conflict(
@@ -357,6 +365,19 @@ mod tests {
         assert_eq!(refused.faults[0].field, "expired_because");
         assert!(refused.to_string().contains("Lot A was good until 1 May 2026"));
         assert!(draw(&mut entry, &mut shelves, Milli::new(1), BaseUnit::Gram, Some("still sealed")).is_ok());
+    }
+
+    #[test]
+    fn two_lines_of_an_entry_share_what_is_there() {
+        let lot = shelf("A", None, 3);
+        let mut entry = NewEntry::new(EntryKind::Draw, day("2026-06-01"), "");
+        let mut take = |grams: i64| {
+            let shelves = &mut [lot.clone()];
+            draw(&mut entry, shelves, Milli::new(grams * 1000), BaseUnit::Gram, None).map(Money::micros)
+        };
+        assert_eq!(take(1000), Ok(2_000_000));
+        assert!(take(2001).unwrap_err().to_string().contains("Only 2.0 kg is there"));
+        assert_eq!(take(2000), Ok(4_000_000));
     }
 
     #[test]
