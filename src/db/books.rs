@@ -186,39 +186,38 @@ pub fn recorded(conn: &mut AnyConn, club: ClubId, id: EntryId) -> Result<Recorde
     Ok(Recorded { id, kind, day, reversed_by, postings })
 }
 
-/// Later entries, not reversed and no reversals, that took something out of a stock or batch account into which this
-/// one had brought some; latest first.
+/// Later entries, not reversed and no reversals, that rest on this one, latest first: those that took something out of
+/// a stock or batch account into which it had brought some, and those that ended a batch it moved.
 pub fn dependents(conn: &mut AnyConn, club: ClubId, recorded: &Recorded) -> Result<Vec<Dependent>, Failure> {
+    let back = diesel::alias!(entries as back);
     let mut found: Vec<Dependent> = Vec::new();
-    let filled = recorded.postings.iter().filter(|posting| {
-        posting.account.never_below_zero() && (posting.quantity > Milli::ZERO || posting.cost > Money::ZERO)
-    });
-    for posting in filled {
-        let later: Vec<(EntryId, EntryKind, Day)> = postings::table
+    for posting in recorded.postings.iter().filter(|posting| posting.account.never_below_zero()) {
+        let mut later = postings::table
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
+            .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
             .filter(accounts::club_id.eq(club).and(accounts::key.eq(posting.account.key())))
             .filter(postings::entry_id.gt(recorded.id))
-            .filter(postings::quantity.lt(Milli::ZERO).or(postings::cost.lt(Money::ZERO)))
-            .filter(entries::reverses.is_null())
+            .filter(entries::reverses.is_null().and(back.field(entries::id).nullable().is_null()))
             .order(postings::entry_id.desc())
             .limit(500)
             .select((entries::id, entries::kind, entries::day))
-            .load(conn)?;
-        for (id, kind, day) in later {
-            if !found.iter().any(|known| known.id == id) && !is_reversed(conn, id)? {
+            .into_boxed();
+        let ended = entries::kind.eq_any([EntryKind::Closing, EntryKind::Abandonment]);
+        let took = postings::quantity.lt(Milli::ZERO).or(postings::cost.lt(Money::ZERO));
+        later = if posting.quantity > Milli::ZERO || posting.cost > Money::ZERO {
+            later.filter(took.or(ended))
+        } else {
+            later.filter(ended)
+        };
+        for (id, kind, day) in later.load(conn)? {
+            if !found.iter().any(|known| known.id == id) {
                 found.push(Dependent { id, kind, day });
             }
         }
     }
     found.sort_by_key(|dependent| std::cmp::Reverse(dependent.id));
     Ok(found)
-}
-
-fn is_reversed(conn: &mut AnyConn, id: EntryId) -> Result<bool, Failure> {
-    let by: Option<EntryId> =
-        entries::table.filter(entries::reverses.eq(id)).select(entries::id).first(conn).optional()?;
-    Ok(by.is_some())
 }
 
 /// An entry as a page or the API shows it.
