@@ -178,13 +178,20 @@ pub(super) fn moves(conn: &mut AnyConn, id: BatchId) -> Result<Vec<Moved>, Failu
         .load(conn)?)
 }
 
-/// Remember how far the batch was from which this one was split or blended, the first time.
+fn came_from_another(moved: &[Moved]) -> bool {
+    moved.iter().any(|line| matches!(line.1, EntryKind::Split | EntryKind::Blend) && line.3 > Milli::ZERO)
+}
+
+/// Remember how far the batch was from which this one is split or blended, unless it was filled so before.
 pub fn comes_from(conn: &mut AnyConn, into: BatchId, from: BatchId) -> Result<(), Failure> {
+    if came_from_another(&moves(conn, into)?) {
+        return Ok(());
+    }
     let (from_stage, pitched_on): (Stage, Option<Day>) = batches::table
         .filter(batches::id.eq(from))
         .select((batches::stage, batches::pitched_on))
         .first(conn)?;
-    diesel::update(batches::table.filter(batches::id.eq(into).and(batches::came_as.is_null())))
+    diesel::update(batches::table.filter(batches::id.eq(into)))
         .set((batches::came_as.eq(from_stage.code()), batches::came_pitched_on.eq(pitched_on)))
         .execute(conn)?;
     Ok(())
@@ -199,6 +206,7 @@ pub fn facts(conn: &mut AnyConn, id: BatchId) -> Result<(Facts, Option<Day>), Fa
     let moved = moves(conn, id)?;
     let any = |kind| moved.iter().any(|line| line.1 == kind);
     let left: Milli = moved.iter().map(|line| line.3).sum();
+    let came = came_from_another(&moved);
     let facts = Facts {
         filled: moved.iter().any(|line| line.3 > Milli::ZERO || line.4 > Money::ZERO) || any(EntryKind::Draw),
         pitched: any(EntryKind::Pitch),
@@ -207,10 +215,10 @@ pub fn facts(conn: &mut AnyConn, id: BatchId) -> Result<(Facts, Option<Day>), Fa
         closed: any(EntryKind::Closing),
         abandoned: any(EntryKind::Abandonment),
         holds_volume: left > Milli::ZERO,
-        came_as: came_as.as_deref().and_then(Stage::from_code),
+        came_as: came_as.as_deref().and_then(Stage::from_code).filter(|_| came),
     };
     let pitched = moved.iter().find(|line| line.1 == EntryKind::Pitch).map(|line| line.2);
-    Ok((facts, pitched.or(came_pitched_on.filter(|_| facts.filled))))
+    Ok((facts, pitched.or(came_pitched_on.filter(|_| came))))
 }
 
 /// Bring the kept stage in line with what has been recorded. Where nothing changed, nothing is written.
