@@ -88,12 +88,11 @@ fn add_to_balance(conn: &mut AnyConn, club: ClubId, day: Day, posting: &Posting)
         return open_account(conn, club, day, &key, posting);
     };
     let sum = |a: i64, b: i64| a.checked_add(b).ok_or_else(|| Failure::Refused("too much for one account".to_owned()));
-    let fresh = quantity == Milli::ZERO && cost == Money::ZERO;
     diesel::update(accounts::table.filter(accounts::id.eq(id)))
         .set((
             accounts::quantity.eq(sum(quantity.get(), posting.quantity.get())?),
             accounts::cost.eq(sum(cost.micros(), posting.cost.micros())?),
-            accounts::opened_on.eq(if fresh && opened_on > day { day } else { opened_on }),
+            accounts::opened_on.eq(opened_on.min(day)),
         ))
         .execute(conn)?;
     Ok(id)
