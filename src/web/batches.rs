@@ -79,7 +79,7 @@ fn stages(sift: Option<&str>) -> Vec<Stage> {
 
 /// Shows the list.
 pub async fn list(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<BatchId>) -> Reply {
-    let chosen = sift.value.stage.clone();
+    let chosen = sift.draft.typed("stage").filter(|stage| !stage.is_empty());
     let wanted = stages(chosen.as_deref());
     let after = paging.after;
     let read = site.read(&who, move |conn, doer| {
@@ -205,7 +205,6 @@ struct BatchPage {
     origin: Option<(String, String)>,
     trail: Trail,
     request_keys: Vec<String>,
-    currency: String,
 }
 
 struct ReadingRow {
@@ -302,7 +301,6 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>, paging: Paging
             .collect(),
         origin: origin.map(|(from, code)| (site.at(&format!("/batches/{from}")), code)),
         trail: trail_of(&site, &who, &entries, more),
-        currency: words::sign(&who.currency),
         frame: site.frame(&who, Room::Batches, &format!("Batch {}, {}", batch.code, batch.name), facts),
         batch,
         href,

@@ -10,7 +10,9 @@
 
 pub mod api;
 pub mod assets;
+pub mod batches;
 pub mod body;
+pub mod entries;
 pub mod extract;
 pub mod form_page;
 pub mod forms;
@@ -25,6 +27,7 @@ pub mod routes;
 pub mod server;
 pub mod site;
 pub mod stock;
+pub mod supplies;
 pub mod table;
 pub mod trail;
 pub mod words;

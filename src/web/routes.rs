@@ -9,13 +9,15 @@ use super::extract::Anyone;
 use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
-use super::{api, assets, health, stock};
+use super::{api, assets, batches, entries, health, stock};
 
 /// All routes.
 pub fn table() -> Table {
     let mut table = Table::default();
     pages(&mut table.pages());
+    batch_pages(&mut table.pages());
     programs(&mut table.api());
+    batch_programs(&mut table.api());
     table
 }
 
@@ -27,6 +29,40 @@ fn pages(to: &mut Pages) {
     to.get("/stores/places", stock::places)
         .get("/stores/places/new", stock::new_place_form)
         .post("/stores/places", stock::new_place);
+}
+
+fn batch_pages(to: &mut Pages) {
+    to.get("/batches", batches::list)
+        .get("/batches/new", batches::new_form)
+        .post("/batches", batches::new)
+        .get("/batches/{id}", batches::show)
+        .get("/batches/{id}/yield", batches::mass::show)
+        .get("/batches/{id}/{task}", batches::task::show)
+        .post("/batches/{id}/{task}", batches::task::perform)
+        .post("/batches/{id}/readings/{reading}/strike", batches::strike)
+        .get("/entries/{id}", entries::show)
+        .post("/entries/{id}/reversal", entries::reverse);
+}
+
+fn batch_programs(to: &mut Api) {
+    use api::batches;
+    to.get("/batches", "Batches, newest first", batches::list)
+        .post("/batches", "Put a batch on paper", batches::add)
+        .get("/batches/{id}", "A batch: stage, volume, strength, readings, entries", batches::show)
+        .post("/batches/{id}/draws", "Draw supplies into a batch", batches::draw)
+        .post("/batches/{id}/pitch", "Pitch the yeast", batches::pitch)
+        .post("/batches/{id}/by-products", "Weigh a by-product off", batches::by_product)
+        .post("/batches/{id}/losses", "Record drink that was lost", batches::lose)
+        .post("/batches/{id}/rackings", "Rack a batch, or record the volume measured", batches::rack)
+        .post("/batches/{id}/splits", "Split part of a batch into a new one", batches::split)
+        .post("/batches/{id}/blends", "Blend part of a batch into another", batches::blend)
+        .post("/batches/{id}/readings", "Record a reading", batches::record_reading)
+        .post("/batches/{id}/bottlings", "Fill bottles and lay them down", batches::bottle)
+        .post("/batches/{id}/closing", "Close a batch in which nothing is left", batches::close)
+        .post("/batches/{id}/abandonment", "Give a batch up: the rest is lost", batches::abandon)
+        .get("/batches/{id}/yield", "Where the mass of a batch went", batches::yields)
+        .post("/readings/{id}/strike", "Strike a reading out", batches::strike)
+        .post("/entries/{id}/reversal", "Reverse an entry", batches::reverse);
 }
 
 fn programs(to: &mut Api) {

@@ -18,8 +18,8 @@ pub fn named(draft: &Draft, path: &str) -> (Vec<ItemId>, Vec<LotId>) {
     for at in 0..draft.count(path).min(200) {
         let typed = |field: &str| draft.typed(&format!("{path}.{at}.{field}")).unwrap_or_default();
         let source = typed("source");
-        items.extend([source.strip_prefix("item:").unwrap_or_default(), &typed("item")].iter().filter_map(|id| id.parse().ok()));
-        lots.extend([source.strip_prefix("lot:").unwrap_or_default(), &typed("lot")].iter().filter_map(|id| id.parse().ok()));
+        items.extend(source.strip_prefix("item:").unwrap_or(&typed("item")).parse::<ItemId>());
+        lots.extend(source.strip_prefix("lot:").unwrap_or(&typed("lot")).parse::<LotId>());
     }
     (items, lots)
 }

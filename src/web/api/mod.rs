@@ -11,6 +11,8 @@ use utoipa::openapi::{ObjectBuilder, RefOr, Schema, Type};
 use crate::domain::refusal::Fault;
 use crate::units::quantity::{BaseUnit, Milli};
 
+pub mod batches;
+pub mod bodies;
 pub mod describe;
 pub mod stock;
 

@@ -163,7 +163,7 @@ fn material(conn: &mut AnyConn, doer: &Doer, id: BatchId, draft: &Draft) -> Resu
     let packaging = supplies::named(draft, "packaging");
     items.extend(packaging.0);
     lots.extend(packaging.1);
-    items.extend(draft.typed("item").and_then(|id| id.parse().ok()));
+    items.extend(draft.typed("item").and_then(|id| id.parse::<ItemId>().ok()));
     let open = [Stage::Planned, Stage::Preparing, Stage::Working, Stage::Resting];
     let readings = batches::readings(conn, club, id, 60)?;
     Ok(Some(Material {
