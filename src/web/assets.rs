@@ -1,6 +1,7 @@
 //! Style sheets, script and mark, built into the program, so that nothing is fetched from elsewhere.
 //!
-//! Pages ask for them with `?v=` and a hash of all of them: a browser keeps them for good and still sees every change.
+//! Pages ask for them with `?v=` and a hash of all of them: a browser keeps them for good and still sees
+//! every change.
 
 use std::sync::LazyLock;
 
@@ -19,13 +20,18 @@ type Asset = (&'static str, &'static str, &'static [u8]);
 const ASSETS: [Asset; 4] = [
     ("undercroft.css", "text/css; charset=utf-8", include_bytes!("../../templates/static/undercroft.css")),
     ("print.css", "text/css; charset=utf-8", include_bytes!("../../templates/static/print.css")),
-    ("undercroft.js", "text/javascript; charset=utf-8", include_bytes!("../../templates/static/undercroft.js")),
+    (
+        "undercroft.js",
+        "text/javascript; charset=utf-8",
+        include_bytes!("../../templates/static/undercroft.js"),
+    ),
     ("mark.svg", "image/svg+xml", include_bytes!("../../templates/static/mark.svg")),
 ];
 
 static VERSION: LazyLock<String> = LazyLock::new(|| {
     let hash = Sha256::new();
-    let hash = ASSETS.iter().fold(hash, |hash, (name, _, content)| hash.chain_update(name).chain_update(content));
+    let hash =
+        ASSETS.iter().fold(hash, |hash, (name, _, content)| hash.chain_update(name).chain_update(content));
     hex(&hash.finalize())[..12].to_owned()
 });
 
@@ -38,10 +44,11 @@ pub fn version() -> &'static str {
 pub async fn show(_: Anyone, Path(name): Path<String>, request: HttpRequest) -> Reply {
     let (_, content_type, content) =
         ASSETS.iter().find(|asset| asset.0 == name).ok_or_else(|| Problem::missing("file"))?;
-    let tag = format!("\"{}\"", version());
+    let tag = format!("W/\"{}\"", version());
     let asked_by_version = request.query_string().strip_prefix("v=") == Some(version());
     let keep = if asked_by_version { "public, max-age=31536000, immutable" } else { "public, max-age=300" };
-    let known = request.headers().get(header::IF_NONE_MATCH).is_some_and(|known| known.as_bytes() == tag.as_bytes());
+    let known =
+        request.headers().get(header::IF_NONE_MATCH).is_some_and(|known| known.as_bytes() == tag.as_bytes());
     let mut answer = if known { HttpResponse::NotModified() } else { HttpResponse::Ok() };
     answer.insert_header((header::ETAG, tag)).insert_header((header::CACHE_CONTROL, keep));
     Ok(if known { answer.finish() } else { answer.content_type(*content_type).body(*content) })

@@ -1,9 +1,11 @@
-//! What is sent: the form of a page, or JSON. Never more than fits, never the server library's own words.
+//! What is sent: the form of a page, or JSON. Never more than fits, never the server library's own
+//! words.
 //!
-//! A form of a member carries a token that follows from the secret of their session: another site cannot know it. A
-//! form of somebody without a session carries none, since there is no secret from which it could follow and nothing
-//! recorded in anyone's name; what guards it, and all forms, is that the browser says from where it was sent
-//! ([`super::guard`]): every browser sends `Sec-Fetch-Site` or `Origin` with a form.
+//! A form of a member carries a token that follows from the secret of their session: another site cannot
+//! know it. A form of somebody without a session carries none, since there is no secret from which it
+//! could follow and nothing recorded in anyone's name; what guards it, and all forms, is that the
+//! browser says from where it was sent ([`super::guard`]): every browser sends `Sec-Fetch-Site` or
+//! `Origin` with a form.
 
 use std::marker::PhantomData;
 use std::time::Duration;
@@ -19,7 +21,7 @@ use super::api::describe::Operation;
 use super::extract::{Later, session_secret};
 use super::input::Draft;
 use super::problem::{Kind, Problem};
-use super::site::{form_token, state_of};
+use super::site::{is_form_token, state_of};
 use super::table::{Part, Takes};
 use crate::actions::once::RequestKey;
 use crate::domain::refusal::Refusal;
@@ -65,7 +67,7 @@ impl FromRequest for Form {
             let mut draft = form(&request, &bytes.await?)?;
             let secret = session_secret(&request, &state_of(&request)).ok_or_else(Problem::signed_out)?;
             let token = draft.take("form_token").unwrap_or_default();
-            if !same(&token, &form_token(&secret)) {
+            if !is_form_token(&token, &secret) {
                 return Err(once_more(&draft));
             }
             let key_text = draft.take("request_key").filter(|key| !key.is_empty());
@@ -109,7 +111,11 @@ impl<T: 'static> FromRequest for Json<T> {
         let request = request.clone();
         Box::pin(async move {
             let bytes = bytes.await?;
-            let root = if bytes.is_empty() { Value::Object(serde_json::Map::new()) } else { json(&request, &bytes)? };
+            let root = if bytes.is_empty() {
+                Value::Object(serde_json::Map::new())
+            } else {
+                json(&request, &bytes)?
+            };
             Ok(Self { draft: Draft::from_json(root)?, described: PhantomData })
         })
     }
@@ -124,7 +130,8 @@ impl<T: ToSchema + 'static> Part for Json<T> {
 fn bytes(request: &HttpRequest, payload: &mut dev::Payload) -> Later<Bytes> {
     let arriving = Bytes::from_request(request, payload);
     Box::pin(async move {
-        let slow = |_| Problem::new(Kind::Slow, "The connection was too slow. Nothing was recorded; send it again.");
+        let slow =
+            |_| Problem::new(Kind::Slow, "The connection was too slow. Nothing was recorded; send it again.");
         tokio::time::timeout(LONGEST, arriving).await.map_err(slow)?.map_err(|error| match error.as_error() {
             Some(PayloadError::Overflow) => Problem::new(
                 Kind::TooLarge,
@@ -151,29 +158,27 @@ fn form(request: &HttpRequest, bytes: &[u8]) -> Result<Draft, Problem> {
 fn json(request: &HttpRequest, bytes: &[u8]) -> Result<Value, Problem> {
     let sent_as = content_type(request);
     if sent_as != "application/json" && !(sent_as.starts_with("application/") && sent_as.ends_with("+json")) {
-        return Err(Problem::new(Kind::WrongType, "Send JSON, with the header Content-Type: application/json."));
+        return Err(Problem::new(
+            Kind::WrongType,
+            "Send JSON, with the header Content-Type: application/json.",
+        ));
     }
     serde_json::from_slice(bytes).map_err(|error| {
         let (line, column) = (error.line(), error.column());
-        let why = if error.is_eof() { "it ends too early" } else { "look at its commas, quotes and brackets" };
+        let why =
+            if error.is_eof() { "it ends too early" } else { "look at its commas, quotes and brackets" };
         Problem::new(Kind::Unreadable, format!("This is not JSON at line {line}, column {column}: {why}."))
     })
 }
 
-/// A form that was made for an earlier session and came from our own page: what was typed is offered to be sent once
-/// more with the token of this one. Secrets are typed anew.
+/// A form that was made for an earlier session and came from our own page: what was typed is offered to
+/// be sent once more with the token of this one. Secrets are typed anew.
 fn once_more(draft: &Draft) -> Problem {
     let mut problem = Problem::new(
         Kind::Again,
-        "You signed in again after this form was opened, so nothing was recorded yet. What you typed is kept.",
+        "You signed in again after this form was opened, so nothing was recorded. What you typed is kept.",
     );
     problem.typed = draft.fields();
     problem.typed.retain(|(name, _)| !name.contains("password"));
     problem
-}
-
-/// Compare in a time that does not tell where the difference is.
-fn same(one: &str, other: &str) -> bool {
-    let differ = one.bytes().zip(other.bytes()).fold(0, |differ, (a, b)| differ | (a ^ b));
-    one.len() == other.len() && differ == 0
 }

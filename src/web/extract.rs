@@ -1,7 +1,8 @@
 //! Who asks, and what they ask for: the arguments of a handler, read off the request.
 //!
-//! Asking for a rank is the permission check. Under the API a rank takes a bearer token and nothing else, so that no
-//! other site can make a browser act there; everywhere else it takes the session of a browser and nothing else.
+//! Asking for a rank is the permission check. Under the API a rank takes a bearer token and nothing
+//! else, so that no other site can make a browser act there; everywhere else it takes the session of a
+//! browser and nothing else.
 
 use std::future::{Future, Ready, ready};
 use std::net::IpAddr;
@@ -13,13 +14,13 @@ use chrono::{SubsecRound, Utc};
 use serde::de::DeserializeOwned;
 use utoipa::ToSchema;
 
-use super::api::describe::{self, Operation};
 use super::api::Page;
+use super::api::describe::{self, Operation};
 use super::input::Draft;
 use super::problem::{Kind, Problem};
 use super::site::{State, state_of};
 use super::table::{Part, Rank};
-use crate::actions::members;
+use crate::actions::members::{self, Visitor};
 use crate::actions::once::RequestKey;
 use crate::domain::members::{Cellarhand, Doer, Onlooker, Role, Scope, Steward, Taster};
 use crate::units::Misread;
@@ -28,8 +29,8 @@ use crate::units::days::Instant;
 /// An extraction that waits for something.
 pub(super) type Later<T> = Pin<Box<dyn Future<Output = Result<T, Problem>>>>;
 
-/// The time it is, in whole microseconds, as both databases keep it. Nothing else in the program reads the clock for
-/// what is recorded.
+/// The time it is, in whole microseconds, as both databases keep it. Nothing else in the program reads
+/// the clock for what is recorded.
 pub fn now() -> Instant {
     Utc::now().naive_utc().trunc_subsecs(6)
 }
@@ -78,7 +79,8 @@ macro_rules! ranks {
 
 ranks! { Onlooker, Taster, Cellarhand, Steward }
 
-/// Who asks. Kept with the request, so that a problem is shown in the surroundings of the member who met it.
+/// Who asks. Kept with the request, so that a problem is shown in the surroundings of the member who met
+/// it.
 async fn doer(request: &HttpRequest) -> Result<Doer, Problem> {
     let state = state_of(request);
     let doer = if state.in_api(request.path()) {
@@ -86,7 +88,9 @@ async fn doer(request: &HttpRequest) -> Result<Doer, Problem> {
     } else {
         let secret = session_secret(request, &state).ok_or_else(Problem::signed_out)?;
         let address = address(request, &state);
-        members::doer_of_session(&state.db, &secret, &address, now()).await?.ok_or_else(Problem::signed_out)?
+        members::doer_of_session(&state.db, &secret, &address, now())
+            .await?
+            .ok_or_else(Problem::signed_out)?
     };
     request.extensions_mut().insert(doer.clone());
     Ok(doer)
@@ -95,15 +99,18 @@ async fn doer(request: &HttpRequest) -> Result<Doer, Problem> {
 async fn by_token(request: &HttpRequest, state: &State) -> Result<Doer, Problem> {
     let refused = |detail: &str| Problem::new(Kind::SignedOut, detail);
     let sent = text(request, "authorization").and_then(|value| value.split_once(' '));
-    let (_, token) = sent
-        .filter(|(scheme, _)| scheme.eq_ignore_ascii_case("bearer"))
-        .ok_or_else(|| refused("Send a token: Authorization: Bearer …; a member makes one on their own page."))?;
+    let (_, token) = sent.filter(|(scheme, _)| scheme.eq_ignore_ascii_case("bearer")).ok_or_else(|| {
+        refused("Send a token: Authorization: Bearer …; a member makes one on their own page.")
+    })?;
     let (doer, scope) = members::doer_of_token(&state.db, token.trim(), &address(request, state), now())
         .await?
         .ok_or_else(|| refused("This token is not known, was revoked, or has ended; make a new one."))?;
     let reads = matches!(*request.method(), Method::GET | Method::HEAD);
     if scope == Scope::Read && !reads {
-        return Err(Problem::new(Kind::Forbidden, "This token only reads; to record, make one with the scope write."));
+        return Err(Problem::new(
+            Kind::Forbidden,
+            "This token only reads; to record, make one with the scope write.",
+        ));
     }
     Ok(doer)
 }
@@ -135,23 +142,14 @@ impl FromRequest for Session {
 
 impl Part for Session {}
 
-/// Where a request came from and with what: for limits on tries, for the audit log, and to name a session.
-#[derive(Debug, Clone)]
-pub struct Client {
-    /// The network address; behind a trusted proxy, the one that the proxy saw.
-    pub address: String,
-    /// What the browser says of itself, cut to what fits.
-    pub device: String,
-}
-
-impl FromRequest for Client {
+impl FromRequest for Visitor {
     type Error = Problem;
     type Future = Ready<Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, _: &mut dev::Payload) -> Self::Future {
         let agent = text(request, "user-agent").unwrap_or_default();
         let device = agent.chars().filter(|c| !c.is_control()).take(120).collect();
-        ready(Ok(Self { address: address(request, &state_of(request)), device }))
+        ready(Ok(Self { device, address: address(request, &state_of(request)), now: now() }))
     }
 }
 
@@ -159,6 +157,7 @@ fn text<'r>(request: &'r HttpRequest, name: &str) -> Option<&'r str> {
     request.headers().get(name).and_then(|value| value.to_str().ok())
 }
 
+/// The network address; behind a proxy of ours, the one that the proxy saw.
 fn address(request: &HttpRequest, state: &State) -> String {
     // The last address is the one that our own proxy wrote; those before it are hearsay.
     let seen = text(request, "x-forwarded-for").filter(|_| state.settings.behind_proxy);
@@ -167,7 +166,9 @@ fn address(request: &HttpRequest, state: &State) -> String {
     address.map(|address| address.to_canonical().to_string()).unwrap_or_default()
 }
 
-impl Part for Client {}
+/// From where and with what somebody comes who is not signed in: for limits on tries and for the audit
+/// log.
+impl Part for Visitor {}
 
 /// The variables of the path: one id, or a tuple. What is not an id is an address with nothing there.
 #[derive(Debug, Clone, Copy)]
@@ -185,7 +186,8 @@ impl<T: DeserializeOwned> FromRequest for Path<T> {
 
 impl<T: DeserializeOwned> Part for Path<T> {}
 
-/// What stands behind the question mark: `T` has a text for each name, `Option<String>` where it may be left out.
+/// What stands behind the question mark: `T` has a text for each name, `Option<String>` where it may be
+/// left out.
 #[derive(Debug, Clone)]
 pub struct Query<T> {
     /// The texts as they are.
@@ -206,7 +208,10 @@ impl<T: DeserializeOwned + ToSchema> FromRequest for Query<T> {
                 describe::check_names::<T>(&draft)?;
             }
             let value = draft.texts().ok_or_else(|| {
-                Problem::new(Kind::Unreadable, "What stands behind the question mark of this address cannot be read.")
+                Problem::new(
+                    Kind::Unreadable,
+                    "What stands behind the question mark of this address cannot be read.",
+                )
             })?;
             Ok(Self { value, draft })
         };
@@ -285,7 +290,8 @@ impl FromRequest for Key {
     type Future = Ready<Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, _: &mut dev::Payload) -> Self::Future {
-        let unreadable = |misread: Misread| Problem::new(Kind::Unreadable, format!("Idempotency-Key: {misread}."));
+        let unreadable =
+            |misread: Misread| Problem::new(Kind::Unreadable, format!("Idempotency-Key: {misread}."));
         let key = request.headers().get("idempotency-key").map(|value| {
             let text = value.to_str().unwrap_or_default();
             // A quoted string, or the bare key.

@@ -1,14 +1,14 @@
-//! What is the same for every request: where a form may come from, the headers of every answer, the words of every
-//! problem, and the count.
+//! What is the same for every request: where a form may come from, the headers of every answer, the
+//! words of every problem, and the count.
 
 use std::time::Instant;
 
+use actix_web::Error;
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
-use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::http::Method;
+use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
-use actix_web::Error;
 
 use super::health::Group;
 use super::problem::{Kind, Problem};
@@ -37,7 +37,8 @@ pub async fn guard(
     let state = state_of(request.request());
     let path = request.path();
     let group = group(&state, path);
-    let foreign = group == Group::Pages && changes(request.method()) && !is_ours(request.headers(), &state.settings);
+    let foreign =
+        group == Group::Pages && changes(request.method()) && !is_ours(request.headers(), &state.settings);
     let answer = if foreign {
         let words = "Forms are taken from the pages of this cellar only. Open the page here, then send it.";
         request.error_response(Problem::new(Kind::Foreign, words))
@@ -64,8 +65,8 @@ fn group(state: &State, path: &str) -> Group {
     }
 }
 
-/// Whether what a browser says of the sender is us. What says nothing is not a browser of today, and holds nobody's
-/// session unless it was given it.
+/// Whether what a browser says of the sender is us. What says nothing is not a browser of today, and
+/// holds nobody's session unless it was given it.
 fn is_ours(headers: &HeaderMap, settings: &Settings) -> bool {
     let text = |name: HeaderName| headers.get(name).and_then(|value| value.to_str().ok());
     if let Some(site) = text(HeaderName::from_static("sec-fetch-site")) {

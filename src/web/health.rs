@@ -51,7 +51,8 @@ impl Metrics {
     pub fn count(&self, group: Group, status: StatusCode, took: Duration) {
         let counts = &self.groups[group as usize];
         let class = usize::from(status.as_u16() / 100).clamp(1, 5) - 1;
-        let bucket = ENDS_MS.iter().position(|end| took <= Duration::from_millis(*end)).unwrap_or(ENDS_MS.len());
+        let bucket =
+            ENDS_MS.iter().position(|end| took <= Duration::from_millis(*end)).unwrap_or(ENDS_MS.len());
         counts.classes[class].fetch_add(1, Ordering::Relaxed);
         counts.within[bucket].fetch_add(1, Ordering::Relaxed);
         counts.micros.fetch_add(u64::try_from(took.as_micros()).unwrap_or(u64::MAX), Ordering::Relaxed);
@@ -113,8 +114,8 @@ pub async fn ready(_: Anyone, site: Site) -> Reply {
     Ok(HttpResponse::Ok().content_type("text/plain; charset=utf-8").body("ready\n"))
 }
 
-/// The counts. They tell what the club does and when, so only a neighbour is answered: a caller from a private
-/// address who did not come through the proxy.
+/// The counts. They tell what the club does and when, so only a neighbour is answered: a caller from a
+/// private address who did not come through the proxy.
 pub async fn counts(_: Anyone, site: Site, request: HttpRequest) -> Reply {
     let neighbour = request.peer_addr().is_some_and(|peer| is_private(peer.ip()));
     if !neighbour || request.headers().contains_key("x-forwarded-for") {

@@ -1,12 +1,13 @@
 //! What comes in over HTTP and what goes out: pages, and the API under `/api/v1`.
 //!
-//! [`routes`] is the one page with every route. A handler's first argument says who may ask ([`extract`]), its other
-//! arguments what is sent ([`body`], [`input`]); it reads through `db`, records through `actions`, and answers with a
-//! page or a value ([`respond`]), or with a [`problem`]. Surroundings, limits and headers are the same for all
-//! ([`site`], [`guard`], [`server`]).
+//! [`routes`] is the one page with every route. A handler's first argument says who may ask
+//! ([`extract`]), its other arguments what is sent ([`body`], [`input`]); it reads through `db`, records
+//! through `actions`, and answers with a page or a value ([`respond`]), or with a [`problem`].
+//! Surroundings, limits and headers are the same for all ([`site`], [`guard`], [`server`]).
 //!
-//! A page that records something: the form is shown, sent, and shown again with what was typed if it was refused.
-//! The places in [`stock`] and [`api::stock`] are a whole feature in small; the others are made like them.
+//! A page that records something: the form is shown, sent, and shown again with what was typed if it was
+//! refused. The places in [`stock`] and [`api::stock`] are a whole feature in small; the others are made
+//! like them.
 
 pub mod api;
 pub mod assets;

@@ -1,8 +1,9 @@
-//! Why a request was not carried out: the one place that turns refusals and failures into a status and words.
+//! Why a request was not carried out: the one place that turns refusals and failures into a status and
+//! words.
 //!
-//! A [`Problem`] is made anywhere and written down once, by [`render`](Problem::render): as a page of the house, or as
-//! `application/problem+json` (RFC 9457) under the API. What a program of ours got wrong is logged under a number
-//! that the answer shows; its inner words never get out.
+//! A [`Problem`] is made anywhere and written down once, by [`render`](Problem::render): as a page of
+//! the house, or as `application/problem+json` (RFC 9457) under the API. What a program of ours got
+//! wrong is logged under a number that the answer shows; its inner words never get out.
 
 use std::fmt;
 
@@ -83,14 +84,20 @@ impl Kind {
             Self::Unreadable => (StatusCode::BAD_REQUEST, "unreadable", "This could not be read"),
             Self::SignedOut => (StatusCode::UNAUTHORIZED, "signed-out", "Sign in first"),
             Self::Forbidden => (StatusCode::FORBIDDEN, "role", "This is for another role"),
-            Self::Foreign => (StatusCode::FORBIDDEN, "origin", "This was not sent from a page of this cellar"),
+            Self::Foreign => {
+                (StatusCode::FORBIDDEN, "origin", "This was not sent from a page of this cellar")
+            }
             Self::Missing => (StatusCode::NOT_FOUND, "missing", "There is nothing here"),
             Self::WrongMethod => (StatusCode::METHOD_NOT_ALLOWED, "method", "This cannot be done here"),
             Self::Slow => (StatusCode::REQUEST_TIMEOUT, "slow", "It took too long to arrive"),
             Self::Conflict => (StatusCode::CONFLICT, "conflict", "The books do not allow this"),
             Self::Again => (StatusCode::CONFLICT, "again", "Send it once more"),
-            Self::TooLarge => (StatusCode::PAYLOAD_TOO_LARGE, "too-large", "This is more than is taken at once"),
-            Self::WrongType => (StatusCode::UNSUPPORTED_MEDIA_TYPE, "media-type", "This is not taken in this form"),
+            Self::TooLarge => {
+                (StatusCode::PAYLOAD_TOO_LARGE, "too-large", "This is more than is taken at once")
+            }
+            Self::WrongType => {
+                (StatusCode::UNSUPPORTED_MEDIA_TYPE, "media-type", "This is not taken in this form")
+            }
             Self::Unfit => (StatusCode::UNPROCESSABLE_ENTITY, "fields", "Some fields need another look"),
             Self::TooMany => (StatusCode::TOO_MANY_REQUESTS, "too-many", "Too many tries"),
             Self::Fault => (StatusCode::INTERNAL_SERVER_ERROR, "fault", "Something went wrong on our side"),
@@ -132,12 +139,20 @@ impl Problem {
     /// A problem of a kind.
     pub fn new(kind: Kind, detail: impl Into<String>) -> Self {
         let header = kind.retry_after().map(|seconds| Box::new((header::RETRY_AFTER, seconds.to_string())));
-        Self { kind, detail: detail.into(), faults: Vec::new(), entries: Vec::new(), header, typed: Vec::new() }
+        Self {
+            kind,
+            detail: detail.into(),
+            faults: Vec::new(),
+            entries: Vec::new(),
+            header,
+            typed: Vec::new(),
+        }
     }
 
     /// There is no such thing in this club, or no such page.
     pub fn missing(what: &str) -> Self {
-        let words = format!("There is no such {what} here. It may be in another club, or the address is cut off.");
+        let words =
+            format!("There is no such {what} here. It may be in another club, or the address is cut off.");
         Self::new(Kind::Missing, words)
     }
 
@@ -145,8 +160,8 @@ impl Problem {
     pub fn signed_out() -> Self {
         Self::new(
             Kind::SignedOut,
-            "You are not signed in any more, so nothing was recorded. Sign in on another page, come back to this one \
-             and reload it: your browser then sends again what you typed.",
+            "You are not signed in any more, so nothing was recorded. Sign in on another page, come back to \
+             this one and reload it: your browser then sends again what you typed.",
         )
     }
 
@@ -159,7 +174,8 @@ impl Problem {
             Role::Onlooker => "a member",
         };
         let you = with_article(role);
-        let words = format!("This takes {who}, and you are here as {you}. A steward of the club can change that.");
+        let words =
+            format!("This takes {who}, and you are here as {you}. A steward of the club can change that.");
         Self::new(Kind::Forbidden, words)
     }
 
@@ -172,8 +188,10 @@ impl Problem {
 
     /// Tried too often.
     pub fn too_many(seconds: u64) -> Self {
-        let mut problem =
-            Self::new(Kind::TooMany, format!("This was tried too often. Wait {}, then try again.", waiting(seconds)));
+        let mut problem = Self::new(
+            Kind::TooMany,
+            format!("This was tried too often. Wait {}, then try again.", waiting(seconds)),
+        );
         problem.header = Some(Box::new((header::RETRY_AFTER, seconds.to_string())));
         problem
     }
@@ -183,12 +201,14 @@ impl Problem {
         let number = noted(words);
         Self::new(
             Kind::Fault,
-            format!("The fault was noted as {number}. Sending the same form or request key again does no harm."),
+            format!(
+                "The fault was noted as {number}. Sending the same form or request key again does no harm."
+            ),
         )
     }
 
-    /// What stands in the way as a refusal, to be shown beside the fields; as a problem where there is no form that
-    /// could help.
+    /// What stands in the way as a refusal, to be shown beside the fields; as a problem where there is
+    /// no form that could help.
     pub fn or_refusal(error: impl Into<actions::Error>) -> Result<Refusal, Self> {
         match error.into() {
             actions::Error::Refused(refusal) if in_the_form(&refusal) => Ok(refusal),
@@ -232,16 +252,16 @@ impl From<Failure> for Problem {
             }
             Failure::Again | Failure::Busy => Self::new(
                 Kind::Busy,
-                "Too much is being recorded at once. Wait a moment and send it again; a form is never recorded twice.",
+                "Too much is being recorded at once. Wait a moment, then send it again: it is recorded once.",
             ),
             Failure::Unavailable(words) => {
                 let number = noted(&words);
                 Self::new(
                     Kind::Unavailable,
                     format!(
-                        "The database does not take it: perhaps its disk is full or its server is down. Nothing was \
-                         recorded; what was recorded before is safe. Whoever runs this server finds the cause under \
-                         {number}."
+                        "The database does not take it: its disk may be full, or its server down. Nothing was \
+                         recorded; what was recorded before is safe. Whoever runs this server finds the cause \
+                         under {number}."
                     ),
                 )
             }
@@ -285,10 +305,13 @@ impl Problem {
         match status {
             StatusCode::NOT_FOUND => Self::missing("page"),
             StatusCode::PAYLOAD_TOO_LARGE => Self::new(Kind::TooLarge, "Send less at once."),
-            StatusCode::REQUEST_TIMEOUT => Self::new(Kind::Slow, "The connection was too slow. Send it again."),
-            other if other.is_client_error() => {
-                Self::new(Kind::Unreadable, "The request could not be read. Open the page anew and try again.")
+            StatusCode::REQUEST_TIMEOUT => {
+                Self::new(Kind::Slow, "The connection was too slow. Send it again.")
             }
+            other if other.is_client_error() => Self::new(
+                Kind::Unreadable,
+                "The request could not be read. Open the page anew and try again.",
+            ),
             other => Self::fault(&format!("the server library answered {other}")),
         }
     }

@@ -48,8 +48,8 @@ pub fn with_refusal(view: FormView, typed: impl Fn(&str) -> Option<String>, refu
 }
 
 impl Form {
-    /// The form as it was sent, with every fault beside its field. It keeps its request key, so that sending it
-    /// again is known for what it is.
+    /// The form as it was sent, with every fault beside its field. It keeps its request key, so that
+    /// sending it again is known for what it is.
     pub fn back(&self, view: FormView, refusal: &Refusal) -> FormView {
         let token = view.form_token.clone();
         let view = match &self.key_text {

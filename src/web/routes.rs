@@ -1,7 +1,7 @@
 //! Every route, on one page: pages with their forms, then the API.
 //!
-//! Who may ask stands in the first argument of each handler and nowhere else; see [`super::table`]. A feature adds its
-//! lines here and its handlers in the file of its name.
+//! Who may ask stands in the first argument of each handler and nowhere else; see [`super::table`]. A
+//! feature adds its lines here and its handlers in the file of its name.
 
 use actix_web::HttpResponse;
 
@@ -67,8 +67,11 @@ fn batch_programs(to: &mut Api) {
 
 fn programs(to: &mut Api) {
     to.get("/openapi.json", "This description", description_file);
-    to.get("/places", "All places", api::stock::places)
-        .post("/places", "Record a place", api::stock::add_place);
+    to.get("/places", "All places", api::stock::places).post(
+        "/places",
+        "Record a place",
+        api::stock::add_place,
+    );
 }
 
 /// The description of the API as JSON.

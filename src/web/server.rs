@@ -1,5 +1,6 @@
 //! The server: how it is reached, what is wrapped around the routes, how it starts and how it stops.
 
+use std::future::ready;
 use std::io;
 use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener};
 use std::time::Duration;
@@ -26,8 +27,8 @@ pub struct Settings {
     pub listen: SocketAddr,
     /// The path it answers under: empty, or such as `/cellar`, without a slash at the end.
     pub base: String,
-    /// The address people use, without the path: `https://cellar.example.org`. Links in mails and codes begin with
-    /// it. Where it is https, cookies are kept to TLS.
+    /// The address people use, without the path: `https://cellar.example.org`. Links in mails and codes
+    /// begin with it. Where it is https, cookies are kept to TLS.
     pub public: Option<String>,
     /// Sessions may go over a network without TLS: anyone on that network can then take them over.
     pub plain_http: bool,
@@ -44,8 +45,8 @@ impl Settings {
         Self { listen, base: String::new(), public: None, plain_http: false, behind_proxy: false, workers }
     }
 
-    /// Whether browsers reach it over TLS only: said by the public address; without one, assumed wherever others than
-    /// this machine can reach it.
+    /// Whether browsers reach it over TLS only: said by the public address; without one, assumed
+    /// wherever others than this machine can reach it.
     pub fn over_tls(&self) -> bool {
         match &self.public {
             _ if self.plain_http => false,
@@ -54,7 +55,8 @@ impl Settings {
         }
     }
 
-    /// The name of the session's cookie. `__Host-` makes browsers refuse it from any other host and without TLS.
+    /// The name of the session's cookie. `__Host-` makes browsers refuse it from any other host and
+    /// without TLS.
     pub fn cookie_name(&self) -> &'static str {
         if self.over_tls() { "__Host-undercroft" } else { "undercroft" }
     }
@@ -67,13 +69,18 @@ impl Settings {
         // Where it listens to all, this machine at least can follow a link to itself.
         let mut listen = self.listen;
         if listen.ip().is_unspecified() {
-            listen.set_ip(if listen.is_ipv4() { Ipv4Addr::LOCALHOST.into() } else { Ipv6Addr::LOCALHOST.into() });
+            listen.set_ip(if listen.is_ipv4() {
+                Ipv4Addr::LOCALHOST.into()
+            } else {
+                Ipv6Addr::LOCALHOST.into()
+            });
         }
         format!("http://{listen}")
     }
 }
 
-/// Serve until the process is told to stop (SIGTERM, or SIGINT from the keyboard); what is under way is finished.
+/// Serve until the process is told to stop (SIGTERM, or SIGINT from the keyboard); what is under way is
+/// finished.
 pub async fn serve(listener: TcpListener, db: Database, settings: Settings) -> io::Result<()> {
     let server = serve_on(listener, db, settings)?;
     let handle = server.handle();
@@ -149,14 +156,14 @@ pub fn app(
         .wrap(TracingLogger::<Logged>::new())
         .configure(move |service| {
             if !base.is_empty() {
-                service.route(&base, web::get().to(move || redirect(to_base.clone())));
+                service.route(&base, web::get().to(move || ready(redirect(&to_base))));
             }
         })
         .service(within)
         .default_service(web::to(nowhere))
 }
 
-async fn redirect(to: String) -> HttpResponse {
+fn redirect(to: &str) -> HttpResponse {
     HttpResponse::PermanentRedirect().insert_header(("Location", to)).finish()
 }
 

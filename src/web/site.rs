@@ -1,4 +1,5 @@
-//! What every handler needs besides who asks: the database, the addresses of this server, the surroundings of a page.
+//! What every handler needs besides who asks: the database, the addresses of this server, the
+//! surroundings of a page.
 
 use std::fmt::Write as _;
 use std::ops::Deref;
@@ -73,7 +74,14 @@ impl State {
     }
 
     /// The surroundings of a member's page.
-    pub(super) fn frame(&self, doer: &Doer, here: Room, title: &str, form_token: String, facts: Facts) -> Frame {
+    pub(super) fn frame(
+        &self,
+        doer: &Doer,
+        here: Room,
+        title: &str,
+        form_token: String,
+        facts: Facts,
+    ) -> Frame {
         let mut frame = self.frame_without_facts(doer, here, title, form_token);
         let due = if facts.due == 0 { "nothing due".to_owned() } else { format!("{} due", facts.due) };
         let live = [
@@ -91,8 +99,15 @@ impl State {
     }
 
     /// The same where the database is not asked.
-    pub(super) fn frame_without_facts(&self, doer: &Doer, here: Room, title: &str, form_token: String) -> Frame {
-        let section = |(room, name, href, near)| Section { name, href, fact: String::new(), here: room == here, near };
+    pub(super) fn frame_without_facts(
+        &self,
+        doer: &Doer,
+        here: Room,
+        title: &str,
+        form_token: String,
+    ) -> Frame {
+        let section =
+            |(room, name, href, near)| Section { name, href, fact: String::new(), here: room == here, near };
         Frame {
             base: self.settings.base.clone(),
             title: title.to_owned(),
@@ -133,10 +148,25 @@ fn counted(count: i64, what: &str) -> String {
     if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }
 }
 
-/// The token of a session's forms: it follows from the session's secret and does not give it away.
+/// A token for a session's forms: it follows from the session's secret and does not give it away. It
+/// begins with random characters and is another on every page, so that its length in a compressed page
+/// tells nothing.
 pub(super) fn form_token(secret: &str) -> String {
-    let hash = Sha256::new().chain_update(secret).chain_update("\0form").finalize();
-    hex(&hash)
+    let salt = hex(&getrandom::u64().unwrap_or_default().to_be_bytes());
+    salted(secret, &salt)
+}
+
+fn salted(secret: &str, salt: &str) -> String {
+    let hash = Sha256::new().chain_update(secret).chain_update("\0form\0").chain_update(salt).finalize();
+    format!("{salt}{}", hex(&hash))
+}
+
+/// Whether a token is one of this session, in a time that does not tell where the difference is.
+pub(super) fn is_form_token(token: &str, secret: &str) -> bool {
+    let Some(salt) = token.get(..16) else { return false };
+    let right = salted(secret, salt);
+    let differ = right.bytes().zip(token.bytes()).fold(0, |differ, (a, b)| differ | (a ^ b));
+    right.len() == token.len() && differ == 0
 }
 
 pub(super) fn hex(bytes: &[u8]) -> String {
@@ -230,12 +260,49 @@ impl Site {
     }
 }
 
+/// Where to go after signing in: what was asked for, if that is a path of ours and not another server's.
+pub fn onward(next: &str) -> &str {
+    let ours = next.starts_with('/') && !next.starts_with("//") && !next.contains(['\\', '\r', '\n', '\t']);
+    if ours { next } else { "/" }
+}
+
 /// A new key for a form: the same form sent twice is known by it.
 pub fn fresh_key() -> String {
     let mut bytes = [0; 16];
-    // Without random bytes the key is one that was used before: the sender is told so and nothing is recorded twice.
+    // Without random bytes the key is one that was used before: the sender is told so and nothing is
+    // recorded twice.
     if getrandom::fill(&mut bytes).is_err() {
         tracing::error!("the system gives no random bytes");
     }
     hex(&bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_form_token_fits_its_session_and_no_other() {
+        let (one, other) = (form_token("secret"), form_token("secret"));
+        assert_ne!(one, other);
+        assert!(is_form_token(&one, "secret") && is_form_token(&other, "secret"));
+        for bad in ["", "short", "éééééééééééé", &one[1..], &format!("{one}0"), &"0".repeat(80)] {
+            assert!(!is_form_token(bad, "secret"), "{bad}");
+        }
+        assert!(!is_form_token(&one, "another secret"));
+    }
+
+    #[test]
+    fn nobody_is_sent_to_another_server() {
+        assert_eq!(onward("/batches?stage=working"), "/batches?stage=working");
+        for bad in [
+            "",
+            "https://elsewhere.example",
+            "//elsewhere.example",
+            "/\\elsewhere.example",
+            "/\t/elsewhere.example",
+        ] {
+            assert_eq!(onward(bad), "/", "{bad}");
+        }
+    }
 }

@@ -1,8 +1,9 @@
-//! How a route comes to be: registering a handler enters it in the table, with who may ask read off its arguments.
+//! How a route comes to be: registering a handler enters it in the table, with who may ask read off its
+//! arguments.
 //!
-//! A handler's first argument is a [`Rank`]; without one it does not compile. A page that records takes a form
-//! whose origin is checked; without one it does not compile either. So no route is missing from the table that the
-//! tests walk, and none states a rank that it does not check.
+//! A handler's first argument is a [`Rank`]; without one it does not compile. A page that records takes
+//! a form whose origin is checked; without one it does not compile either. So no route is missing from
+//! the table that the tests walk, and none states a rank that it does not check.
 
 use std::collections::BTreeMap;
 
@@ -87,7 +88,8 @@ arguments! { A B C }
 arguments! { A B C D }
 arguments! { A B C D E }
 
-/// Sorts `/batches/new` before `/batches/{id}`, so that the order in which routes are written does not matter.
+/// Sorts `/batches/new` before `/batches/{id}`, so that the order in which routes are written does not
+/// matter.
 type Order = Vec<(bool, String)>;
 
 /// The routes of one resource: what it answers to, and how.

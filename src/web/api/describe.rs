@@ -1,13 +1,15 @@
-//! The description of the API (`OpenAPI` 3.1), made from the types of the handlers: each argument says what it takes, the
-//! answer says what it gives. So a description cannot say other than what is done.
+//! The description of the API (`OpenAPI` 3.1), made from the types of the handlers: each argument says
+//! what it takes, the answer says what it gives. So a description cannot say other than what is done.
 
 use actix_web::http::{Method, StatusCode};
-use utoipa::openapi::path::{Operation as Described, OperationBuilder, Parameter, ParameterBuilder, ParameterIn};
+use utoipa::openapi::path::{
+    Operation as Described, OperationBuilder, Parameter, ParameterBuilder, ParameterIn,
+};
 use utoipa::openapi::request_body::RequestBodyBuilder;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::openapi::{
-    ComponentsBuilder, ContentBuilder, HttpMethod, InfoBuilder, OpenApi, OpenApiBuilder, Paths, Ref, RefOr, Required,
-    ResponseBuilder, Schema, SecurityRequirement, ServerBuilder, Type, schema::Object,
+    ComponentsBuilder, ContentBuilder, HttpMethod, InfoBuilder, OpenApi, OpenApiBuilder, Paths, Ref, RefOr,
+    Required, ResponseBuilder, Schema, SecurityRequirement, ServerBuilder, Type, schema::Object,
 };
 use utoipa::{PartialSchema, ToSchema};
 
@@ -62,7 +64,11 @@ impl Operation {
         }
         if let Some(least) = least {
             described = described
-                .description(Some(format!("For a member who {} or more ({}).", least.meaning(), least.name())))
+                .description(Some(format!(
+                    "For a member who {} or more ({}).",
+                    least.meaning(),
+                    least.name()
+                )))
                 .security(SecurityRequirement::new("token", [] as [&str; 0]));
         }
         Self { method, path: path.to_owned(), described, schemas: Vec::new() }
@@ -80,7 +86,8 @@ impl Operation {
 
     pub(in crate::web) fn takes_json<T: ToSchema>(&mut self) {
         let content = ContentBuilder::new().schema(Some(self.knows::<T>())).build();
-        let body = RequestBodyBuilder::new().content("application/json", content).required(Some(Required::True));
+        let body =
+            RequestBodyBuilder::new().content("application/json", content).required(Some(Required::True));
         self.with(|described| described.request_body(Some(body.build())));
     }
 
@@ -88,7 +95,8 @@ impl Operation {
         let RefOr::T(Schema::Object(object)) = T::schema() else { return };
         for (name, schema) in object.properties {
             let required = if object.required.contains(&name) { Required::True } else { Required::False };
-            let found = ParameterBuilder::new().name(name).parameter_in(ParameterIn::Query).required(required);
+            let found =
+                ParameterBuilder::new().name(name).parameter_in(ParameterIn::Query).required(required);
             self.with(|described| described.parameter(found.schema(Some(schema))));
         }
     }
@@ -100,8 +108,8 @@ impl Operation {
     }
 
     pub(in crate::web) fn takes_key(&mut self) {
-        let words = "A key of your own, 8 to 128 characters: the same key and body give the same answer again and \
-                     record nothing twice; the same key with another body is refused.";
+        let words = "A key of your own, 8 to 128 characters: the same key and body give the same answer again \
+                     and record nothing twice; the same key with another body is refused.";
         let key = parameter("Idempotency-Key", ParameterIn::Header, words, text());
         self.with(|described| described.parameter(key));
     }
@@ -114,11 +122,15 @@ impl Operation {
     }
 
     pub(in crate::web) fn answers_nothing(&mut self) {
-        self.with(|described| described.response("204", ResponseBuilder::new().description("It was done.").build()));
+        self.with(|described| {
+            described.response("204", ResponseBuilder::new().description("It was done.").build())
+        });
     }
 
     pub(in crate::web) fn answers_file(&mut self) {
-        self.with(|described| described.response("200", ResponseBuilder::new().description("A file.").build()));
+        self.with(|described| {
+            described.response("200", ResponseBuilder::new().description("A file.").build())
+        });
     }
 
     fn finish(mut self) -> (HttpMethod, String, Described, Schemas) {
@@ -168,15 +180,17 @@ impl Description {
     pub fn document(self, at: &str) -> OpenApi {
         let token = HttpBuilder::new()
             .scheme(HttpAuthScheme::Bearer)
-            .description(Some("A token that a member makes on their own page; it reads, or reads and records."))
+            .description(Some(
+                "A token that a member makes on their own page; it reads, or reads and records.",
+            ))
             .build();
         let components = ComponentsBuilder::new()
             .schemas_from_iter(self.schemas)
             .security_scheme("token", SecurityScheme::Http(token))
             .build();
-        let words = "Ids are strings. A quantity is {\"amount\":\"12.5\",\"unit\":\"kg\"}. Money is a decimal string in the \
-                     currency of the club. Days are YYYY-MM-DD, instants RFC 3339. A field that is not described \
-                     here is refused.";
+        let words = "Ids are strings. A quantity is {\"amount\":\"12.5\",\"unit\":\"kg\"}. Money is a decimal \
+                     string in the currency of the club. Days are YYYY-MM-DD, instants RFC 3339. A field that \
+                     is not described here is refused.";
         let info = InfoBuilder::new()
             .title("Undercroft")
             .version(env!("CARGO_PKG_VERSION"))

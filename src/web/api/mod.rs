@@ -1,8 +1,8 @@
 //! The JSON API under `/api/v1`, and the shapes that its features share.
 //!
 //! A handler takes `Json<NewPlace>` and gives `Result<Created<PlaceBody>, Problem>`; both are types with
-//! `#[derive(ToSchema)]`, and from the handler's types the `OpenAPI` description is made ([`describe`]). What is sent is
-//! read by the same reader as the page's form.
+//! `#[derive(ToSchema)]`, and from the handler's types the `OpenAPI` description is made ([`describe`]).
+//! What is sent is read by the same reader as the page's form.
 
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -55,7 +55,9 @@ impl<T: ToSchema> utoipa::PartialSchema for Page<T> {
     fn schema() -> RefOr<Schema> {
         let next = ObjectBuilder::new()
             .schema_type(utoipa::openapi::schema::SchemaType::from_iter([Type::String, Type::Null]))
-            .description(Some("What to send as `after` for those that follow; null where these are the last."));
+            .description(Some(
+                "What to send as `after` for those that follow; null where these are the last.",
+            ));
         ObjectBuilder::new()
             .property("items", describe::reference::<T>().to_array_builder())
             .property("next", next)

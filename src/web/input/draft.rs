@@ -1,5 +1,7 @@
 //! What was sent, as texts under dotted paths, bounded and free of what cannot be kept.
 
+use std::fmt;
+
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
 
@@ -11,11 +13,18 @@ const DEEPEST: usize = 6;
 const LONGEST_NAME: usize = 120;
 
 /// What was sent.
-#[derive(Debug, Clone)]
+#[derive(Clone)]
 pub struct Draft {
     root: Value,
     /// A field that nobody reads is a fault.
     strict: bool,
+}
+
+impl fmt::Debug for Draft {
+    /// The names alone: there may be a password among the texts.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_list().entries(self.fields().iter().map(|(name, _)| name)).finish()
+    }
 }
 
 impl Default for Draft {
@@ -26,8 +35,8 @@ impl Default for Draft {
 }
 
 impl Draft {
-    /// From the fields of a form or of a query. Lines that were left empty are taken out and the rest counted anew,
-    /// so that the numbers in a message are those of the page that shows it.
+    /// From the fields of a form or of a query. Lines that were left empty are taken out and the rest
+    /// counted anew, so that the numbers in a message are those of the page that shows it.
     pub fn from_form(fields: impl Iterator<Item = (String, String)>) -> Result<Self, Refusal> {
         let mut root = Map::new();
         for (at, (name, text)) in fields.enumerate() {
@@ -104,7 +113,8 @@ impl Draft {
     }
 }
 
-/// The text of a leaf: a number as it is written, a quantity as amount and unit, several values with commas between.
+/// The text of a leaf: a number as it is written, a quantity as amount and unit, several values with
+/// commas between.
 pub(super) fn text_of(value: &Value) -> Option<String> {
     match value {
         Value::Null => Some(String::new()),
@@ -118,7 +128,9 @@ pub(super) fn text_of(value: &Value) -> Option<String> {
         }
         Value::Object(fields) => match (fields.len(), fields.get("amount"), fields.get("unit")) {
             (2, Some(Value::Object(_) | Value::Array(_)), Some(_)) => None,
-            (2, Some(amount), Some(Value::String(unit))) => text_of(amount).map(|amount| format!("{amount} {unit}")),
+            (2, Some(amount), Some(Value::String(unit))) => {
+                text_of(amount).map(|amount| format!("{amount} {unit}"))
+            }
             _ => None,
         },
     }
@@ -140,9 +152,14 @@ fn leaves(path: &str, value: &Value, each: &mut impl FnMut(&str, &Value)) {
 
 fn put(fields: &mut Map<String, Value>, name: &str, text: String) -> Result<(), Refusal> {
     let parts: Vec<_> = name.split('.').collect();
-    let plain = |part: &str| !part.is_empty() && part.bytes().all(|c| c.is_ascii_alphanumeric() || b"_-".contains(&c));
+    let plain = |part: &str| {
+        !part.is_empty() && part.bytes().all(|c| c.is_ascii_alphanumeric() || b"_-".contains(&c))
+    };
     if name.len() > LONGEST_NAME || parts.len() > DEEPEST || !parts.iter().all(|part| plain(part)) {
-        return Err(Refusal::unfit("", "The form holds a field that was not on the page; open the form anew"));
+        return Err(Refusal::unfit(
+            "",
+            "The form holds a field that was not on the page; open the form anew",
+        ));
     }
     let twice = || Refusal::unfit(name, "The form holds this field twice; open the form anew");
     let (last, above) = parts.split_last().ok_or_else(twice)?;

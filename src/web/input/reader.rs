@@ -22,8 +22,8 @@ pub const MOST_ROWS: usize = 100;
 /// The longest remark, in characters.
 pub const LONGEST_REMARK: usize = 2000;
 
-/// Reads the fields of a draft. After a fault a reading gives something to go on with; it never gets out, because
-/// [`Draft::read`] gives the faults instead.
+/// Reads the fields of a draft. After a fault a reading gives something to go on with; it never gets
+/// out, because [`Draft::read`] gives the faults instead.
 pub struct Reader<'d> {
     draft: &'d Draft,
     now: Instant,
@@ -41,7 +41,8 @@ impl<'d> Reader<'d> {
         zone: Tz,
         read: impl FnOnce(&mut Self) -> T,
     ) -> Result<T, Refusal> {
-        let mut reader = Self { draft, now, zone, under: String::new(), read: BTreeSet::new(), faults: Vec::new() };
+        let mut reader =
+            Self { draft, now, zone, under: String::new(), read: BTreeSet::new(), faults: Vec::new() };
         let command = read(&mut reader);
         for path in draft.unread(|path| reader.read.contains(path)) {
             reader.faults.push(Fault { field: path, message: UNKNOWN.to_owned() });
@@ -52,8 +53,8 @@ impl<'d> Reader<'d> {
         Err(Refusal { why: Why::Unfit, faults: reader.faults, entries: Vec::new() })
     }
 
-    /// Add a fault of your own: where two fields do not go together, or what is named is not in the club.
-    /// The first fault of a field is kept.
+    /// Add a fault of your own: where two fields do not go together, or what is named is not in the
+    /// club. The first fault of a field is kept.
     pub fn fault(&mut self, field: &str, message: impl Display) {
         let field = self.path(field);
         if !self.faults.iter().any(|fault| fault.field == field) {
@@ -63,7 +64,11 @@ impl<'d> Reader<'d> {
 
     /// The whole path of a field of the line that is being read.
     fn path(&self, field: &str) -> String {
-        if field.is_empty() { self.under.trim_end_matches('.').to_owned() } else { format!("{}{field}", self.under) }
+        if field.is_empty() {
+            self.under.trim_end_matches('.').to_owned()
+        } else {
+            format!("{}{field}", self.under)
+        }
     }
 
     /// The text of a field as it was sent; empty where it was not.
@@ -225,12 +230,21 @@ impl<'d> Reader<'d> {
     }
 
     /// One of a few, by its code, or none.
-    pub fn optional_choice<T: Copy>(&mut self, field: &str, all: &[T], code: fn(T) -> &'static str) -> Option<T> {
+    pub fn optional_choice<T: Copy>(
+        &mut self,
+        field: &str,
+        all: &[T],
+        code: fn(T) -> &'static str,
+    ) -> Option<T> {
         self.optional(field, |text| one_of(text, all, code))
     }
 
-    /// Some of a few, by their codes, each once, in the order of `all`.
+    /// Some of a few, by their codes, each once, in the order of `all`. A page sends a tick for each
+    /// under its own name (`allergens.milk`), a program a list (`["milk"]`).
     pub fn choices<T: Copy>(&mut self, field: &str, all: &[T], code: fn(T) -> &'static str) -> Vec<T> {
+        if self.draft.at(&self.path(field)).is_some_and(Value::is_object) {
+            return all.iter().copied().filter(|one| self.flag(&format!("{field}.{}", code(*one)))).collect();
+        }
         let text = self.text(field);
         let mut chosen = Vec::new();
         for word in text.split(',').map(str::trim).filter(|word| !word.is_empty()) {
@@ -266,7 +280,8 @@ impl<'d> Reader<'d> {
         })
     }
 
-    /// The lines of a list; within `each`, fields are named from within the line.
+    /// The lines of a list; within `each`, fields are named from within the line. A line of a page in
+    /// which nothing was typed is not there; so a choice in it needs an empty first answer.
     pub fn rows<T>(&mut self, field: &str, mut each: impl FnMut(&mut Self) -> T) -> Vec<T> {
         let list = self.path(field);
         let count = match self.draft.at(&list) {
@@ -278,7 +293,7 @@ impl<'d> Reader<'d> {
                 return Vec::new();
             }
         };
-        if count == 0 {
+        if count == 0 || count > MOST_ROWS {
             self.read.insert(list.clone());
         }
         if count > MOST_ROWS {

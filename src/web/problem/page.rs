@@ -34,7 +34,7 @@ pub(super) fn render(problem: &Problem, request: &HttpRequest, state: &State) ->
     let token = state.form_token_of(request);
     let frame = match &doer {
         Some(doer) => state.frame_without_facts(doer, Room::Elsewhere, title, token),
-        None => state.stranger_frame(title),
+        None => Frame { form_token: token, ..state.stranger_frame(title) },
     };
     let faults: Vec<_> = problem.faults.iter().map(|fault| fault.message.as_str()).collect();
     let page = Page {
@@ -61,5 +61,7 @@ fn to_sign_in(request: &HttpRequest, state: &State) -> HttpResponse {
     let wanted = request.uri().path_and_query().map_or("/", |wanted| wanted.as_str());
     let wanted = wanted.strip_prefix(&state.settings.base).unwrap_or(wanted);
     let next: String = form_urlencoded::byte_serialize(wanted.as_bytes()).collect();
-    HttpResponse::SeeOther().insert_header((header::LOCATION, state.at(&format!("/sign-in?next={next}")))).finish()
+    HttpResponse::SeeOther()
+        .insert_header((header::LOCATION, state.at(&format!("/sign-in?next={next}"))))
+        .finish()
 }
