@@ -10,8 +10,10 @@ use std::fmt;
 use actix_web::http::{StatusCode, header};
 use actix_web::{HttpRequest, HttpResponse, ResponseError};
 
-use super::api::{FaultBody, ProblemBody};
-use super::site::State;
+use super::api::{FaultBody, KindBody, ProblemBody};
+use super::extract::{Anyone, Path};
+use super::respond::Answer;
+use super::site::{Site, State};
 use crate::actions;
 use crate::db::Failure;
 use crate::domain::members::Role;
@@ -339,6 +341,14 @@ impl Problem {
         };
         answer.content_type("application/problem+json").body(serde_json::to_string(&body).unwrap_or_default())
     }
+}
+
+/// What a kind of problem is, at the address that problems of this kind name.
+pub async fn explain(_: Anyone, site: Site, Path(code): Path<String>) -> Result<Answer<KindBody>, Problem> {
+    let kind = Kind::ALL.into_iter().find(|kind| kind.about().1 == code);
+    let (status, code, title) = kind.ok_or_else(|| Problem::missing("kind of problem"))?.about();
+    let address = format!("{}/problems/{code}", site.api_address());
+    Ok(Answer(KindBody { kind: address, title: title.to_owned(), status: status.as_u16() }))
 }
 
 fn with_article(role: Role) -> String {

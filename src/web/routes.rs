@@ -9,7 +9,7 @@ use super::extract::Anyone;
 use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
-use super::{api, assets, batches, entries, health, stock};
+use super::{api, assets, batches, entries, health, problem, stock};
 
 /// All routes.
 pub fn table() -> Table {
@@ -66,12 +66,10 @@ fn batch_programs(to: &mut Api) {
 }
 
 fn programs(to: &mut Api) {
-    to.get("/openapi.json", "This description", description_file);
-    to.get("/places", "All places", api::stock::places).post(
-        "/places",
-        "Record a place",
-        api::stock::add_place,
-    );
+    to.get("/openapi.json", "This description", description_file)
+        .get("/problems/{code}", "What a kind of problem is", problem::explain);
+    to.get("/places", "All places", api::stock::places);
+    to.post("/places", "Record a place", api::stock::add_place);
 }
 
 /// The description of the API as JSON.

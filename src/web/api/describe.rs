@@ -205,3 +205,40 @@ impl Description {
             .build()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use serde_json::Value;
+
+    use crate::web::routes;
+
+    #[test]
+    fn no_two_shapes_share_a_name() {
+        let mut schemas = routes::table().description.schemas;
+        schemas.sort_by(|one, other| one.0.cmp(&other.0));
+        for pair in schemas.windows(2).filter(|pair| pair[0].0 == pair[1].0) {
+            assert!(pair[0] == pair[1], "{} has two shapes", pair[0].0);
+        }
+    }
+
+    #[test]
+    fn every_shape_that_is_named_is_described() {
+        fn names(value: &Value, found: &mut Vec<String>) {
+            match value {
+                Value::Object(fields) => {
+                    found.extend(fields.get("$ref").and_then(Value::as_str).map(str::to_owned));
+                    fields.values().for_each(|inner| names(inner, found));
+                }
+                Value::Array(values) => values.iter().for_each(|inner| names(inner, found)),
+                _ => {}
+            }
+        }
+        let document: Value = serde_json::from_str(&routes::description("")).unwrap();
+        let mut found = Vec::new();
+        names(&document, &mut found);
+        assert!(!found.is_empty());
+        for name in found {
+            assert!(document.pointer(&name[1..]).is_some(), "{name}");
+        }
+    }
+}

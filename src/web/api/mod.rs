@@ -97,6 +97,19 @@ pub struct ProblemBody {
     pub entries: Vec<String>,
 }
 
+/// A kind of problem.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+#[schema(as = ProblemKind)]
+pub struct KindBody {
+    /// Its address, as problems name it.
+    #[serde(rename = "type")]
+    pub kind: String,
+    /// In words.
+    pub title: String,
+    /// The status of answers of this kind.
+    pub status: u16,
+}
+
 /// One field at fault.
 #[derive(Debug, Clone, Serialize, ToSchema)]
 #[schema(as = FieldFault)]

@@ -206,6 +206,8 @@ fn what_is_not_there_or_not_taken_is_said_as_a_page_and_as_problem_details() {
     assert_eq!((heard.status, heard.header("allow")), (405, "GET, POST"));
     let heard = house.ask("DELETE", "/api/v1/places", &[], "");
     assert_eq!((heard.status, heard.json()["title"].as_str()), (405, Some("This cannot be done here")));
+    let kind = house.get(heard.json()["type"].as_str().unwrap());
+    assert_eq!((kind.status, &kind.json()["title"]), (200, &heard.json()["title"]));
     let heard = house.ask("HEAD", "/healthz", &[], "");
     assert_eq!((heard.status, heard.body.as_str()), (200, ""));
 }
