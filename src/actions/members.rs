@@ -23,12 +23,13 @@ mod tests;
 mod tokens;
 
 pub use links::{
-    Invitation, accept_invitation, begin_set_up, invite, offered, set_up, set_up_is_open, withdraw_invitation,
+    Invitation, accept_invitation, begin_set_up, invitation_over, invite, offered, set_up, set_up_is_open,
+    set_up_over, withdraw_invitation,
 };
 pub use passwords::{PasswordHash, hash};
 pub use secrets::Secret;
 pub use sessions::{
-    change_club, change_password, doer_of_session, end_session, sessions_of, set_password, sign_in, sign_out,
+    SESSION_LASTS, change_club, change_password, doer_of_session, end_session, sessions_of, set_password, sign_in, sign_out,
 };
 pub use tokens::{NewToken, doer_of_token, new_token, revoke_token};
 

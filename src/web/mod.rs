@@ -21,6 +21,8 @@ pub mod frame;
 pub mod guard;
 pub mod health;
 pub mod input;
+pub mod limits;
+pub mod members;
 pub mod pictures;
 pub mod problem;
 pub mod respond;

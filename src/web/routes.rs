@@ -6,6 +6,7 @@
 use actix_web::HttpResponse;
 
 use super::extract::Anyone;
+use super::members::{club, entrance, me};
 use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
@@ -15,10 +16,55 @@ use super::{api, assets, batches, entries, health, problem, stock};
 pub fn table() -> Table {
     let mut table = Table::default();
     pages(&mut table.pages());
+    people_pages(&mut table.pages());
     batch_pages(&mut table.pages());
     programs(&mut table.api());
+    people_programs(&mut table.api());
     batch_programs(&mut table.api());
     table
+}
+
+fn people_pages(to: &mut Pages) {
+    to.get("/sign-in", entrance::sign_in_form)
+        .post("/sign-in", entrance::sign_in)
+        .post("/sign-out", entrance::sign_out)
+        .get("/invitation/{secret}", entrance::invitation_form)
+        .post("/invitation/{secret}", entrance::accept)
+        .get("/set-up/{secret}", entrance::set_up_form)
+        .post("/set-up/{secret}", entrance::set_up);
+    to.get("/me", me::show)
+        .post("/me/club", me::change_club)
+        .post("/me/sessions/{id}/end", me::end_session)
+        .get("/me/tokens/new", me::new_token_form)
+        .post("/me/tokens", me::new_token)
+        .post("/me/tokens/{id}/revocation", me::revoke_token)
+        .get("/me/password", me::password_form)
+        .post("/me/password", me::password)
+        .get("/me/leave", me::leave_form)
+        .post("/me/leave", me::leave);
+    to.get("/club", club::show)
+        .get("/club/invitations/new", club::invitation_form)
+        .post("/club/invitations", club::invite)
+        .post("/club/invitations/{id}/withdrawal", club::withdraw)
+        .get("/club/members/{id}", club::member)
+        .post("/club/members/{id}/role", club::change_role)
+        .get("/club/members/{id}/removal", club::removal_form)
+        .post("/club/members/{id}/removal", club::remove)
+        .get("/club/log", club::log);
+}
+
+fn people_programs(to: &mut Api) {
+    use api::members;
+    to.get("/me", "Who asks, and in which club", members::me)
+        .get("/members", "Those in the club, then those who left", members::members)
+        .put("/members/{id}/role", "Give a member another role", members::change_role)
+        .delete("/members/{id}", "End a membership", members::remove)
+        .get("/invitations", "Open invitations", members::invitations)
+        .post("/invitations", "Invite somebody", members::invite)
+        .delete("/invitations/{id}", "Withdraw an invitation", members::withdraw)
+        .get("/tokens", "One’s own tokens", members::tokens)
+        .delete("/tokens/{id}", "Revoke one of one’s own tokens", members::revoke)
+        .get("/audit", "The audit log, latest first", members::log);
 }
 
 fn pages(to: &mut Pages) {

@@ -15,6 +15,7 @@ use tracing_actix_web::{RootSpanBuilder, TracingLogger};
 use super::body::MOST_BYTES;
 use super::guard;
 use super::health::Metrics;
+use super::limits::Limits;
 use super::problem::Problem;
 use super::routes;
 use super::site::State;
@@ -104,6 +105,7 @@ pub fn serve_on(listener: TcpListener, db: Database, mut settings: Settings) -> 
         description: routes::description(&settings.base),
         settings,
         metrics: Metrics::default(),
+        limits: Limits::default(),
     });
     let server = HttpServer::new(move || app(state.clone()))
         .workers(workers)

@@ -11,6 +11,7 @@ use sha2::{Digest, Sha256};
 use super::forms::FormView;
 use super::frame::{Frame, Section};
 use super::health::Metrics;
+use super::limits::Limits;
 use super::problem::Problem;
 use super::server::Settings;
 use super::table::Part;
@@ -27,6 +28,8 @@ pub struct State {
     pub settings: Settings,
     /// What it counts of itself.
     pub metrics: Metrics,
+    /// How often something may be tried.
+    pub limits: Limits,
     /// The description of the API, as JSON.
     pub description: String,
 }

@@ -98,14 +98,14 @@ pub async fn accept_invitation(
     visitor: &Visitor,
 ) -> Done<Entrance> {
     let hash = hash_of(secret);
-    offered(db, secret, visitor.now).await?.ok_or_else(over)?;
+    offered(db, secret, visitor.now).await?.ok_or_else(invitation_over)?;
     let newcomer = Newcomer::meet(db, person).await?;
     let session = Secret::fresh("")?;
     let (kept, visitor) = (session.hash(), visitor.clone());
     let member = db
         .write(move |conn| {
             let now = visitor.now;
-            let offer = link_rows::offer(conn, &hash, now)?.ok_or_else(over)?;
+            let offer = link_rows::offer(conn, &hash, now)?.ok_or_else(invitation_over)?;
             let zone = offer.zone.parse().map_err(|_| Failure::Fault("an unknown time zone".to_owned()))?;
             let person = newcomer.person(conn, now)?;
             let today = local_day(now, zone);
@@ -120,7 +120,8 @@ pub async fn accept_invitation(
     Ok((session, member))
 }
 
-fn over() -> Refusal {
+/// Why a link to a club leads nowhere.
+pub fn invitation_over() -> Refusal {
     let message =
         "This invitation has been used, withdrawn, or is over a week old; ask a steward for another";
     Refusal::new(Why::Missing, "", message)
@@ -167,7 +168,8 @@ pub async fn set_up(db: &Database, secret: &str, club: NewClub, visitor: &Visito
     Ok((session, member))
 }
 
-fn set_up_over() -> Refusal {
+/// Why an address for setting up leads nowhere.
+pub fn set_up_over() -> Refusal {
     let message = "This address has been used or is over a day old; the server prints another when it starts";
     Refusal::new(Why::Missing, "", message)
 }

@@ -16,7 +16,7 @@ use crate::units::ids::{ClubId, MemberId, PersonId, SessionId};
 /// A session ends when it was not used for so long …
 const IDLE: Duration = Duration::days(14);
 /// … and at the latest after so long.
-const LONGEST: Duration = Duration::days(90);
+pub const SESSION_LASTS: Duration = Duration::days(90);
 /// How exactly it is known when a session or a token was last used.
 pub(super) const SEEN_EVERY: Duration = Duration::minutes(10);
 
@@ -108,7 +108,7 @@ pub(super) fn open_session(
 ) -> Result<(), Failure> {
     let device: String = visitor.device.chars().filter(|letter| !letter.is_control()).take(160).collect();
     let now = visitor.now;
-    session_rows::add(conn, hash, (person, member), (now, now + LONGEST), &device)?;
+    session_rows::add(conn, hash, (person, member), (now, now + SESSION_LASTS), &device)?;
     audit::add(conn, Some(club), Some(person), now, "signed in", &visitor.address)
 }
 

@@ -14,6 +14,7 @@ use crate::units::quantity::{BaseUnit, Milli};
 pub mod batches;
 pub mod bodies;
 pub mod describe;
+pub mod members;
 pub mod stock;
 
 /// The path of the API after the path prefix.

@@ -1,0 +1,62 @@
+//! Pages of people: how they come in, their own page, and the club with its members.
+
+use actix_web::HttpResponse;
+use actix_web::http::header::HeaderValue;
+
+use super::extract::Client;
+use super::forms::Choice;
+use super::problem::Problem;
+use super::respond::Reply;
+use super::site::Site;
+use super::words::capital;
+use crate::actions::members::{SESSION_LASTS, Secret, Visitor};
+use crate::domain::members::Role;
+use crate::units::days::Instant;
+
+pub mod club;
+mod device;
+pub mod entrance;
+pub mod me;
+pub mod read;
+
+/// A secret that is shown once, to be copied.
+#[derive(askama::Template)]
+#[template(path = "members/secret.html")]
+struct SecretPage {
+    frame: super::frame::Frame,
+    up: (String, String),
+    title: String,
+    lead: String,
+    label: &'static str,
+    secret: String,
+}
+
+fn visitor(client: &Client, now: Instant) -> Visitor {
+    Visitor { device: client.device.clone(), address: client.address.clone(), now }
+}
+
+/// On to a page, with a session that begins here.
+fn entering(site: &Site, secret: &Secret, to: &str) -> Reply {
+    with_cookie(site.session_cookie(secret.reveal(), SESSION_LASTS.num_seconds()), site.see_other(to))
+}
+
+fn with_cookie(
+    (name, value): (actix_web::http::header::HeaderName, String),
+    mut answer: HttpResponse,
+) -> Reply {
+    let value = HeaderValue::from_str(&value).map_err(|error| Problem::fault(&error.to_string()))?;
+    answer.headers_mut().insert(name, value);
+    Ok(answer)
+}
+
+/// "a taster, who sees the cellar, tastes, takes bottles".
+fn as_whom(role: Role) -> String {
+    let article = if role == Role::Onlooker { "an" } else { "a" };
+    format!("{article} {}, who {}", role.name(), role.meaning())
+}
+
+/// The roles to choose from, each with what it is for.
+fn roles() -> Vec<Choice> {
+    let choice = |role: Role| Choice::new(role.name(), format!("{}: {}", capital(role.name()), role.meaning()));
+    Role::ALL.map(choice).into()
+}
