@@ -74,7 +74,8 @@ fn within(limiter: &DefaultKeyedRateLimiter<u64>, key: u64) -> Result<(), Proble
     })
 }
 
-/// The address itself; of IPv6 the network, since whoever has one address has all 2⁶⁴ of it (RFC 4291, 2.5.1).
+/// The address itself; of IPv6 the network, since whoever has one address has all 2⁶⁴ of it (RFC 4291,
+/// 2.5.1).
 fn network(address: &str) -> String {
     match address.parse() {
         Ok(IpAddr::V6(address)) => Ipv6Addr::from_bits(address.to_bits() >> 64 << 64).to_string(),

@@ -3,21 +3,21 @@
 use actix_web::HttpResponse;
 use actix_web::http::header::HeaderValue;
 
-use super::extract::Client;
 use super::forms::Choice;
 use super::problem::Problem;
 use super::respond::Reply;
 use super::site::Site;
 use super::words::capital;
-use crate::actions::members::{SESSION_LASTS, Secret, Visitor};
+use crate::actions::members::{SESSION_LASTS, Secret};
 use crate::domain::members::Role;
-use crate::units::days::Instant;
 
 pub mod club;
 mod device;
 pub mod entrance;
 pub mod me;
 pub mod read;
+#[cfg(test)]
+mod tests;
 
 /// A secret that is shown once, to be copied.
 #[derive(askama::Template)]
@@ -29,10 +29,6 @@ struct SecretPage {
     lead: String,
     label: &'static str,
     secret: String,
-}
-
-fn visitor(client: &Client, now: Instant) -> Visitor {
-    Visitor { device: client.device.clone(), address: client.address.clone(), now }
 }
 
 /// On to a page, with a session that begins here.
@@ -57,6 +53,7 @@ fn as_whom(role: Role) -> String {
 
 /// The roles to choose from, each with what it is for.
 fn roles() -> Vec<Choice> {
-    let choice = |role: Role| Choice::new(role.name(), format!("{}: {}", capital(role.name()), role.meaning()));
+    let choice =
+        |role: Role| Choice::new(role.name(), format!("{}: {}", capital(role.name()), role.meaning()));
     Role::ALL.map(choice).into()
 }

@@ -197,4 +197,4 @@ impl RootSpanBuilder for Logged {
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

@@ -13,7 +13,7 @@ use crate::domain::members::{Onlooker, Steward};
 use crate::units::days::{self, Instant};
 use crate::units::ids::{AuditId, InvitationId, MemberId, TokenId};
 use crate::web::body::Json;
-use crate::web::extract::{Client, Key, Paging, Path};
+use crate::web::extract::{Key, Paging, Path};
 use crate::web::members::read;
 use crate::web::problem::Problem;
 use crate::web::respond::{Answer, Created, Empty};
@@ -170,11 +170,10 @@ pub struct Invited {
 pub async fn invite(
     steward: Steward,
     site: Site,
-    client: Client,
     Key(key): Key,
     sent: Json<NewInvitation>,
 ) -> Result<Created<Invited>, Problem> {
-    site.limits.count("invite", Some(&steward.person.to_string()), &client.address)?;
+    site.limits.count("invite", Some(&steward.person.to_string()), &steward.address)?;
     let invitation = read::invitation(&sent.draft, &steward)?;
     let (id, secret) = actions::invite(&site.db, &steward, key, invitation).await?;
     let link = site.address(&format!("/invitation/{}", secret.reveal()));

@@ -11,7 +11,7 @@ use crate::domain::members::{Doer, Onlooker, Role, Steward};
 use crate::units::days;
 use crate::units::ids::{AuditId, InvitationId, MemberId};
 use crate::web::body::Form;
-use crate::web::extract::{Client, Paging, Path};
+use crate::web::extract::{Paging, Path};
 use crate::web::form_page::FormPage;
 use crate::web::forms::{Field, FormView};
 use crate::web::frame::Frame;
@@ -110,8 +110,8 @@ pub async fn invitation_form(steward: Steward, site: Site) -> Reply {
 }
 
 /// Invites somebody; the link is shown once.
-pub async fn invite(steward: Steward, site: Site, client: Client, form: Form) -> Reply {
-    site.limits.count("invite", Some(&steward.person.to_string()), &client.address)?;
+pub async fn invite(steward: Steward, site: Site, form: Form) -> Reply {
+    site.limits.count("invite", Some(&steward.person.to_string()), &steward.address)?;
     let done = async {
         let invitation = read::invitation(&form.draft, &steward)?;
         members::invite(&site.db, &steward, form.key.clone(), invitation).await

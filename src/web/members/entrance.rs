@@ -6,13 +6,13 @@ use actix_web::HttpRequest;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
-use super::{as_whom, entering, visitor, with_cookie};
-use crate::actions::members;
+use super::{as_whom, entering, with_cookie};
+use crate::actions::members::{self, Visitor};
 use crate::db::members::links::Offer;
 use crate::domain::members::{NewClub, NewPerson, Onlooker, PASSWORD_AT_LEAST, Password};
 use crate::domain::refusal::Refusal;
 use crate::web::body::{Form, OpenForm};
-use crate::web::extract::{Anyone, Client, Path, Query, Session, session_secret};
+use crate::web::extract::{Anyone, Path, Query, Session, session_secret};
 use crate::web::form_page::FormPage;
 use crate::web::forms::{Choice, Field, FormView, Group};
 use crate::web::input::Draft;
@@ -33,18 +33,12 @@ pub async fn sign_in_form(_: Anyone, site: Site, onward: Query<Onward>) -> Reply
 }
 
 /// Signing in.
-pub async fn sign_in(
-    anyone: Anyone,
-    site: Site,
-    client: Client,
-    form: OpenForm,
-    request: HttpRequest,
-) -> Reply {
+pub async fn sign_in(_: Anyone, site: Site, visitor: Visitor, form: OpenForm, request: HttpRequest) -> Reply {
     let typed = |name: &str| form.draft.typed(name).unwrap_or_default();
     let email = typed("email");
-    site.limits.count("sign-in", Some(&email), &client.address)?;
+    site.limits.count("sign-in", Some(&email), &visitor.address)?;
     let password = Password::new(typed("password"));
-    match members::sign_in(&site.db, &email, &password, &visitor(&client, anyone.now)).await {
+    match members::sign_in(&site.db, &email, &password, &visitor).await {
         Ok((secret, _)) => {
             if let Some(before) = session_secret(&request, &site) {
                 members::sign_out(&site.db, &before).await?;
@@ -80,24 +74,18 @@ pub async fn sign_out(_: Onlooker, site: Site, session: Session, _form: Form) ->
 }
 
 /// What an invitation offers.
-pub async fn invitation_form(anyone: Anyone, site: Site, client: Client, secret: Path<String>) -> Reply {
-    let offer = offered(anyone, &site, &client, &secret.0).await?;
+pub async fn invitation_form(_: Anyone, site: Site, visitor: Visitor, secret: Path<String>) -> Reply {
+    let offer = offered(&site, &visitor, &secret.0).await?;
     respond::page(&open_page(&site, "Invitation", invitation_view(&site, &secret.0, &offer)))
 }
 
 /// Accepting an invitation.
-pub async fn accept(
-    anyone: Anyone,
-    site: Site,
-    client: Client,
-    secret: Path<String>,
-    form: OpenForm,
-) -> Reply {
-    let offer = offered(anyone, &site, &client, &secret.0).await?;
+pub async fn accept(_: Anyone, site: Site, visitor: Visitor, secret: Path<String>, form: OpenForm) -> Reply {
+    let offer = offered(&site, &visitor, &secret.0).await?;
     let done = async {
         let typed = |name: &str| form.draft.typed(name).unwrap_or_default();
         let person = NewPerson::read(&typed("name"), &typed("email"), &typed("password"))?;
-        members::accept_invitation(&site.db, &secret.0, person, &visitor(&client, anyone.now)).await
+        members::accept_invitation(&site.db, &secret.0, person, &visitor).await
     };
     match done.await {
         Ok((session, _)) => entering(&site, &session, "/"),
@@ -108,9 +96,9 @@ pub async fn accept(
     }
 }
 
-async fn offered(anyone: Anyone, site: &Site, client: &Client, secret: &str) -> Result<Offer, Problem> {
-    site.limits.count("invitation", None, &client.address)?;
-    members::offered(&site.db, secret, anyone.now).await?.ok_or_else(|| members::invitation_over().into())
+async fn offered(site: &Site, visitor: &Visitor, secret: &str) -> Result<Offer, Problem> {
+    site.limits.count("invitation", None, &visitor.address)?;
+    members::offered(&site.db, secret, visitor.now).await?.ok_or_else(|| members::invitation_over().into())
 }
 
 fn invitation_view(site: &Site, secret: &str, offer: &Offer) -> FormView {
@@ -131,25 +119,19 @@ fn new_password() -> Field {
 }
 
 /// The form where the first club is set up.
-pub async fn set_up_form(anyone: Anyone, site: Site, client: Client, secret: Path<String>) -> Reply {
-    check_set_up(anyone, &site, &client, &secret.0).await?;
+pub async fn set_up_form(_: Anyone, site: Site, visitor: Visitor, secret: Path<String>) -> Reply {
+    check_set_up(&site, &visitor, &secret.0).await?;
     respond::page(&open_page(&site, "Set up", set_up_view(&site, &secret.0)))
 }
 
 /// Setting up the first club.
-pub async fn set_up(
-    anyone: Anyone,
-    site: Site,
-    client: Client,
-    secret: Path<String>,
-    form: OpenForm,
-) -> Reply {
-    check_set_up(anyone, &site, &client, &secret.0).await?;
+pub async fn set_up(_: Anyone, site: Site, visitor: Visitor, secret: Path<String>, form: OpenForm) -> Reply {
+    check_set_up(&site, &visitor, &secret.0).await?;
     let typed = |name: &str| form.draft.typed(name).unwrap_or_default();
     let done = async {
         let steward = NewPerson::read(&typed("steward_name"), &typed("steward_email"), &typed("password"));
         let club = NewClub::read(&typed("name"), &typed("currency"), &typed("time_zone"), steward)?;
-        members::set_up(&site.db, &secret.0, club, &visitor(&client, anyone.now)).await
+        members::set_up(&site.db, &secret.0, club, &visitor).await
     };
     match done.await {
         Ok((session, _)) => entering(&site, &session, "/"),
@@ -160,9 +142,9 @@ pub async fn set_up(
     }
 }
 
-async fn check_set_up(anyone: Anyone, site: &Site, client: &Client, secret: &str) -> Result<(), Problem> {
-    site.limits.count("set-up", None, &client.address)?;
-    if members::set_up_is_open(&site.db, secret, anyone.now).await? {
+async fn check_set_up(site: &Site, visitor: &Visitor, secret: &str) -> Result<(), Problem> {
+    site.limits.count("set-up", None, &visitor.address)?;
+    if members::set_up_is_open(&site.db, secret, visitor.now).await? {
         Ok(())
     } else {
         Err(members::set_up_over().into())

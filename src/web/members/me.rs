@@ -3,13 +3,13 @@
 use askama::Template;
 
 use super::{SecretPage, as_whom, device, entering, read, with_cookie};
-use crate::actions::members;
+use crate::actions::members::{self, Visitor};
 use crate::db::members::{self as rows, Membership};
 use crate::domain::members::{Onlooker, PASSWORD_AT_LEAST, Password, Scope};
 use crate::units::days;
 use crate::units::ids::{ClubId, SessionId, TokenId};
 use crate::web::body::Form;
-use crate::web::extract::{Client, Path, Session};
+use crate::web::extract::{Path, Session};
 use crate::web::form_page::FormPage;
 use crate::web::forms::{Choice, Field, FormView};
 use crate::web::frame::Frame;
@@ -106,8 +106,8 @@ pub async fn new_token_form(who: Onlooker, site: Site) -> Reply {
 }
 
 /// A new token, shown once.
-pub async fn new_token(who: Onlooker, site: Site, client: Client, form: Form) -> Reply {
-    site.limits.count("token", Some(&who.person.to_string()), &client.address)?;
+pub async fn new_token(who: Onlooker, site: Site, form: Form) -> Reply {
+    site.limits.count("token", Some(&who.person.to_string()), &who.address)?;
     let done = async {
         let token = read::token(&form.draft, &who)?;
         members::new_token(&site.db, &who, form.key.clone(), token).await
@@ -160,11 +160,11 @@ pub async fn password_form(who: Onlooker, site: Site) -> Reply {
 }
 
 /// Another password; all sessions end, and this browser goes on in a new one.
-pub async fn password(who: Onlooker, site: Site, client: Client, form: Form) -> Reply {
-    site.limits.count("password", Some(&who.person.to_string()), &client.address)?;
+pub async fn password(who: Onlooker, site: Site, visitor: Visitor, form: Form) -> Reply {
+    site.limits.count("password", Some(&who.person.to_string()), &who.address)?;
     let typed = |name: &str| Password::new(form.draft.typed(name).unwrap_or_default());
     let (current, new) = (typed("current_password"), typed("new_password"));
-    match members::change_password(&site.db, &who, &current, &new, &client.device).await {
+    match members::change_password(&site.db, &who, &current, &new, &visitor.device).await {
         Ok(secret) => entering(&site, &secret, "/me"),
         Err(error) => {
             let refusal = Problem::or_refusal(error)?;

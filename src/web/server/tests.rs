@@ -19,25 +19,25 @@ use crate::web::extract::now;
 use crate::web::table::Route;
 use crate::web::site::form_token;
 
-const PASSWORD: &str = "wheel pit at low tide";
+pub(in crate::web) const PASSWORD: &str = "wheel pit at low tide";
 
-struct House {
+pub(in crate::web) struct House {
     at: String,
-    db: Database,
+    pub(in crate::web) db: Database,
     folder: PathBuf,
     handle: ServerHandle,
     thread: Option<JoinHandle<io::Result<()>>>,
     agent: Agent,
 }
 
-struct Heard {
-    status: u16,
+pub(in crate::web) struct Heard {
+    pub(in crate::web) status: u16,
     headers: HeaderMap,
-    body: String,
+    pub(in crate::web) body: String,
 }
 
 impl Heard {
-    fn header(&self, name: &str) -> &str {
+    pub(in crate::web) fn header(&self, name: &str) -> &str {
         self.headers.get(name).map_or("", |value| value.to_str().unwrap())
     }
 
@@ -47,7 +47,7 @@ impl Heard {
 }
 
 impl House {
-    fn open(base: &str) -> Self {
+    pub(in crate::web) fn open(base: &str) -> Self {
         let folder = std::env::temp_dir().join(format!("undercroft-web-{:016x}", getrandom::u64().unwrap()));
         std::fs::create_dir(&folder).unwrap();
         let db = Database::open(&Address::Sqlite(folder.join("cellar.db"))).unwrap();
@@ -69,7 +69,7 @@ impl House {
         Self { at: format!("http://{address}{base}"), db, folder, handle, thread: Some(thread), agent }
     }
 
-    fn ask(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Heard {
+    pub(in crate::web) fn ask(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Heard {
         let mut request = Request::builder().method(method).uri(format!("{}{path}", self.at));
         for (name, value) in headers {
             request = request.header(*name, *value);
@@ -79,12 +79,12 @@ impl House {
         Heard { status: answer.status().as_u16(), headers: answer.headers().clone(), body }
     }
 
-    fn get(&self, path: &str) -> Heard {
+    pub(in crate::web) fn get(&self, path: &str) -> Heard {
         self.ask("GET", path, &[], "")
     }
 
     /// A club with a member of each role; each with the secret of a session and a token that records.
-    fn found(&self) -> Vec<(Role, String, String)> {
+    pub(in crate::web) fn found(&self) -> Vec<(Role, String, String)> {
         System::new().block_on(async {
             let steward = NewPerson::read("Maren Holt", "maren@example.org", PASSWORD);
             let club = NewClub::read("Tidemill Cellar Club", "EUR", "Europe/Amsterdam", steward).unwrap();
@@ -134,7 +134,7 @@ impl Drop for House {
     }
 }
 
-const FORM: (&str, &str) = ("content-type", "application/x-www-form-urlencoded");
+pub(in crate::web) const FORM: (&str, &str) = ("content-type", "application/x-www-form-urlencoded");
 const JSON: (&str, &str) = ("content-type", "application/json");
 
 #[test]
