@@ -15,6 +15,7 @@ use crate::units::ids::{EntryId, ItemId, LotId, MemberId, PlaceId};
 /// A new kind of thing to keep.
 pub async fn add_item(db: &Database, by: &Cellarhand, key: Option<RequestKey>, item: Item) -> Done<ItemId> {
     once(db, by, key, "add item", item, |conn, doer, item| {
+        item.check()?;
         let id = ItemId::fresh();
         taken(rows::add_item(conn, doer.club, id, item), "name", &item.name)?;
         Ok(id)
@@ -32,14 +33,8 @@ pub async fn change_item(
 ) -> Done<ItemId> {
     once(db, by, key, "change item", (id, item), |conn, doer, (id, item)| {
         let before = or_missing(rows::item(conn, doer.club, *id), "", "item")?;
-        if before.unit != item.unit {
-            let unit = before.unit;
-            return Err(Refusal::conflict(
-                "unit",
-                format!("{} is counted in {unit}; make another item to count it otherwise", before.name),
-            )
-            .into());
-        }
+        item.check_change(&before)?;
+        item.check()?;
         taken(rows::change_item(conn, doer.club, *id, item), "name", &item.name)?;
         Ok(*id)
     })
@@ -79,7 +74,8 @@ pub async fn add_place(
             Some(within) => Some(or_missing(rows::place(conn, doer.club, within), "within", "place")?),
             None => None,
         };
-        let path = around.map_or_else(|| place.name.clone(), |around| format!("{}{WITHIN}{}", around.path, place.name));
+        let path = around
+            .map_or_else(|| place.name.clone(), |around| format!("{}{WITHIN}{}", around.path, place.name));
         if path.matches(WITHIN).count() >= DEEPEST {
             return Err(Refusal::unfit("within", "Places are at most eight deep; choose an outer one").into());
         }
@@ -112,6 +108,7 @@ pub async fn record_receipt(
 }
 
 fn received(conn: &mut AnyConn, doer: &Doer, receipt: &Receipt) -> Done<Received> {
+    receipt.check()?;
     if let Some(member) = receipt.paid_by {
         known_member(conn, doer, member, "paid_by")?;
     }
@@ -147,7 +144,12 @@ pub(super) fn known_member(conn: &mut AnyConn, doer: &Doer, member: MemberId, fi
 }
 
 /// Carry stock to another place.
-pub async fn move_stock(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Move) -> Done<EntryId> {
+pub async fn move_stock(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    order: Move,
+) -> Done<EntryId> {
     once(db, by, key, "move", order, |conn, doer, order| {
         let lot = or_missing(rows::lot(conn, doer.club, order.lot), "lot", "lot")?;
         or_missing(rows::place(conn, doer.club, order.from), "from", "place")?;

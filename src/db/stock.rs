@@ -1,10 +1,17 @@
-//! Items, places and lots, and what stands where.
+//! Items, places and lots, one by one; what stands where is listed in `list.rs`.
 
 use diesel::prelude::*;
 
+pub use list::{
+    Stands, StockFilter, Stocked, expiring, lots_in_stock, low, standing, stock, stock_on, stocked_items,
+    value_by_kind, within,
+};
+
+mod list;
+
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::schema::{accounts, bottlings, entries, items, lots, places, postings};
+use super::schema::{accounts, bottlings, entries, items, lots, places};
 use crate::domain::books::Holding;
 use crate::domain::stock::{Item, ItemKind, ReceiptLine, Shelf, first_expired_first};
 use crate::units::days::Day;
@@ -96,7 +103,7 @@ pub fn item(conn: &mut AnyConn, club: ClubId, id: ItemId) -> Result<Item, Failur
     Ok(row.into())
 }
 
-/// All items by kind and name, at most a thousand after `after`.
+/// Items by name, at most `limit`.
 pub fn items(conn: &mut AnyConn, club: ClubId, limit: i64) -> Result<Vec<(ItemId, Item)>, Failure> {
     let rows: Vec<(ItemId, ItemRow)> = items::table
         .filter(items::club_id.eq(club))
@@ -107,8 +114,28 @@ pub fn items(conn: &mut AnyConn, club: ClubId, limit: i64) -> Result<Vec<(ItemId
     Ok(rows.into_iter().map(|(id, row)| (id, row.into())).collect())
 }
 
+/// Items in the order in which they were first kept, after `after`, at most `limit`.
+pub fn items_after(
+    conn: &mut AnyConn,
+    club: ClubId,
+    after: Option<ItemId>,
+    limit: i64,
+) -> Result<Vec<(ItemId, Item)>, Failure> {
+    let rows: Vec<(ItemId, ItemRow)> = items::table
+        .filter(items::club_id.eq(club).and(items::id.gt(after.unwrap_or(ItemId(0)))))
+        .order(items::id)
+        .limit(limit)
+        .select((items::id, ItemRow::as_select()))
+        .load(conn)?;
+    Ok(rows.into_iter().map(|(id, row)| (id, row.into())).collect())
+}
+
 /// The item of a bottled drink of this name, if there is one.
-pub fn item_named(conn: &mut AnyConn, club: ClubId, name: &str) -> Result<Option<(ItemId, ItemKind)>, Failure> {
+pub fn item_named(
+    conn: &mut AnyConn,
+    club: ClubId,
+    name: &str,
+) -> Result<Option<(ItemId, ItemKind)>, Failure> {
     Ok(items::table
         .filter(items::club_id.eq(club).and(items::folded.eq(folded(name))))
         .select((items::id, items::kind))
@@ -266,11 +293,11 @@ pub struct Lot {
 /// One lot.
 pub fn lot(conn: &mut AnyConn, club: ClubId, id: LotId) -> Result<Lot, Failure> {
     type Head = (String, ItemId, EntryId, Option<String>, Option<BatchId>, Day, Option<Day>, String, String);
-    let ((code, item_id, entry, receipt, batch, received_on, best_before, supplier, supplier_mark), item, bottling): (
-        Head,
-        ItemRow,
-        Option<BottlingId>,
-    ) = lots::table
+    let (
+        (code, item_id, entry, receipt, batch, received_on, best_before, supplier, supplier_mark),
+        item,
+        bottling,
+    ): (Head, ItemRow, Option<BottlingId>) = lots::table
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
         .inner_join(entries::table.on(entries::id.eq(lots::entry_id)))
         .left_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
@@ -309,10 +336,7 @@ pub fn lot(conn: &mut AnyConn, club: ClubId, id: LotId) -> Result<Lot, Failure> 
 
 /// The lot with this code.
 pub fn lot_coded(conn: &mut AnyConn, club: ClubId, code: &str) -> Result<LotId, Failure> {
-    Ok(lots::table
-        .filter(lots::club_id.eq(club).and(lots::code.eq(code)))
-        .select(lots::id)
-        .first(conn)?)
+    Ok(lots::table.filter(lots::club_id.eq(club).and(lots::code.eq(code))).select(lots::id).first(conn)?)
 }
 
 /// Which lots to look at.
@@ -328,9 +352,15 @@ pub enum Shelved {
 
 /// Where something of it is left, first-expired-first.
 pub fn shelves(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<Shelf>, Failure> {
+    type Row = (LotId, String, PlaceId, Day, Option<Day>, Milli, Money, Day);
     let mut query = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
+        .filter(
+            accounts::club_id
+                .eq(club)
+                .and(accounts::kind.eq("stock"))
+                .and(accounts::quantity.gt(Milli::ZERO)),
+        )
         .select((
             lots::id,
             lots::code,
@@ -347,7 +377,7 @@ pub fn shelves(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<Shel
         Shelved::Item(item) => query.filter(lots::item_id.eq(item)),
         Shelved::At(lot, place) => query.filter(accounts::lot_id.eq(lot).and(accounts::place_id.eq(place))),
     };
-    let rows: Vec<(LotId, String, PlaceId, Day, Option<Day>, Milli, Money, Day)> = query.load(conn)?;
+    let rows: Vec<Row> = query.load(conn)?;
     let mut shelves: Vec<Shelf> = rows
         .into_iter()
         .map(|(lot, code, place, received_on, best_before, quantity, cost, opened_on)| Shelf {
@@ -378,227 +408,6 @@ pub fn shelf(conn: &mut AnyConn, club: ClubId, lot: &Lot, at: PlaceId) -> Result
     }))
 }
 
-/// One line of the stock list.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Stocked {
-    /// The lot.
-    pub lot: LotId,
-    /// Its code.
-    pub code: String,
-    /// The item.
-    pub item: ItemId,
-    /// Its name.
-    pub name: String,
-    /// Its kind.
-    pub kind: ItemKind,
-    /// What it is counted in.
-    pub unit: BaseUnit,
-    /// Where it stands.
-    pub place: PlaceId,
-    /// The names of the place.
-    pub path: String,
-    /// How much is there.
-    pub quantity: Milli,
-    /// What it cost.
-    pub cost: Money,
-    /// Its last good day.
-    pub best_before: Option<Day>,
-    /// The bottling it is.
-    pub bottling: Option<BottlingId>,
-}
-
-/// What to list.
-#[derive(Debug, Clone, Default)]
-pub struct StockFilter {
-    /// Only these kinds; empty is all.
-    pub kinds: Vec<ItemKind>,
-    /// Only items whose folded name contains this.
-    pub name: String,
-    /// Only at this place or within it.
-    pub place: Option<PlaceId>,
-    /// After this item name, lot and place.
-    pub after: Option<(String, LotId, PlaceId)>,
-}
-
-/// Stock as it stands, by item name, then lot; at most `limit` lines.
-pub fn stock(conn: &mut AnyConn, club: ClubId, filter: &StockFilter, limit: i64) -> Result<Vec<Stocked>, Failure> {
-    let mut query = accounts::table
-        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-        .inner_join(items::table.on(items::id.eq(lots::item_id)))
-        .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
-        .left_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
-        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
-        .order((items::folded, lots::id, places::id))
-        .limit(limit)
-        .select((
-            (lots::id, lots::code, items::id, items::name, items::kind, items::unit),
-            (places::id, places::path, accounts::quantity, accounts::cost, lots::best_before),
-            bottlings::id.nullable(),
-        ))
-        .into_boxed();
-    if !filter.kinds.is_empty() {
-        query = query.filter(items::kind.eq_any(filter.kinds.clone()));
-    }
-    if !filter.name.is_empty() {
-        query = query.filter(items::folded.like(format!("%{}%", filter.name.replace(['%', '_', '\\'], ""))));
-    }
-    if let Some(place) = filter.place {
-        query = query.filter(accounts::place_id.eq_any(within(conn, club, place)?.into_iter().map(Some)));
-    }
-    if let Some((name, lot, place)) = filter.after.clone() {
-        query = query.filter(
-            items::folded.gt(name.clone()).or(items::folded
-                .eq(name)
-                .and(lots::id.gt(lot).or(lots::id.eq(lot).and(places::id.gt(place))))),
-        );
-    }
-    type Row = (
-        (LotId, String, ItemId, String, ItemKind, BaseUnit),
-        (PlaceId, String, Milli, Money, Option<Day>),
-        Option<BottlingId>,
-    );
-    let rows: Vec<Row> = query.load(conn)?;
-    Ok(rows
-        .into_iter()
-        .map(|((lot, code, item, name, kind, unit), (place, path, quantity, cost, best_before), bottling)| Stocked {
-            lot,
-            code,
-            item,
-            name,
-            kind,
-            unit,
-            place,
-            path,
-            quantity,
-            cost,
-            best_before,
-            bottling,
-        })
-        .collect())
-}
-
-/// A place and all places within it.
-pub fn within(conn: &mut AnyConn, club: ClubId, place: PlaceId) -> Result<Vec<PlaceId>, Failure> {
-    let all = places(conn, club)?;
-    let mut found = vec![place];
-    let mut at = 0;
-    while at < found.len() {
-        let outer = found[at];
-        found.extend(all.iter().filter(|inner| inner.within == Some(outer)).map(|inner| inner.id));
-        at += 1;
-    }
-    Ok(found)
-}
-
-/// Stock as it stood at the end of a past day: what stands now, less what was posted since.
-pub fn stock_on(conn: &mut AnyConn, club: ClubId, day: Day) -> Result<Vec<Stocked>, Failure> {
-    type Since = (crate::units::ids::AccountId, Milli, Money);
-    let later: Vec<Since> = postings::table
-        .filter(postings::club_id.eq(club).and(postings::day.gt(day)))
-        .select((postings::account_id, postings::quantity, postings::cost))
-        .load(conn)?;
-    let mut since: std::collections::HashMap<_, (Milli, Money)> = std::collections::HashMap::new();
-    for (account, quantity, cost) in later {
-        let sum = since.entry(account).or_default();
-        *sum = (sum.0 + quantity, sum.1 + cost);
-    }
-    type Row = (
-        (LotId, String, ItemId, String, ItemKind, BaseUnit),
-        (PlaceId, String, Milli, Money, Option<Day>),
-        Option<BottlingId>,
-        crate::units::ids::AccountId,
-    );
-    let touched: Vec<_> = since.keys().copied().collect();
-    let mut rows: Vec<Row> = Vec::new();
-    let of_stock = || {
-        accounts::table
-            .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-            .inner_join(items::table.on(items::id.eq(lots::item_id)))
-            .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
-            .left_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
-            .select((
-                (lots::id, lots::code, items::id, items::name, items::kind, items::unit),
-                (places::id, places::path, accounts::quantity, accounts::cost, lots::best_before),
-                bottlings::id.nullable(),
-                accounts::id,
-            ))
-            .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")))
-    };
-    rows.extend(of_stock().filter(accounts::quantity.gt(Milli::ZERO)).load::<Row>(conn)?);
-    for some in touched.chunks(500) {
-        let emptied = of_stock().filter(accounts::quantity.eq(Milli::ZERO));
-        rows.extend(emptied.filter(accounts::id.eq_any(some.to_vec())).load::<Row>(conn)?);
-    }
-    let mut found: Vec<Stocked> = rows
-        .into_iter()
-        .filter_map(|((lot, code, item, name, kind, unit), (place, path, quantity, cost, best_before), bottling, id)| {
-            let (moved, spent) = since.get(&id).copied().unwrap_or_default();
-            let (quantity, cost) = (quantity - moved, cost - spent);
-            (quantity > Milli::ZERO).then_some(Stocked {
-                lot,
-                code,
-                item,
-                name,
-                kind,
-                unit,
-                place,
-                path,
-                quantity,
-                cost,
-                best_before,
-                bottling,
-            })
-        })
-        .collect();
-    found.sort_by(|a, b| (folded(&a.name), a.lot, a.place).cmp(&(folded(&b.name), b.lot, b.place)));
-    Ok(found)
-}
-
-/// Value of all stock now, by kind of item.
-pub fn value_by_kind(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(ItemKind, Money)>, Failure> {
-    let rows: Vec<(ItemKind, Money)> = accounts::table
-        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-        .inner_join(items::table.on(items::id.eq(lots::item_id)))
-        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
-        .select((items::kind, accounts::cost))
-        .load(conn)?;
-    Ok(ItemKind::ALL
-        .into_iter()
-        .map(|kind| (kind, rows.iter().filter(|row| row.0 == kind).map(|row| row.1).sum()))
-        .collect())
-}
-
-/// Lots with something left whose last good day is before `until`, soonest first.
-pub fn expiring(conn: &mut AnyConn, club: ClubId, until: Day) -> Result<Vec<Stocked>, Failure> {
-    let all = stock(conn, club, &StockFilter::default(), 5000)?;
-    let mut found: Vec<Stocked> =
-        all.into_iter().filter(|line| line.best_before.is_some_and(|day| day <= until)).collect();
-    found.sort_by_key(|line| line.best_before);
-    Ok(found)
-}
-
-/// Items of which less is left than they should be, with what is left.
-pub fn low(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(ItemId, Item, Milli)>, Failure> {
-    let watched: Vec<(ItemId, ItemRow)> = items::table
-        .filter(items::club_id.eq(club).and(items::low_at.is_not_null()))
-        .select((items::id, ItemRow::as_select()))
-        .load(conn)?;
-    let ids: Vec<ItemId> = watched.iter().map(|row| row.0).collect();
-    let left: Vec<(ItemId, Milli)> = accounts::table
-        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
-        .filter(lots::item_id.eq_any(ids))
-        .select((lots::item_id, accounts::quantity))
-        .load(conn)?;
-    Ok(watched
-        .into_iter()
-        .filter_map(|(id, row)| {
-            let there: Milli = left.iter().filter(|line| line.0 == id).map(|line| line.1).sum();
-            (row.low_at.is_some_and(|low| there < low)).then(|| (id, row.into(), there))
-        })
-        .collect())
-}
-
 /// The latest day something of this item came in; the key of "low" notices.
 pub fn filled_up_on(conn: &mut AnyConn, item: ItemId) -> Result<Option<Day>, Failure> {
     Ok(lots::table
@@ -608,7 +417,6 @@ pub fn filled_up_on(conn: &mut AnyConn, item: ItemId) -> Result<Option<Day>, Fai
         .first(conn)
         .optional()?)
 }
-
 
 /// The last hundred suppliers that were written, so that they need not be written again.
 pub fn suppliers(conn: &mut AnyConn, club: ClubId) -> Result<Vec<String>, Failure> {

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::books::{Account, EntryKind, Holding, NewEntry, not_before};
-use super::refusal::Refusal;
+use super::refusal::{Fault, Refusal, Why};
 use crate::units::days::{self, Day};
 use crate::units::ids::{ItemId, LotId, MemberId, PlaceId};
 use crate::units::money::Money;
@@ -58,7 +58,8 @@ impl ItemKind {
     }
 }
 
-/// The allergens that are asked for (Regulation (EU) 1169/2011, annex II, those that meet drinks; from memory).
+/// The allergens that are asked for (Regulation (EU) 1169/2011, annex II, those that meet drinks; from
+/// memory).
 pub const ALLERGENS: [&str; 9] =
     ["milk", "sulphites", "gluten", "egg", "fish", "crustaceans", "nuts", "soya", "mustard"];
 
@@ -71,7 +72,8 @@ pub struct Item {
     pub kind: ItemKind,
     /// What it is counted in.
     pub unit: BaseUnit,
-    /// Density in millionths of g/mL; of a solid that dissolves, the density with which it adds to the volume.
+    /// Density in millionths of g/mL; of a solid that dissolves, the density with which it adds to the
+    /// volume.
     pub density_micro: Option<i64>,
     /// From [`ALLERGENS`].
     pub allergens: Vec<String>,
@@ -91,7 +93,44 @@ pub struct Item {
     pub splits_lactose: bool,
 }
 
+/// More than this cannot be in a kilogram, mg: sugar counts as hexose, and 1 kg of cane sugar gives
+/// 1.0526 kg.
+const MOST_MG_PER_KG: i64 = 1_100_000;
+
 impl Item {
+    /// Refuses what does not go together.
+    pub fn check(&self) -> Result<(), Refusal> {
+        if self.kind == ItemKind::Drink && self.unit != BaseUnit::Piece {
+            return Err(Refusal::unfit("unit", "Drinks are counted in bottles: choose piece"));
+        }
+        let parts = [self.sugar_mg_per_kg, self.lactose_mg_per_kg, self.fat_mg_per_kg, self.casein_mg_per_kg];
+        if parts.into_iter().flatten().sum::<i64>() > MOST_MG_PER_KG {
+            return Err(Refusal::unfit(
+                "sugar_g_per_kg",
+                "Sugar, lactose, fat and casein together are more than the whole; look at them again",
+            ));
+        }
+        Ok(())
+    }
+
+    /// Refuses what cannot change once an item is kept: what it is counted in, and whether it is a drink.
+    pub fn check_change(&self, before: &Item) -> Result<(), Refusal> {
+        if before.unit != self.unit {
+            let unit = before.unit;
+            return Err(Refusal::conflict(
+                "unit",
+                format!("{} is counted in {unit}; make another item to count it otherwise", before.name),
+            ));
+        }
+        if before.kind != self.kind && [before.kind, self.kind].contains(&ItemKind::Drink) {
+            return Err(Refusal::conflict(
+                "kind",
+                "A drink comes from bottling a batch: nothing else becomes one, and it stays one",
+            ));
+        }
+        Ok(())
+    }
+
     /// Grams of `quantity`, and whether a density was known or 1 g/mL assumed. Pieces have no mass.
     #[allow(clippy::cast_precision_loss, reason = "densities are far below 2^52 millionths")]
     pub fn grams(&self, quantity: Milli) -> Option<(f64, bool)> {
@@ -105,8 +144,8 @@ impl Item {
         }
     }
 
-    /// The volume that `quantity` adds to a drink: an ingredient's own volume, or its mass over its density where
-    /// one is known. Aids and packaging add none.
+    /// The volume that `quantity` adds to a drink: an ingredient's own volume, or its mass over its
+    /// density where one is known. Aids and packaging add none.
     pub fn adds_volume(&self, quantity: Milli) -> Milli {
         if self.kind != ItemKind::Ingredient && self.kind != ItemKind::Drink {
             return Milli::ZERO;
@@ -157,8 +196,8 @@ pub fn first_expired_first(shelves: &mut [Shelf]) {
 
 /// Take `wanted` from `shelves` in their order and post it out of stock. Returns the cost taken.
 ///
-/// Expired lots are refused until a reason is given; a lot is never drawn before it came. What an earlier line of the
-/// entry took is no longer there.
+/// Expired lots are refused until a reason is given; a lot is never drawn before it came. What an
+/// earlier line of the entry took is no longer there.
 pub fn draw(
     entry: &mut NewEntry,
     shelves: &mut [Shelf],
@@ -245,6 +284,31 @@ pub struct ReceiptLine {
     pub supplier_mark: String,
 }
 
+impl Receipt {
+    /// Lines that came past their last good day although no remark says why they were taken.
+    pub fn unexplained(&self) -> Vec<Fault> {
+        let late =
+            |line: &ReceiptLine| line.best_before.filter(|day| *day < self.day && self.remark.is_empty());
+        let fault = |(at, line)| {
+            late(line).map(|day| Fault {
+                field: format!("lines.{at}.best_before"),
+                message: format!(
+                    "Look at the day again: {} had passed when it came. If it did come past its day, say \
+                     why in the remark",
+                    days::long(day)
+                ),
+            })
+        };
+        self.lines.iter().enumerate().filter_map(fault).collect()
+    }
+
+    /// Refuses lines that are past their day without a word.
+    pub fn check(&self) -> Result<(), Refusal> {
+        let faults = self.unexplained();
+        if faults.is_empty() { Ok(()) } else { Err(Refusal { why: Why::Unfit, faults, entries: Vec::new() }) }
+    }
+}
+
 /// The entry of a receipt; `lots` are the new lots, one a line.
 pub fn receive(receipt: &Receipt, lots: &[LotId]) -> NewEntry {
     let mut entry = NewEntry::new(EntryKind::Receipt, receipt.day, receipt.remark.clone());
@@ -276,6 +340,12 @@ pub struct Move {
 pub fn carry(order: &Move, shelf: &mut Shelf, unit: BaseUnit) -> Result<NewEntry, Refusal> {
     if order.from == order.to {
         return Err(Refusal::unfit("to", "Choose another place than the one where it stands"));
+    }
+    if shelf.holding.quantity == Milli::ZERO {
+        return Err(Refusal::conflict(
+            "from",
+            "Nothing of this lot stands there; choose the place where it stands",
+        ));
     }
     let mut entry = NewEntry::new(EntryKind::Move, order.day, "");
     let cost = draw(&mut entry, std::slice::from_mut(shelf), order.quantity, unit, Some("moved"))?;
@@ -323,90 +393,4 @@ pub fn difference(count: &Counted, shelf: &mut Shelf, unit: BaseUnit) -> Result<
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn day(text: &str) -> Day {
-        text.parse().unwrap()
-    }
-
-    fn shelf(code: &str, best_before: Option<&str>, kilos: i64) -> Shelf {
-        Shelf {
-            lot: LotId::fresh(),
-            code: code.to_owned(),
-            place: PlaceId::fresh(),
-            received_on: day("2026-03-01"),
-            best_before: best_before.map(day),
-            holding: Holding {
-                quantity: Milli::new(kilos * 1_000_000),
-                cost: Money::from_micros(kilos * 2_000_000),
-            },
-            opened_on: day("2026-03-01"),
-        }
-    }
-
-    #[test]
-    fn what_expires_first_is_drawn_first() {
-        let mut shelves =
-            vec![shelf("C", None, 5), shelf("B", Some("2026-09-01"), 5), shelf("A", Some("2026-07-01"), 5)];
-        first_expired_first(&mut shelves);
-        let mut entry = NewEntry::new(EntryKind::Draw, day("2026-06-01"), "");
-        let cost = draw(&mut entry, &mut shelves, Milli::new(7_000_000), BaseUnit::Gram, None).unwrap();
-        assert_eq!(cost, Money::from_micros(14_000_000));
-        let left: Vec<_> = shelves.iter().map(|s| (s.code.as_str(), s.holding.quantity.get() / 1_000_000)).collect();
-        assert_eq!(left, [("A", 0), ("B", 3), ("C", 5)]);
-    }
-
-    #[test]
-    fn an_expired_lot_needs_a_reason_and_a_later_lot_does_not_hide_it() {
-        let mut shelves = vec![shelf("A", Some("2026-05-01"), 5), shelf("B", None, 5)];
-        let mut entry = NewEntry::new(EntryKind::Draw, day("2026-06-01"), "");
-        let refused = draw(&mut entry, &mut shelves, Milli::new(1), BaseUnit::Gram, Some("")).unwrap_err();
-        assert_eq!(refused.faults[0].field, "expired_because");
-        assert!(refused.to_string().contains("Lot A was good until 1 May 2026"));
-        assert!(draw(&mut entry, &mut shelves, Milli::new(1), BaseUnit::Gram, Some("still sealed")).is_ok());
-    }
-
-    #[test]
-    fn two_lines_of_an_entry_share_what_is_there() {
-        let lot = shelf("A", None, 3);
-        let mut entry = NewEntry::new(EntryKind::Draw, day("2026-06-01"), "");
-        let mut take = |grams: i64| {
-            let shelves = &mut [lot.clone()];
-            draw(&mut entry, shelves, Milli::new(grams * 1000), BaseUnit::Gram, None).map(Money::micros)
-        };
-        assert_eq!(take(1000), Ok(2_000_000));
-        assert!(take(2001).unwrap_err().to_string().contains("Only 2.0 kg is there"));
-        assert_eq!(take(2000), Ok(4_000_000));
-    }
-
-    #[test]
-    fn no_more_is_drawn_than_there_is_and_not_before_it_came() {
-        let mut shelves = vec![shelf("A", None, 5)];
-        let mut entry = NewEntry::new(EntryKind::Draw, day("2026-02-01"), "");
-        let more = Milli::new(5_000_001);
-        let refused = draw(&mut entry, &mut shelves, more, BaseUnit::Gram, None).unwrap_err();
-        assert!(refused.to_string().contains("Only 5.0 kg is there"));
-        let refused = draw(&mut entry, &mut shelves, Milli::new(1), BaseUnit::Gram, None).unwrap_err();
-        assert!(refused.to_string().contains("since 1 March 2026"));
-    }
-
-    #[test]
-    fn a_count_moves_the_difference_at_the_lots_own_cost() {
-        let mut found = shelf("A", None, 5);
-        let count = |kilos: i64| Counted {
-            day: day("2026-06-01"),
-            lot: found.lot,
-            place: found.place,
-            counted: Milli::new(kilos * 1_000_000),
-            reason: "weighed".to_owned(),
-        };
-        let (more, less) = (count(6), count(3));
-        let entry = difference(&more, &mut found.clone(), BaseUnit::Gram).unwrap();
-        assert!(entry.balances());
-        assert_eq!(entry.postings[0].cost, Money::from_micros(2_000_000));
-        let entry = difference(&less, &mut found, BaseUnit::Gram).unwrap();
-        assert!(entry.balances());
-        assert_eq!(entry.postings[0].cost, Money::from_micros(-4_000_000));
-    }
-}
+mod tests;

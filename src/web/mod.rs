@@ -29,6 +29,7 @@ pub mod respond;
 pub mod routes;
 pub mod server;
 pub mod site;
+pub mod spreadsheet;
 pub mod stock;
 pub mod supplies;
 pub mod table;

@@ -17,9 +17,11 @@ pub fn table() -> Table {
     let mut table = Table::default();
     pages(&mut table.pages());
     people_pages(&mut table.pages());
+    stock_pages(&mut table.pages());
     batch_pages(&mut table.pages());
     programs(&mut table.api());
     people_programs(&mut table.api());
+    stock_programs(&mut table.api());
     batch_programs(&mut table.api());
     table
 }
@@ -72,9 +74,27 @@ fn pages(to: &mut Pages) {
         .get("/readyz", health::ready)
         .get("/metrics", health::counts)
         .get("/static/{name}", assets::show);
-    to.get("/stores/places", stock::places)
-        .get("/stores/places/new", stock::new_place_form)
-        .post("/stores/places", stock::new_place);
+}
+
+fn stock_pages(to: &mut Pages) {
+    to.get("/stores", stock::overview::show)
+        .get("/stores/stock.csv", stock::export::file)
+        .get("/stores/receipts/new", stock::receipts::new_form)
+        .post("/stores/receipts", stock::receipts::record)
+        .get("/stores/items", stock::items::list)
+        .post("/stores/items", stock::items::add)
+        .get("/stores/items/new", stock::items::new_form)
+        .get("/stores/items/{id}", stock::items::show)
+        .post("/stores/items/{id}", stock::items::change)
+        .get("/stores/items/{id}/edit", stock::items::change_form)
+        .get("/stores/places", stock::places::list)
+        .post("/stores/places", stock::places::add)
+        .get("/stores/places/new", stock::places::new_form)
+        .get("/stores/lots/{id}", stock::lots::show)
+        .get("/stores/lots/{id}/move", stock::tasks::move_form)
+        .post("/stores/lots/{id}/move", stock::tasks::record_move)
+        .get("/stores/lots/{id}/count", stock::tasks::count_form)
+        .post("/stores/lots/{id}/count", stock::tasks::record_count);
 }
 
 fn batch_pages(to: &mut Pages) {
@@ -112,10 +132,37 @@ fn batch_programs(to: &mut Api) {
 }
 
 fn programs(to: &mut Api) {
-    to.get("/openapi.json", "This description", description_file)
-        .get("/problems/{code}", "What a kind of problem is", problem::explain);
-    to.get("/places", "All places", api::stock::places);
-    to.post("/places", "Record a place", api::stock::add_place);
+    to.get("/openapi.json", "This description", description_file).get(
+        "/problems/{code}",
+        "What a kind of problem is",
+        problem::explain,
+    );
+}
+
+fn stock_programs(to: &mut Api) {
+    use api::{entries, stock};
+    to.get("/items", "Items, in the order in which they were first kept", stock::items)
+        .post("/items", "Record an item", stock::add_item)
+        .get("/items/{id}", "An item", stock::item)
+        .put("/items/{id}", "Change an item; all of it is sent", stock::change_item)
+        .get("/places", "All places", stock::places)
+        .post("/places", "Record a place", stock::add_place)
+        .post("/receipts", "Receive supplies", stock::receive)
+        .get(
+            "/lots/{id}",
+            "A lot: what, where, how much, what it cost, where it came from and went",
+            stock::lots::show,
+        )
+        .post("/lots/{id}/moves", "Move a lot to another place", stock::move_lot)
+        .post("/lots/{id}/counts", "Put the books right after a count", stock::count_lot)
+        .get("/stock", "The stock as it stands, or as it stood on a past day", stock::stock)
+        .get(
+            "/trace/{lot}",
+            "The trace of a lot: up to the receipts, down to who took bottles",
+            stock::lots::trace,
+        )
+        .get("/entries", "The journal, newest first", entries::list)
+        .get("/entries/{id}", "An entry with its lines", entries::show);
 }
 
 /// The description of the API as JSON.

@@ -14,6 +14,7 @@ use crate::units::quantity::{BaseUnit, Milli};
 pub mod batches;
 pub mod bodies;
 pub mod describe;
+pub mod entries;
 pub mod members;
 pub mod stock;
 

@@ -1,0 +1,195 @@
+//! Supplies that arrive: the form of a receipt, and what recording it leads to.
+
+use super::{Paths, place_choices, read, up};
+use crate::actions::stock as actions;
+use crate::db::members::{self, Member};
+use crate::db::stock::{self as rows, Place};
+use crate::domain::members::{Cellarhand, Doer};
+use crate::domain::refusal::Refusal;
+use crate::domain::stock::{Item, ItemKind};
+use crate::units::days;
+use crate::units::ids::ItemId;
+use crate::web::body::Form;
+use crate::web::extract::Query;
+use crate::web::form_page::FormPage;
+use crate::web::forms::{Caution, Choice, Field, FormView, Group};
+use crate::web::problem::Problem;
+use crate::web::respond::{self, Reply};
+use crate::web::site::{Room, Site};
+use crate::web::words;
+use utoipa::ToSchema;
+
+/// Lines that stand ready beside those that are filled.
+const SPARE: usize = 3;
+/// The most lines that are shown at once.
+const MOST_SHOWN: usize = 40;
+
+/// What is known of a receipt before it is written.
+#[derive(serde::Deserialize, ToSchema)]
+pub struct ReceiptQuery {
+    /// The item that came.
+    pub item: Option<String>,
+}
+
+/// What the form offers.
+struct Material {
+    items: Vec<(ItemId, Item)>,
+    places: Vec<Place>,
+    members: Vec<Member>,
+    suppliers: Vec<String>,
+}
+
+/// The form of a receipt.
+pub async fn new_form(hand: Cellarhand, site: Site, query: Query<ReceiptQuery>) -> Reply {
+    let item: Option<ItemId> = query.draft.read(&hand, |r| r.optional_id("item", "item"))?;
+    let page = page(&site, &hand, 0, |mut view| {
+        let first = view
+            .groups
+            .iter_mut()
+            .flat_map(|group| &mut group.fields)
+            .find(|field| field.name == "lines.0.item");
+        if let (Some(field), Some(item)) = (first, item) {
+            field.value = item.to_string();
+        }
+        view
+    });
+    respond::page(&page.await?)
+}
+
+/// A receipt.
+pub async fn record(hand: Cellarhand, site: Site, form: Form) -> Reply {
+    match recorded(&hand, &site, &form).await {
+        Ok(done) => Ok(site.see_other(&format!("/stores?received={}", done.entry))),
+        Err(error) => {
+            let refusal = on_page(Problem::or_refusal(error)?);
+            let page =
+                page(&site, &hand, form.draft.count("lines"), |view| form.back(view, &refusal)).await?;
+            respond::refused(&page, &refusal)
+        }
+    }
+}
+
+async fn recorded(
+    hand: &Cellarhand,
+    site: &Site,
+    form: &Form,
+) -> Result<actions::Received, crate::actions::Error> {
+    let (club, named) = (hand.club, read::items_named(&form.draft));
+    let units = site.db.read(move |conn| rows::units(conn, club, &named, &[])).await?;
+    let receipt = read::receipt(&form.draft, hand, &units)?;
+    actions::record_receipt(&site.db, hand, form.key.clone(), receipt).await
+}
+
+/// A receipt without lines is mended in its first line.
+fn on_page(mut refusal: Refusal) -> Refusal {
+    for fault in refusal.faults.iter_mut().filter(|fault| fault.field == "lines") {
+        "lines.0.item".clone_into(&mut fault.field);
+    }
+    refusal
+}
+
+async fn page(
+    site: &Site,
+    hand: &Cellarhand,
+    typed: usize,
+    fill: impl FnOnce(FormView) -> FormView,
+) -> Result<FormPage, Problem> {
+    let (facts, found) = site
+        .read(hand, |conn, doer| {
+            Ok(Material {
+                items: rows::items(conn, doer.club, 1000)?,
+                places: rows::places(conn, doer.club)?,
+                members: members::members(conn, doer.club)?,
+                suppliers: rows::suppliers(conn, doer.club)?,
+            })
+        })
+        .await?;
+    let frame = site.frame(hand, Room::Stores, "Receive supplies", facts);
+    Ok(FormPage::new(frame, Some(up(site)), fill(form(site, hand, &found, typed))))
+}
+
+fn form(site: &Site, doer: &Doer, found: &Material, typed: usize) -> FormView {
+    let items = item_choices(&found.items);
+    let places = place_choices(&Paths::of(&found.places), &found.places, "Choose a place");
+    let suppliers = &found.suppliers;
+    let count = (typed.max(1) + SPARE).min(MOST_SHOWN.max(typed));
+    let view = site
+        .form("/stores/receipts", "Receive supplies", "Record the receipt")
+        .intro("One line for each thing that came. Each becomes a lot with a number of its own.")
+        .leave(site.at("/stores"))
+        .group(Group::repeated("What came", "line", "lines", count, |_| {
+            line(doer, items.clone(), places.clone(), suppliers)
+        }))
+        .group(Group::new(
+            "When, and who paid",
+            [
+                Field::day("day", "Day").value(days::long(doer.today())),
+                Field::select("paid_by", "Who paid", payers(&found.members))
+                    .hint("What a member paid is added to what the club owes them.")
+                    .value("club"),
+                Field::area("remark", "Remark")
+                    .hint("If something came past its day, say here why it was taken all the same."),
+            ],
+        ));
+    if keeps_milk(&found.items) { view.caution(milk()) } else { view }
+}
+
+fn line(doer: &Doer, items: Vec<Choice>, places: Vec<Choice>, suppliers: &[String]) -> Vec<Field> {
+    let supplier = match suppliers {
+        [] => "Leave it empty if nobody did.".to_owned(),
+        known => {
+            format!("As before, such as {}.", known.iter().take(3).cloned().collect::<Vec<_>>().join(", "))
+        }
+    };
+    vec![
+        Field::select("item", "Item", items),
+        Field::text("quantity", "How much")
+            .hint("With its unit: 24 L, 2.5 kg, 1 lb 4 oz, ½ gal; pieces without."),
+        Field::decimal("cost", "Paid for it in all")
+            .hint("For the whole line, not for one. 0 if it was a gift.")
+            .after(words::sign(&doer.currency).trim().to_owned()),
+        Field::select("place", "Where it is put", places),
+        Field::day("best_before", "Best before").hint(format!(
+            "As on the package, such as {}. Empty if it does not spoil.",
+            days::long(doer.today())
+        )),
+        Field::text("supplier", "Who sold it").hint(supplier),
+        Field::text("supplier_mark", "Supplier’s lot mark")
+            .hint("As printed on it: with it a recall can be followed. Leave it empty if there is none."),
+    ]
+}
+
+/// All that can be received, by kind; drinks come from bottling.
+fn item_choices(items: &[(ItemId, Item)]) -> Vec<Choice> {
+    let of = |kind: ItemKind| {
+        let kept = items.iter().filter(move |(_, item)| item.kind == kind);
+        kept.map(move |(id, item)| Choice::new(id.to_string(), item.name.clone()).under(kind.heading()))
+    };
+    let kinds = ItemKind::ALL.into_iter().filter(|kind| *kind != ItemKind::Drink);
+    std::iter::once(Choice::new("", "Choose what came")).chain(kinds.flat_map(of)).collect()
+}
+
+fn payers(members: &[Member]) -> Vec<Choice> {
+    let present = members.iter().filter(|member| member.left_on.is_none());
+    let present = present.map(|member| Choice::new(member.id.to_string(), member.name.clone()));
+    let present = present.map(|choice| choice.under("A member, to be paid back"));
+    std::iter::once(Choice::new("club", "The club")).chain(present).collect()
+}
+
+fn keeps_milk(items: &[(ItemId, Item)]) -> bool {
+    items.iter().any(|(_, item)| {
+        item.kind == ItemKind::Ingredient && item.allergens.iter().any(|allergen| allergen == "milk")
+    })
+}
+
+/// Common practice, no source; both limits are on the safe side of what dairies are held to.
+fn milk() -> Caution {
+    Caution::new(
+        "Caution: milk",
+        [
+            "Keep it below 4 °C until it is heated.",
+            "Milk that stood above 8 °C for more than 2 hours is not used. Raw milk can carry germs that \
+             make ill: it is heated before anyone tastes it.",
+        ],
+    )
+}
