@@ -132,14 +132,14 @@ pub fn tiny(day: Day, today: Day) -> String {
     }
 }
 
-/// An age in words: "12 days", "14 weeks", "7 months", "2 years".
+/// An age in words: "12 days", "9 weeks", "3 months", "2 years"; months to the nearest.
 pub fn age(days: i64) -> String {
     match days {
         i64::MIN..=0 => "0 days".to_owned(),
         1 => "1 day".to_owned(),
         2..=34 => format!("{days} days"),
         35..=89 => format!("{} weeks", days / 7),
-        90..=729 => format!("{} months", days * 12 / 365),
+        90..=729 => format!("{} months", (days * 12 + 182) / 365),
         _ if days % 365 < 31 => format!("{} years", days / 365),
         _ => format!("{}.{} years", days / 365, (days % 365) * 10 / 365),
     }
@@ -182,6 +182,17 @@ mod tests {
         assert!(read("2026-06-23 20:00").unwrap_err().contains_words("still to come"));
         // The night the clocks go forward: 02:30 does not exist and becomes 03:30 summer time.
         assert_eq!(read("2026-03-29 02:30").unwrap(), "2026-03-29 01:30:00");
+    }
+
+    #[test]
+    fn an_age_is_said_as_people_say_it() {
+        for (days, words) in [(0, "0 days"), (1, "1 day"), (34, "34 days"), (63, "9 weeks"), (730, "2 years")]
+        {
+            assert_eq!(age(days), words);
+        }
+        for (days, months) in [(90, 3), (180, 6), (365, 12), (547, 18)] {
+            assert_eq!(age(days), format!("{months} months"));
+        }
     }
 
     trait Words {
