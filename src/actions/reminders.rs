@@ -58,15 +58,17 @@ const AHEAD_DAYS: i64 = 35;
 /// How far back a tasting age may have fallen and still be made, for a server that was off.
 const BACK_DAYS: i64 = 400;
 
-/// Make every reminder that follows from the state of a club and is not there yet. It may run at any time, twice, or on
-/// two servers at once: each key is made once.
+/// Make every reminder that follows from the state of a club and is not there yet, and take away the open
+/// ones that no longer follow: what was used up, bought, read or tasted needs no reminding. It may run at any
+/// time, twice, or on two servers at once: each key is made once.
 pub async fn reconcile(db: &Database, club: ClubId, zone: chrono_tz::Tz, now: Instant) -> Result<usize, Error> {
     db.write(move |conn| {
         let today = days::local_day(now, zone);
-        rows::drop_settled(conn, club)?;
+        let due = follow(conn, club, zone, today)?;
+        rows::keep(conn, club, &due)?;
         let mut made = 0;
-        for reminder in follow(conn, club, zone, today)? {
-            made += usize::from(rows::make(conn, club, &reminder, now)?);
+        for reminder in &due {
+            made += usize::from(rows::make(conn, club, reminder, now)?);
         }
         Ok(made)
     })

@@ -210,13 +210,22 @@ pub fn ages(conn: &mut AnyConn, bottling: BottlingId) -> Result<Vec<(i64, Day)>,
         .load(conn)?)
 }
 
-/// Tasting ages that fall in a span of days, of bottlings with bottles left.
+/// Tasting ages that fall in a span of days, of bottlings with bottles left of which none has been opened for
+/// a tasting on that day or later.
 pub fn ages_falling(
     conn: &mut AnyConn,
     club: ClubId,
     from: Day,
     until: Day,
 ) -> Result<Vec<(BottlingId, i64, Day)>, Failure> {
+    let back = diesel::alias!(entries as back);
+    let tasted = entries::table
+        .inner_join(postings::table.on(postings::entry_id.eq(entries::id)))
+        .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
+        .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
+        .filter(entries::bottling_id.eq(tasting_ages::bottling_id.nullable()))
+        .filter(entries::day.ge(tasting_ages::falls_on).and(accounts::kind.eq("tasted")))
+        .filter(back.field(entries::id).nullable().is_null());
     Ok(tasting_ages::table
         .inner_join(bottlings::table.on(bottlings::id.eq(tasting_ages::bottling_id)))
         .filter(tasting_ages::club_id.eq(club).and(tasting_ages::falls_on.between(from, until)))
@@ -225,6 +234,7 @@ pub fn ages_falling(
                 .filter(accounts::lot_id.eq(bottlings::lot_id.nullable()))
                 .filter(accounts::quantity.gt(Milli::ZERO)),
         ))
+        .filter(diesel::dsl::not(diesel::dsl::exists(tasted)))
         .order(tasting_ages::falls_on)
         .select((tasting_ages::bottling_id, tasting_ages::age_days, tasting_ages::falls_on))
         .load(conn)?)

@@ -1,5 +1,7 @@
 //! Reminders, and the live facts at the foot of every page.
 
+use std::collections::HashSet;
+
 use diesel::prelude::*;
 
 use super::connection::AnyConn;
@@ -151,7 +153,7 @@ pub fn give(conn: &mut AnyConn, id: ReminderId, to: MemberId) -> Result<(), Fail
     Ok(())
 }
 
-/// Reminders of a batch or a lot that what was just recorded has settled: they are done with it.
+/// The reminders to read a batch that was read just now: they are done with it.
 pub fn settle_readings(conn: &mut AnyConn, batch: BatchId, by: MemberId, at: Instant) -> Result<(), Failure> {
     diesel::update(
         reminders::table
@@ -163,28 +165,18 @@ pub fn settle_readings(conn: &mut AnyConn, batch: BatchId, by: MemberId, at: Ins
     Ok(())
 }
 
-/// Take away open reminders about lots that are used up and batches that no longer work.
-pub fn drop_settled(conn: &mut AnyConn, club: ClubId) -> Result<(), Failure> {
-    let used_up = diesel::dsl::not(diesel::dsl::exists(
-        accounts::table
-            .filter(accounts::lot_id.eq(reminders::lot_id))
-            .filter(accounts::quantity.gt(Milli::ZERO)),
-    ));
-    let of_club = reminders::club_id.eq(club).and(reminders::done_at.is_null());
-    diesel::delete(reminders::table.filter(of_club).filter(reminders::lot_id.is_not_null()).filter(used_up))
-        .execute(conn)?;
-    let at_rest = diesel::dsl::exists(
-        batches::table
-            .filter(batches::id.nullable().eq(reminders::batch_id))
-            .filter(batches::stage.ne(Stage::Working)),
-    );
-    diesel::delete(
-        reminders::table
-            .filter(of_club)
-            .filter(reminders::kind.eq(ReminderKind::Reading))
-            .filter(at_rest),
-    )
-    .execute(conn)?;
+/// Take away the open reminders of a club that are not among those that follow from its state now.
+pub fn keep(conn: &mut AnyConn, club: ClubId, due: &[NewReminder]) -> Result<(), Failure> {
+    let keys: HashSet<&str> = due.iter().map(|reminder| reminder.key.as_str()).collect();
+    let open: Vec<(ReminderId, String)> = reminders::table
+        .filter(reminders::club_id.eq(club).and(reminders::done_at.is_null()))
+        .select((reminders::id, reminders::key))
+        .load(conn)?;
+    let over: Vec<ReminderId> =
+        open.into_iter().filter(|(_, key)| !keys.contains(key.as_str())).map(|(id, _)| id).collect();
+    for some in over.chunks(500) {
+        diesel::delete(reminders::table.filter(reminders::id.eq_any(some.to_vec()))).execute(conn)?;
+    }
     Ok(())
 }
 
