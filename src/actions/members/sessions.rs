@@ -112,6 +112,11 @@ pub(super) fn open_session(
     audit::add(conn, Some(club), Some(person), now, "signed in", &visitor.address)
 }
 
+/// Forget the sessions that let nobody in any more, of all persons.
+pub async fn forget_sessions(db: &Database, now: Instant) -> Result<usize, Failure> {
+    db.write(move |conn| session_rows::forget(conn, now - IDLE, now)).await
+}
+
 /// End the session of this secret.
 pub async fn sign_out(db: &Database, secret: &str) -> Result<(), Failure> {
     let hash = hash_of(secret);
