@@ -13,5 +13,5 @@ pub mod science;
 pub mod domain;
 pub mod db;
 pub mod actions;
-//pub mod jobs;
+pub mod jobs;
 pub mod web;

@@ -1,0 +1,150 @@
+use super::*;
+use crate::db::bottles::{self, Bottling, CostLine};
+use crate::db::reminders as due;
+use crate::db::verify::verify;
+use crate::db::{AnyConn, batches, books, stock as shelves};
+use crate::domain::batches::Stage;
+use crate::domain::books::{Account, EntryKind};
+use crate::domain::members::Password;
+use crate::domain::reminders::ReminderKind;
+use crate::jobs::cellar::Cellar;
+
+/// A quarter past midnight of 24 June in the club, while it is still 23 June in UTC.
+fn midnight() -> Instant {
+    "2026-06-23T22:15:00".parse().unwrap()
+}
+
+#[tokio::test]
+async fn the_demo_club_has_everything_that_pages_show() {
+    let cellar = Cellar::new();
+    let loaded = load(&cellar.db, midnight()).await.unwrap_or_else(|why| panic!("{why}"));
+    let conn = &mut cellar.db.connection().unwrap();
+    assert_eq!(verify(conn).unwrap().off, Vec::<String>::new());
+    there_are_as_many_as_documented(conn, loaded.club);
+    batches_of_every_stage_keep_the_numbers_of_the_files(conn, loaded.club);
+    something_is_due_today_and_nothing_that_was_done(conn, loaded.club);
+    mistakes_are_taken_back(conn, loaded.club);
+    bottles_bear_what_went_into_them(conn, loaded.club);
+    counts_are_put_right(conn, loaded.club);
+
+    let visitor = members::Visitor { device: String::new(), address: String::new(), now: midnight() };
+    let password = Password::new(loaded.password);
+    members::sign_in(&cellar.db, &loaded.sign_in_as, &password, &visitor).await.unwrap();
+
+    let again = load(&cellar.db, midnight()).await.unwrap_err();
+    assert_eq!(again, Error::Occupied);
+    assert!(again.to_string().contains("a club in this database already"));
+}
+
+fn there_are_as_many_as_documented(conn: &mut AnyConn, club: ClubId) {
+    let people = crate::db::members::members(conn, club).unwrap();
+    assert!(people.len() >= 14);
+    assert!(Role::ALL.iter().all(|role| people.iter().any(|member| member.role == *role)));
+    let founder = people.iter().find(|member| member.name == "Marit Oldewelt").unwrap();
+    assert_eq!(founder.joined_on, "2026-06-24".parse::<Day>().unwrap() - Duration::days(1160));
+    assert!(shelves::items(conn, club, 1000).unwrap().len() >= 40);
+    assert!(shelves::places(conn, club).unwrap().len() >= 12);
+    let filled: i64 = all_bottlings(conn, club).iter().map(|bottling| bottling.bottles).sum();
+    assert!((900..1000).contains(&filled), "{filled} bottles were filled");
+}
+
+fn all_bottlings(conn: &mut AnyConn, club: ClubId) -> Vec<Bottling> {
+    bottles::all(conn, club, None, 1000).unwrap()
+}
+
+fn all_batches(conn: &mut AnyConn, club: ClubId) -> Vec<batches::Batch> {
+    batches::batches(conn, club, &[], None, 1000).unwrap()
+}
+
+fn batches_of_every_stage_keep_the_numbers_of_the_files(conn: &mut AnyConn, club: ClubId) {
+    let batches = all_batches(conn, club);
+    assert!(batches.len() >= 18);
+    for stage in Stage::ALL {
+        assert!(batches.iter().any(|batch| batch.stage == stage), "no batch is {}", stage.label());
+    }
+    // B09 is the ninth batch, although it was split off; B23 is at work.
+    let named = |code: &str| batches.iter().find(|batch| batch.code == code).unwrap();
+    assert_eq!(named("9").name, "Moor Mead with hazel");
+    assert_eq!((named("23").name.as_str(), named("23").stage), ("Tide White", Stage::Working));
+}
+
+fn something_is_due_today_and_nothing_that_was_done(conn: &mut AnyConn, club: ClubId) {
+    let today: Day = "2026-06-24".parse().unwrap();
+    let open = due::open(conn, club, today, 1000).unwrap();
+    let tastings: Vec<_> = open.iter().filter(|reminder| reminder.kind == ReminderKind::Tasting).collect();
+    let of: Vec<_> =
+        tastings.iter().filter_map(|reminder| Some(reminder.bottling.as_ref()?.1.as_str())).collect();
+    // Laid down 182, 366 and 90 days ago with tasting ages of 180, 365 and 90 days, and not opened for one
+    // since.
+    assert_eq!(of, ["14-1", "10-1", "17-1"]);
+    assert_eq!(tastings[2].due_on, today);
+    for kind in ReminderKind::ALL {
+        assert!(open.iter().any(|reminder| reminder.kind == kind), "nothing of kind {} is due", kind.code());
+    }
+}
+
+fn mistakes_are_taken_back(conn: &mut AnyConn, club: ClubId) {
+    let told = books::tell(conn, club, books::Which::All, None, 2000).unwrap();
+    let mut taken_back: Vec<_> =
+        told.iter().filter(|entry| entry.reversed.is_some()).map(|e| e.kind).collect();
+    taken_back.reverse();
+    assert_eq!(taken_back, [EntryKind::Draw, EntryKind::Withdrawal, EntryKind::Receipt]);
+}
+
+/// The drink, the bottles, corks and labels of a bottling, each down to its receipt, are what its bottles
+/// cost.
+fn bottles_bear_what_went_into_them(conn: &mut AnyConn, club: ClubId) {
+    let bottlings = all_bottlings(conn, club);
+    let perry = bottlings.iter().find(|bottling| bottling.code == "12-1").unwrap();
+    let lines = bottles::cost_lines(conn, perry.batch, Some(perry.entry)).unwrap();
+    let sum = |lines: &mut dyn Iterator<Item = &CostLine>| -> Money { lines.map(|line| line.cost).sum() };
+
+    // All of it was bottled at once: what came in, less the pomace, left with the bottles.
+    let filled = lines.last().unwrap();
+    assert_eq!(filled.kind, EntryKind::Bottling);
+    let drink = sum(&mut lines.iter().filter(|line| line.kind != EntryKind::Bottling));
+    assert_eq!(drink, filled.cost.negated());
+    assert!(lines.iter().any(|line| line.kind == EntryKind::ByProduct && line.cost < Money::ZERO));
+    assert!(lines.iter().any(|line| line.kind == EntryKind::Blend && line.other_batch.is_some()));
+    let supplies = || lines.iter().filter(|line| matches!(line.kind, EntryKind::Draw | EntryKind::Pitch));
+    assert!(supplies().all(|line| line.receipt.as_ref().is_some_and(|receipt| receipt.1.is_some())));
+
+    // 172 kg of perry pears for 65.90, all drawn.
+    let pears: Vec<_> = lines.iter().filter(|line| line.what == "Perry pears").collect();
+    assert_eq!(pears.iter().map(|line| line.cost).sum::<Money>(), Money::read("65.90").unwrap());
+
+    let packaging = bottles::lot_lines(conn, perry.entry, EntryKind::Bottling, perry.bottled_on).unwrap();
+    let told = books::tell(conn, club, books::Which::One(perry.entry), None, 1).unwrap();
+    let into_bottles = told[0]
+        .lines
+        .iter()
+        .find(|line| matches!(line.account, Account::Stock { lot, .. } if lot == perry.lot));
+    let into_bottles = into_bottles.unwrap();
+    assert_eq!(into_bottles.quantity, Milli::new(151_000));
+    assert_eq!(into_bottles.cost, drink + sum(&mut packaging.iter()));
+}
+
+/// Three bottles chipped, and most of the curds eaten.
+fn counts_are_put_right(conn: &mut AnyConn, club: ClubId) {
+    let told = books::tell(conn, club, books::Which::All, None, 2000).unwrap();
+    let differences: Vec<_> = told.iter().filter(|entry| entry.kind == EntryKind::Difference).collect();
+    assert!(differences.len() >= 40);
+    let chipped = differences.iter().find(|entry| entry.remark.starts_with("three chipped")).unwrap();
+    assert_eq!(chipped.by, "Teun Ossewaarde", "the second person posts it");
+    assert!(chipped.remark.ends_with("counted by Dorthe Aagesen"));
+    assert_eq!(chipped.lines[0].quantity, Milli::new(-3000));
+    // Of the curds of 13 days ago 4 kg were there at the last count; yesterday's 13.5 kg came to them.
+    let curds = shelves::StockFilter { name: "curds".to_owned(), ..shelves::StockFilter::default() };
+    let left: Milli = shelves::stock(conn, club, &curds, 100).unwrap().iter().map(|line| line.quantity).sum();
+    assert_eq!(left, Milli::new(17_500_000));
+}
+
+#[test]
+fn a_row_that_is_refused_is_named_by_file_and_line() {
+    let at = Line { file: "diary.csv", line: 27 };
+    let refusal = Refusal::conflict("lines.1.quantity", "Only 3.0 kg is there; write that or less");
+    assert_eq!(
+        at.refused(refusal).to_string(),
+        "seeds/diary.csv, line 27: lines.1.quantity: Only 3.0 kg is there; write that or less"
+    );
+}
