@@ -405,9 +405,11 @@ pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Fai
             }
             _ => {}
         }
-        pitched |= kind == EntryKind::Pitch;
-        if kind == EntryKind::Pitch || pitched && kind == EntryKind::Draw {
-            story.must = story.left;
+        if pitched {
+            let came = !matches!(kind, EntryKind::Racking) && quantity > Milli::ZERO;
+            story.must = if came { story.must + quantity } else { story.must };
+        } else if kind == EntryKind::Pitch {
+            (pitched, story.must) = (true, story.left);
         }
     }
     if story.must == Milli::ZERO {

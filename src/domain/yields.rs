@@ -5,7 +5,7 @@
 
 use super::stock::Item;
 use crate::science::{alcohol, dairy, sugar};
-use crate::units::quantity::Milli;
+use crate::units::quantity::{BaseUnit, Milli};
 
 /// One supply drawn, summed over the batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,7 +33,7 @@ pub struct Story {
     pub bottled: Milli,
     /// Volume still in bulk.
     pub left: Milli,
-    /// Volume when the yeast was pitched; zero before.
+    /// Volume when the yeast was pitched, and what came to it afterwards; zero before.
     pub must: Milli,
     /// Corrected gravities, oldest first.
     pub gravities: Vec<f64>,
@@ -174,17 +174,23 @@ impl Story {
             .sum()
     }
 
-    fn curd_kg(&self) -> f64 {
+    /// By-products of milk; curd is weighed, whey left over is measured.
+    fn milk_by_product_kg(&self, counted: impl Fn(BaseUnit) -> bool) -> f64 {
         self.by_products
             .iter()
-            .filter(|used| used.item.allergens.iter().any(|allergen| allergen == "milk"))
+            .filter(|used| used.item.allergens.iter().any(|allergen| allergen == "milk") && counted(used.item.unit))
             .filter_map(|used| used.item.grams(used.quantity))
             .map(|(grams, _)| grams / 1000.0)
             .sum()
     }
 
+    fn curd_kg(&self) -> f64 {
+        self.milk_by_product_kg(|unit| unit == BaseUnit::Gram)
+    }
+
+    /// The whey that went on into the drink.
     fn whey_kg(&self) -> f64 {
-        (self.milk_kg() - self.curd_kg()).max(0.0)
+        (self.milk_kg() - self.milk_by_product_kg(|_| true)).max(0.0)
     }
 
     /// What was got out of what was put in, each with what could be expected.
@@ -207,7 +213,8 @@ impl Story {
         }
         let hexose = self.grams_of(|item| item.sugar_mg_per_kg);
         let volume = (self.bottled + self.left + self.moved_out + self.lost).base();
-        if let (Some(strength), false, true) = (self.strength(), self.dairy(), hexose > 0.0) {
+        let own_sugar = hexose > 0.0 && self.moved_in == Milli::ZERO;
+        if let (Some(strength), false, true) = (self.strength(), self.dairy(), own_sugar) {
             let ethanol_ml = strength.vol_percent / 100.0 * volume;
             let ethanol_g = ethanol_ml * alcohol::ethanol_g_l(100.0).unwrap_or(789.239) / 1000.0;
             found.push(Recovery {
@@ -313,7 +320,6 @@ pub struct Recovery {
 mod tests {
     use super::*;
     use crate::domain::stock::ItemKind;
-    use crate::units::quantity::BaseUnit;
 
     fn item(name: &str, unit: BaseUnit) -> Item {
         Item {
@@ -375,6 +381,31 @@ mod tests {
         assert!((curd.percent - 15.66).abs() < 0.01);
         let (low, high) = curd.expected.unwrap();
         assert!((low - 15.663).abs() < 0.001 && (high - 25.061).abs() < 0.001);
+    }
+
+    /// The whey for which there was no room is neither curd nor drink: 4.12 kg of milk, 0.645 kg of curd, 1 kg of whey.
+    #[test]
+    fn whey_left_over_is_no_curd_and_its_lactose_is_not_in_the_drink() {
+        let mut story = whey(true);
+        let left_over = Item { allergens: vec!["milk".to_owned()], ..item("Whey", BaseUnit::Millilitre) };
+        let all = story.strength().unwrap().vol_percent;
+        story.by_products.push(used(left_over, 1000));
+        let recoveries = story.recoveries();
+        assert!((recoveries[0].percent - 15.66).abs() < 0.01, "{recoveries:?}");
+        assert!((recoveries[1].percent - 84.34).abs() < 0.01, "{recoveries:?}");
+        let rest = (4.12 - 0.645 - 1.0) / (4.12 - 0.645);
+        assert!((story.strength().unwrap().vol_percent - all * rest).abs() < 0.001);
+    }
+
+    #[test]
+    fn alcohol_is_not_compared_with_sugar_when_some_of_it_came_with_another_batch() {
+        let honey = Item { sugar_mg_per_kg: Some(800_000), ..item("Honey", BaseUnit::Gram) };
+        let mut story =
+            Story { supplies: vec![used(honey, 5000)], gravities: vec![1.080, 1.000], ..Story::default() };
+        story.left = Milli::new(20_000_000);
+        assert_eq!(story.recoveries()[0].name, "Alcohol from sugar");
+        story.moved_in = Milli::new(5_000_000);
+        assert_eq!(story.recoveries(), []);
     }
 
     #[test]
