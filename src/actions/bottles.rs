@@ -7,7 +7,7 @@ use super::once::{RequestKey, once};
 use super::{Done, or_missing};
 use crate::db::bottles as rows;
 use crate::db::stock::{self, Shelved};
-use crate::db::{AnyConn, Database, batches, books};
+use crate::db::{AnyConn, Database, batches, books, trace};
 use crate::domain::bottles::{Bottling, Purpose, Withdrawal, bottle, cost_per_bottle, withdraw};
 use crate::domain::members::{Cellarhand, Doer, Role, Taster};
 use crate::domain::refusal::{Refusal, Why};
@@ -108,24 +108,29 @@ fn strength(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<(Option<M
     })
 }
 
-/// The item that bottles of this drink and size are; made the first time. It carries the allergens of the supplies.
+/// The item that bottles of this drink and size are; made the first time. It carries the allergens of everything that
+/// any of its bottlings came from.
 fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<ItemId> {
     let (_, drink) = batches::named(conn, doer.club, order.batch)?;
     let name = format!("{drink}, {}", order.bottle_volume.shown(BaseUnit::Millilitre));
+    let allergens = allergens(conn, doer, order)?;
     match stock::item_named(conn, doer.club, &name)? {
-        Some((id, ItemKind::Drink)) => return Ok(id),
+        Some((id, ItemKind::Drink)) => {
+            let mut item = stock::item(conn, doer.club, id)?;
+            let more: Vec<String> =
+                allergens.into_iter().filter(|allergen| !item.allergens.contains(allergen)).collect();
+            if !more.is_empty() {
+                item.allergens.extend(more);
+                item.allergens.sort();
+                stock::change_item(conn, doer.club, id, &item)?;
+            }
+            return Ok(id);
+        }
         Some(_) => {
             return Err(Refusal::conflict("", format!("“{name}” is the name of another item; rename that")).into());
         }
         None => {}
     }
-    let mut allergens: Vec<String> = batches::story(conn, doer.club, order.batch)?
-        .supplies
-        .into_iter()
-        .flat_map(|used| used.item.allergens)
-        .collect();
-    allergens.sort();
-    allergens.dedup();
     let item = Item {
         name,
         kind: ItemKind::Drink,
@@ -143,6 +148,17 @@ fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<ItemId> {
     let id = ItemId::fresh();
     stock::add_item(conn, doer.club, id, &item)?;
     Ok(id)
+}
+
+/// The allergens of all that went into a batch, also by way of the batches that some of it came from.
+fn allergens(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Vec<String>> {
+    let mut found = Vec::new();
+    for item in trace::items_into(conn, order.batch)? {
+        found.extend(stock::item(conn, doer.club, item)?.allergens);
+    }
+    found.sort();
+    found.dedup();
+    Ok(found)
 }
 
 /// Take bottles out of the cellar. A taster takes them home for themselves or opens them; the rest is a cellarhand's.

@@ -422,6 +422,11 @@ pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Fai
     }
     story.supplies = drawn(conn, club, id, false)?;
     story.by_products = drawn(conn, club, id, true)?;
+    if story.moved_in > Milli::ZERO {
+        for item in super::trace::items_into(conn, id)? {
+            story.milk_before |= super::stock::item(conn, club, item)?.dairy();
+        }
+    }
     let mut gravities: Vec<f64> = Vec::new();
     if let Some(origin) = batch.came_from {
         gravities.extend(gravity_ends(conn, &[origin])?.first().map(|ends| ends.1.number()));

@@ -9,7 +9,7 @@ use super::failure::Failure;
 use super::schema::{accounts, batches, bottlings, entries, items, lots, members, postings};
 use crate::domain::books::EntryKind;
 use crate::units::days::Day;
-use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId, LotId};
+use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId, ItemId, LotId};
 use crate::units::quantity::{BaseUnit, Milli};
 
 /// A lot found on the way.
@@ -91,6 +91,20 @@ pub fn trace(conn: &mut AnyConn, club: ClubId, lot: LotId) -> Result<Trace, Fail
             .load(conn)?,
         taken: taken(conn, &of)?,
     })
+}
+
+/// The items that went into a batch, and into those that some of it came from.
+pub fn items_into(conn: &mut AnyConn, batch: BatchId) -> Result<Vec<ItemId>, Failure> {
+    let above = spread(conn, vec![batch], false)?;
+    let mut found = Vec::new();
+    for some in lots_into(conn, &above)?.chunks(500) {
+        let part: Vec<ItemId> =
+            lots::table.filter(lots::id.eq_any(some.to_vec())).select(lots::item_id).distinct().load(conn)?;
+        found.extend(part);
+    }
+    found.sort_unstable();
+    found.dedup();
+    Ok(found)
 }
 
 /// Entries that stand: not reversed and no reversals, with a line on one of these accounts.

@@ -144,6 +144,13 @@ impl Item {
         }
     }
 
+    /// Milk, or something that holds lactose.
+    pub fn dairy(&self) -> bool {
+        self.lactose_mg_per_kg.is_some_and(|lactose| lactose > 0)
+            || matches!(self.kind, ItemKind::Ingredient | ItemKind::Drink)
+                && self.allergens.iter().any(|allergen| allergen == "milk")
+    }
+
     /// The volume that `quantity` adds to a drink: an ingredient's own volume, or its mass over its
     /// density where one is known. Aids and packaging add none.
     pub fn adds_volume(&self, quantity: Milli) -> Milli {

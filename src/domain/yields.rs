@@ -23,6 +23,8 @@ pub struct Story {
     pub supplies: Vec<Used>,
     /// By-products weighed off.
     pub by_products: Vec<Used>,
+    /// Milk went into a batch that some of it came from.
+    pub milk_before: bool,
     /// Volume that came from other batches.
     pub moved_in: Milli,
     /// Volume that went to other batches.
@@ -74,11 +76,7 @@ const WATER_G_ML: f64 = sugar::WATER_20_KG_M3 / 1000.0;
 impl Story {
     /// Whether any of it is milk, or holds lactose.
     pub fn dairy(&self) -> bool {
-        self.supplies.iter().any(|used| {
-            used.item.lactose_mg_per_kg.is_some_and(|lactose| lactose > 0)
-                || used.item.kind == super::stock::ItemKind::Ingredient
-                    && used.item.allergens.iter().any(|allergen| allergen == "milk")
-        })
+        self.milk_before || self.supplies.iter().any(|used| used.item.dairy())
     }
 
     fn grams_of(&self, of: impl Fn(&Item) -> Option<i64>) -> f64 {
@@ -115,9 +113,14 @@ impl Story {
         Some(grams_per_litre * self.must.base() / 1000.0)
     }
 
-    /// How strong the drink is, or will be; `None` where the records do not say.
+    /// How strong the drink is, or will be; `None` where the records do not say: what sugar came into whey by way of
+    /// another batch is not known here.
     pub fn strength(&self) -> Option<Strength> {
-        if self.dairy() { self.dairy_strength() } else { self.gravity_strength() }
+        match (self.dairy(), self.moved_in > Milli::ZERO) {
+            (true, true) => None,
+            (true, false) => self.dairy_strength(),
+            (false, _) => self.gravity_strength(),
+        }
     }
 
     fn gravity_strength(&self) -> Option<Strength> {

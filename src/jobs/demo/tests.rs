@@ -1,13 +1,18 @@
 use super::*;
+use crate::actions::batches as brewing;
+use crate::actions::bottles::record_bottling;
 use crate::db::bottles::{self, Bottling, CostLine};
 use crate::db::reminders as due;
 use crate::db::verify::verify;
 use crate::db::{AnyConn, batches, books, stock as shelves};
-use crate::domain::batches::Stage;
+use crate::domain::batches::{Draw, DrawLine, Source, Stage, Transfer};
 use crate::domain::books::{Account, EntryKind};
+use crate::domain::bottles::Bottling as Filling;
 use crate::domain::members::Password;
 use crate::domain::reminders::ReminderKind;
 use crate::jobs::cellar::Cellar;
+use crate::units::ids::BatchId;
+use crate::units::measure::Measured;
 
 /// A quarter past midnight of 24 June in the club, while it is still 23 June in UTC.
 fn midnight() -> Instant {
@@ -26,6 +31,8 @@ async fn the_demo_club_has_everything_that_pages_show() {
     mistakes_are_taken_back(conn, loaded.club);
     bottles_bear_what_went_into_them(conn, loaded.club);
     counts_are_put_right(conn, loaded.club);
+    a_jar_that_broke_makes_the_rest_no_stronger(conn, loaded.club);
+    a_drink_says_the_allergens_of_all_it_came_from(&cellar.db, &loaded).await;
 
     let visitor = members::Visitor { device: String::new(), address: String::new(), now: midnight() };
     let password = Password::new(loaded.password);
@@ -137,6 +144,70 @@ fn counts_are_put_right(conn: &mut AnyConn, club: ClubId) {
     let curds = shelves::StockFilter { name: "curds".to_owned(), ..shelves::StockFilter::default() };
     let left: Milli = shelves::stock(conn, club, &curds, 100).unwrap().iter().map(|line| line.quantity).sum();
     assert_eq!(left, Milli::new(17_500_000));
+}
+
+/// Batch 10: 62 L of milk (64.23 kg) less 16.9 kg of curds are 46.2 L of whey; with 7.5 kg of cane sugar they were
+/// 50.4 L when the yeast was pitched. Of these 4.6 L were spilt later, before the last supplies were drawn.
+fn a_jar_that_broke_makes_the_rest_no_stronger(conn: &mut AnyConn, club: ClubId) {
+    let bottlings = all_bottlings(conn, club);
+    let white = bottlings.iter().find(|bottling| bottling.code == "10-1").unwrap();
+    let from_sugar = 7500.0 * 1.0526 / 50.4 / 16.83;
+    let from_whey = 1.4 * 46.2 / 50.4;
+    assert!((white.strength.unwrap().number() - from_sugar - from_whey).abs() < 0.1);
+}
+
+/// White split from a batch of sheep's milk is of milk; a perry with malt in it makes its drink one with gluten.
+async fn a_drink_says_the_allergens_of_all_it_came_from(db: &Database, loaded: &Loaded) {
+    let doer = members::doer_by_email(db, &loaded.club_name, &loaded.sign_in_as, midnight()).await.unwrap();
+    let by = Cellarhand::from_doer(doer).unwrap();
+    let conn = &mut db.connection().unwrap();
+    let batches = all_batches(conn, loaded.club);
+    let batch = |code: &str| batches.iter().find(|batch| batch.code == code).unwrap().id;
+    let split = Transfer {
+        batch: batch("19"),
+        day: by.today(),
+        volume: Milli::new(6_000_000),
+        into: None,
+        name: Some("White for the tasters".to_owned()),
+        remark: String::new(),
+    };
+    let split = brewing::record_transfer(db, &by, None, split).await.unwrap();
+    let white = fill(db, &by, split.into).await;
+    assert!(white.0.contains(&"milk".to_owned()), "{white:?}");
+    assert_eq!(white.1, None, "the sugars of whey that came with another batch are not known");
+
+    let malt = shelves::item_named(conn, loaded.club, "Barley malt extract, dry").unwrap().unwrap().0;
+    let line = DrawLine { source: Source::Item(malt), quantity: Milli::new(50_000), expired_because: None };
+    let draw = Draw {
+        batch: batch("20"),
+        day: by.today(),
+        pitch: false,
+        lines: vec![line],
+        volume_after: None,
+        remark: String::new(),
+    };
+    brewing::draw(db, &by, None, draw).await.unwrap();
+    assert_eq!(fill(db, &by, batch("20")).await.0, ["gluten", "sulphites"]);
+}
+
+/// The allergens and the strength of six bottles filled from a batch.
+async fn fill(db: &Database, by: &Cellarhand, batch: BatchId) -> (Vec<String>, Option<Measured>) {
+    let conn = &mut db.connection().unwrap();
+    let place = shelves::places(conn, by.club).unwrap()[0].id;
+    let order = Filling {
+        batch,
+        day: by.today(),
+        bottles: 6,
+        bottle_volume: Milli::new(750_000),
+        lost_volume: Milli::ZERO,
+        packaging: Vec::new(),
+        place,
+        tasting_ages_days: Vec::new(),
+        remark: String::new(),
+    };
+    let filled = record_bottling(db, by, None, order).await.unwrap();
+    let lot = shelves::lot(conn, by.club, filled.lot).unwrap();
+    (lot.item.allergens, bottles::bottling(conn, by.club, filled.bottling).unwrap().strength)
 }
 
 #[test]
