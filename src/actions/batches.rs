@@ -115,13 +115,15 @@ pub(super) fn supplies(conn: &mut AnyConn, doer: &Doer, lines: &[DrawLine], at: 
 
 /// Draw supplies into a batch, or pitch its yeast.
 pub async fn draw(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Draw) -> Done<EntryId> {
-    once(db, by, key, "draw", order, |conn, doer, order| {
-        let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
-        let mut supplies = supplies(conn, doer, &order.lines, "lines")?;
-        let entry = draw_into(&standing, order, &mut supplies)?;
-        record(conn, doer, &entry)
-    })
-    .await
+    once(db, by, key, "draw", order, drawn).await
+}
+
+/// The same in a transaction that is open already.
+pub fn drawn(conn: &mut AnyConn, doer: &Doer, order: &Draw) -> Done<EntryId> {
+    let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+    let mut supplies = supplies(conn, doer, &order.lines, "lines")?;
+    let entry = draw_into(&standing, order, &mut supplies)?;
+    record(conn, doer, &entry)
 }
 
 /// What weighing off a by-product made.
@@ -215,14 +217,13 @@ pub async fn record_transfer(
 ) -> Done<Transferred> {
     once(db, by, key, "transfer", order, |conn, doer, order| {
         let from = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
-        let into = match order.into {
-            Some(into) => or_missing(rows::standing(conn, doer.club, into), "into", "batch")?,
-            None => {
-                let (_, drink) = rows::named(conn, doer.club, order.batch)?;
-                let name = order.name.clone().unwrap_or(drink);
-                let made = new_batch(conn, doer, &name, None, order.day, Some(order.batch))?;
-                rows::standing(conn, doer.club, made.id)?
-            }
+        let into = if let Some(into) = order.into {
+            or_missing(rows::standing(conn, doer.club, into), "into", "batch")?
+        } else {
+            let (_, drink) = rows::named(conn, doer.club, order.batch)?;
+            let name = order.name.clone().unwrap_or(drink);
+            let made = new_batch(conn, doer, &name, None, order.day, Some(order.batch))?;
+            rows::standing(conn, doer.club, made.id)?
         };
         let entry = transfer(&from, &into, order)?;
         rows::comes_from(conn, into.id, from.id)?;

@@ -312,11 +312,11 @@ pub fn strike(
 
 /// The readings of a batch, oldest first, struck ones too; at most the latest `limit`.
 pub fn readings(conn: &mut AnyConn, club: ClubId, batch: BatchId, limit: i64) -> Result<Vec<Reading>, Failure> {
-    let strikers = diesel::alias!(members as strikers);
     type Row = (
         (ReadingId, Instant, ReadingKind, Measured, Option<Measured>, Measured, String, String),
         (Option<Instant>, Option<String>, String),
     );
+    let strikers = diesel::alias!(members as strikers);
     let mut rows: Vec<Row> = readings::table
         .inner_join(members::table.on(members::id.eq(readings::recorded_by)))
         .left_join(strikers.on(strikers.field(members::id).nullable().eq(readings::struck_by)))

@@ -303,6 +303,18 @@ pub fn tell(
     before: Option<EntryId>,
     limit: i64,
 ) -> Result<Vec<Told>, Failure> {
+    type Row = (
+        EntryId,
+        EntryKind,
+        Option<String>,
+        Day,
+        Instant,
+        String,
+        String,
+        Option<BatchId>,
+        Option<BottlingId>,
+        Option<EntryId>,
+    );
     use super::schema::members;
     let mut query = entries::table
         .inner_join(members::table.on(members::id.eq(entries::recorded_by)))
@@ -338,18 +350,6 @@ pub fn tell(
         }
         Which::All => query,
     };
-    type Row = (
-        EntryId,
-        EntryKind,
-        Option<String>,
-        Day,
-        Instant,
-        String,
-        String,
-        Option<BatchId>,
-        Option<BottlingId>,
-        Option<EntryId>,
-    );
     let rows: Vec<Row> = query.load(conn)?;
     let ids: Vec<EntryId> = rows.iter().map(|row| row.0).collect();
     let mut reversed = taken_back(conn, &ids)?;

@@ -50,6 +50,7 @@ impl From<DieselError> for Failure {
     }
 }
 
+#[allow(clippy::trivially_copy_pass_by_ref, reason = "the kind cannot be copied out of the error")]
 fn from_database(kind: &DatabaseErrorKind, message: &str) -> Failure {
     let said = |words: &[&str]| words.iter().any(|word| message.contains(word));
     match kind {

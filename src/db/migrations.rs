@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use diesel::connection::SimpleConnection;
-use diesel::migration::{Migration, MigrationSource};
+use diesel::migration::MigrationSource;
 use diesel_migrations::{EmbeddedMigrations, MigrationHarness, embed_migrations};
 
 use super::connection::{Address, AnyConn};
@@ -16,7 +16,7 @@ const POSTGRES: EmbeddedMigrations = embed_migrations!("migrations/postgres");
 pub fn run(conn: &mut AnyConn, address: &Address) -> Result<(), Failure> {
     match conn {
         AnyConn::Sqlite(inner) => {
-            let missing = check(inner, SQLITE)?;
+            let missing = check(inner, &SQLITE)?;
             let (there, first) = (inner.applied_migrations().map_err(fault)?.len(), missing.first());
             if let (Some(first), true, Address::Sqlite(path)) = (first, there > 0, address) {
                 copy_beside(inner, path, first)?;
@@ -24,7 +24,7 @@ pub fn run(conn: &mut AnyConn, address: &Address) -> Result<(), Failure> {
             inner.run_pending_migrations(SQLITE).map_err(fault)?;
         }
         AnyConn::Postgres(inner) => {
-            check(inner, POSTGRES)?;
+            check(inner, &POSTGRES)?;
             inner.run_pending_migrations(POSTGRES).map_err(fault)?;
         }
     }
@@ -33,21 +33,21 @@ pub fn run(conn: &mut AnyConn, address: &Address) -> Result<(), Failure> {
 
 /// Whether migrations of this program were run on a SQLite database; refuses one that is newer.
 pub(super) fn ran_on(conn: &mut diesel::SqliteConnection) -> Result<bool, Failure> {
-    check(conn, SQLITE)?;
+    check(conn, &SQLITE)?;
     Ok(!conn.applied_migrations().map_err(fault)?.is_empty())
 }
 
 /// The versions still to run; a version that this program does not know means that a newer one was here.
-fn check<DB, C>(conn: &mut C, known: EmbeddedMigrations) -> Result<Vec<String>, Failure>
+fn check<DB, C>(conn: &mut C, known: &EmbeddedMigrations) -> Result<Vec<String>, Failure>
 where
     DB: diesel::backend::Backend,
     C: MigrationHarness<DB>,
     EmbeddedMigrations: MigrationSource<DB>,
 {
-    let known: Vec<String> = MigrationSource::<DB>::migrations(&known)
+    let known: Vec<String> = MigrationSource::<DB>::migrations(known)
         .map_err(fault)?
         .iter()
-        .map(|migration: &Box<dyn Migration<DB>>| migration.name().version().to_string())
+        .map(|migration| migration.name().version().to_string())
         .collect();
     let applied: Vec<String> =
         conn.applied_migrations().map_err(fault)?.iter().map(ToString::to_string).collect();

@@ -78,7 +78,7 @@ pub fn trace(conn: &mut AnyConn, club: ClubId, lot: LotId) -> Result<Trace, Fail
     let below = spread(conn, drawn_into, true)?;
     let up = lots_into(conn, &above)?;
     let down = lots_out_of(conn, &below)?;
-    let mut of: Vec<LotId> = down.iter().copied().collect();
+    let mut of = down.clone();
     of.push(lot);
     let named: BTreeSet<BatchId> = above.union(&below).copied().collect();
     Ok(Trace {
@@ -240,8 +240,8 @@ fn described(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<Found>, Failure> {
 }
 
 fn taken(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<Taken>, Failure> {
-    let back = diesel::alias!(entries as back);
     type Row = (EntryId, Day, LotId, String, Milli);
+    let back = diesel::alias!(entries as back);
     let mut found = Vec::new();
     for some in of.chunks(500) {
         let rows: Vec<Row> = entries::table

@@ -77,6 +77,7 @@ impl Stage {
 
 /// What has been recorded and not reversed: all that the stage depends on.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[allow(clippy::struct_excessive_bools, reason = "each is one thing that may have been recorded")]
 pub struct Facts {
     /// Something came into it.
     pub filled: bool,
@@ -241,11 +242,11 @@ pub fn draw_into(standing: &Standing, order: &Draw, supplies: &mut [Supply]) -> 
             + draw(&mut entry, &mut supply.shelves, line.quantity, unit, because)
                 .map_err(|refusal| refusal.under(&format!("lines.{at}")))?;
         added = added + supply.item.adds_volume(line.quantity);
-        if let Some(reason) = because.filter(|reason| !reason.is_empty()) {
-            if supply.shelves.iter().any(|shelf| shelf.expired(order.day)) {
-                let used = format!("{} past its day: {reason}", supply.item.name);
-                entry.remark = if entry.remark.is_empty() { used } else { format!("{}\n{used}", entry.remark) };
-            }
+        if let Some(reason) = because.filter(|reason| !reason.is_empty())
+            && supply.shelves.iter().any(|shelf| shelf.expired(order.day))
+        {
+            let used = format!("{} past its day: {reason}", supply.item.name);
+            entry.remark = if entry.remark.is_empty() { used } else { format!("{}\n{used}", entry.remark) };
         }
     }
     let change = order.volume_after.map_or(added, |after| after - standing.holding.quantity);

@@ -30,7 +30,8 @@ fn next() -> i64 {
 }
 
 fn write_short(number: i64) -> String {
-    (0..13).rev().map(|place| LETTERS[((number >> (5 * place)) & 31) as usize] as char).collect()
+    let digit = |place: u32| usize::try_from((number >> (5 * place)) & 31).unwrap_or(0);
+    (0..13).rev().map(|place| char::from(LETTERS[digit(place)])).collect()
 }
 
 fn read_short(text: &str) -> Option<i64> {

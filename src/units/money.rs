@@ -50,6 +50,7 @@ impl Money {
     }
 
     /// `part` in `whole` of this amount, rounded down (towards zero); all of it when the part is the whole.
+    #[must_use]
     pub fn share(self, part: i64, whole: i64) -> Money {
         if whole == 0 || part == whole {
             return self;

@@ -90,10 +90,10 @@ fn vulgar(letter: char) -> Option<(i128, i128)> {
 
 fn fraction(text: &str) -> Option<Fraction> {
     let mut letters = text.chars();
-    if let (Some(letter), None) = (letters.next(), letters.next()) {
-        if let Some((top, bottom)) = vulgar(letter) {
-            return Some(Fraction { top, bottom });
-        }
+    if let (Some(letter), None) = (letters.next(), letters.next())
+        && let Some((top, bottom)) = vulgar(letter)
+    {
+        return Some(Fraction { top, bottom });
     }
     let (top, bottom) = text.split_once(['/', '⁄'])?;
     let (top, bottom) = (digits(top)?, digits(bottom)?);

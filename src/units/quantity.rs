@@ -120,7 +120,7 @@ impl Milli {
     pub fn read_zero(text: &str, unit: BaseUnit) -> Result<Self, Misread> {
         let sum = parts(text, unit)?
             .into_iter()
-            .try_fold(0_i64, |sum, part| sum.checked_add(part))
+            .try_fold(0_i64, i64::checked_add)
             .filter(|sum| *sum <= MOST)
             .ok_or_else(|| Misread::new("This is more than can be kept here; look at the unit again"))?;
         if sum < 0 {

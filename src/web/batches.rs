@@ -22,6 +22,7 @@ use crate::actions::batches as acts;
 use crate::db::batches::{self as rows, Batch, Reading};
 use crate::db::books::{self, Which};
 use crate::db::bottles::{self, Bottling};
+use crate::db::reminders::Facts;
 use crate::db::{AnyConn, Failure};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::books::Holding;
@@ -228,7 +229,8 @@ struct Fact {
     how: Option<(String, String)>,
 }
 
-struct Found {
+/// What the page of a batch is made of.
+pub struct Found {
     batch: Batch,
     standing: Standing,
     readings: Vec<Reading>,
@@ -238,7 +240,8 @@ struct Found {
     entries: Vec<books::Told>,
 }
 
-fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId, before: Option<EntryId>) -> Result<Option<Found>, Failure> {
+/// Reads it; `None` where there is no such batch.
+pub fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId, before: Option<EntryId>) -> Result<Option<Found>, Failure> {
     let club = doer.club;
     let batch = match rows::batch(conn, club, id) {
         Err(Failure::Gone) => return Ok(None),
@@ -263,8 +266,13 @@ fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId, before: Option<EntryId>) -
 pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>, paging: Paging<EntryId>) -> Reply {
     let (id, before) = (path.0, paging.after);
     let (facts, found) = site.read(&who, move |conn, doer| find(conn, doer, id, before)).await?;
-    let Found { batch, standing, readings, story, bottlings, origin, mut entries } =
-        found.ok_or_else(|| Problem::missing("batch"))?;
+    respond::page(&page(&site, &who, facts, found.ok_or_else(|| Problem::missing("batch"))?))
+}
+
+/// The page of a batch, from what was read of it.
+pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Template + use<> {
+    let Found { batch, standing, readings, story, bottlings, origin, mut entries } = found;
+    let id = batch.id;
     let href = site.at(&format!("/batches/{id}"));
     let more = (entries.len() > 20).then(|| {
         entries.truncate(20);
@@ -279,17 +287,17 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>, paging: Paging
     let may_record = who.role >= Role::Cellarhand;
     let next = if may_record { Task::next(batch.stage, standing.holding.quantity.get() == 0) } else { &[] };
     let link = |task: &Task| (format!("{href}/{}", task.code()), task.says().0);
-    let page = BatchPage {
-        about: about(&batch, &standing, &who),
-        lead: lead(&batch, gauge.as_ref().map(|gauge| gauge.1.as_str()), gravities.last().copied(), &who),
+    BatchPage {
+        about: about(&batch, &standing, who),
+        lead: lead(&batch, gauge.as_ref().map(|gauge| gauge.1.as_str()), gravities.last().copied(), who),
         stem: gauge.map(|gauge| gauge.2).unwrap_or_default(),
         first: next.first().map(link),
         also: next.iter().skip(1).map(link).collect(),
         caution: caution(batch.stage),
-        curve: gravity_curve(&batch, &gravities, &who),
-        readings: readings.iter().rev().map(|reading| reading_row(reading, &who)).collect(),
+        curve: gravity_curve(&batch, &gravities, who),
+        readings: readings.iter().rev().map(|reading| reading_row(reading, who)).collect(),
         request_keys: readings.iter().map(|_| site.form("", "", "").request_key).collect(),
-        facts: figures(&standing, &story, &readings, &who),
+        facts: figures(&standing, &story, &readings, who),
         bottlings: bottlings
             .iter()
             .map(|bottling| {
@@ -300,12 +308,11 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>, paging: Paging
             })
             .collect(),
         origin: origin.map(|(from, code)| (site.at(&format!("/batches/{from}")), code)),
-        trail: trail_of(&site, &who, &entries, more),
-        frame: site.frame(&who, Room::Batches, &format!("Batch {}, {}", batch.code, batch.name), facts),
+        trail: trail_of(site, who, &entries, more),
+        frame: site.frame(who, Room::Batches, &format!("Batch {}, {}", batch.code, batch.name), facts),
         batch,
         href,
-    };
-    respond::page(&page)
+    }
 }
 
 fn about(batch: &Batch, standing: &Standing, doer: &Doer) -> String {
@@ -404,7 +411,7 @@ fn gravity_curve(batch: &Batch, gravities: &[&Reading], doer: &Doer) -> String {
         unit: "SG",
         decimals: 3,
         last: &last,
-        day_text: &|day| (start + chrono::Duration::days(i64::from(day))).format("%-d %B").to_string(),
+        day_text: &|day| (start + chrono::Duration::days(i64::from(day))).format("%-d %b").to_string(),
         marks: &marks,
     })
 }

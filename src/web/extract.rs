@@ -266,6 +266,13 @@ impl<I: std::str::FromStr<Err = Misread>> Part for Paging<I> {
     }
 }
 
+impl<I> Paging<I> {
+    /// The first part, as long as it is where nobody says.
+    pub fn first() -> Self {
+        Self { after: None, limit: USUAL_AT_ONCE as usize }
+    }
+}
+
 impl<I: std::fmt::Display> Paging<I> {
     /// How many rows to read: one more than is given, to see whether there are others.
     pub fn rows(&self) -> i64 {

@@ -200,7 +200,7 @@ impl FromRequest for Site {
     fn from_request(request: &HttpRequest, _: &mut dev::Payload) -> Self::Future {
         let state = state_of(request);
         let form_token = state.form_token_of(request);
-        std::future::ready(Ok(Self { state, form_token }))
+        std::future::ready(Ok(Self::new(state, form_token)))
     }
 }
 
@@ -215,6 +215,11 @@ pub(super) fn state_of(request: &HttpRequest) -> web::Data<State> {
 }
 
 impl Site {
+    /// For whoever brought this token; without one, for pages that are rendered without a request.
+    pub fn new(state: web::Data<State>, form_token: String) -> Self {
+        Self { state, form_token }
+    }
+
     /// Read in one snapshot what the page shows, and the live facts of its surroundings.
     pub async fn read<T: Send + 'static>(
         &self,

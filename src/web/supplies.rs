@@ -37,12 +37,11 @@ pub fn lines(r: &mut Reader, path: &str, units: &Units) -> Vec<DrawLine> {
             let field = if r.is_empty("source") { if r.is_empty("lot") { "item" } else { "lot" } } else { "source" };
             r.fault(field, "There is no such supply in this club");
         }
-        let quantity = match unit {
-            Some(unit) => r.quantity("quantity", unit),
-            None => {
-                r.text("quantity");
-                Milli::ZERO
-            }
+        let quantity = if let Some(unit) = unit {
+            r.quantity("quantity", unit)
+        } else {
+            r.text("quantity");
+            Milli::ZERO
         };
         let because = r.optional_line("expired_because", 200, "why it is used all the same");
         DrawLine {

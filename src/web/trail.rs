@@ -95,15 +95,15 @@ fn title(told: &Told) -> String {
     let label = told.kind.label();
     let volume = |came| batch_line(told, came).map(amount).unwrap_or_default();
     match told.kind {
-        EntryKind::Receipt => format!("{label}: {}", named(&mut stock(told, true))),
+        EntryKind::Receipt | EntryKind::ByProduct | EntryKind::Bottling => {
+            format!("{label}: {}", named(&mut stock(told, true)))
+        }
         EntryKind::Draw | EntryKind::Pitch => format!("{label}: {}", named(&mut stock(told, false))),
-        EntryKind::ByProduct => format!("{label}: {}", named(&mut stock(told, true))),
         EntryKind::Move => {
             let to = stock(told, true).next().and_then(|line| line.place.clone()).unwrap_or_default();
             format!("{label}: {} to {to}", named(&mut stock(told, false)))
         }
         EntryKind::Loss => format!("{label} of {}", volume(false)),
-        EntryKind::Bottling => format!("{label}: {}", named(&mut stock(told, true))),
         EntryKind::Withdrawal => {
             let taken = stock(told, false).map(|line| line.quantity.get() / -1000).sum();
             format!("{} {}", words::count(taken, "bottle", "bottles"), purpose(told))

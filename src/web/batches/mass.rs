@@ -123,17 +123,29 @@ fn whole(grams: f64) -> i64 {
     grams.round() as i64
 }
 
+/// Names that fit beside a ribbon on a phone; the table has them whole.
+fn in_the_picture(name: &str) -> String {
+    match name {
+        "drink in bottles" => "In bottles".to_owned(),
+        "drink in bulk" => "In bulk".to_owned(),
+        "lees, samples and losses" => "Lees, losses".to_owned(),
+        "to other batches" => "Moved on".to_owned(),
+        "from other batches" => "Moved in".to_owned(),
+        other => words::capital(other),
+    }
+}
+
 fn picture(batch: &Batch, balance: &Balance) -> String {
-    let node = |part: &Part| Node::new(&words::capital(&part.name), whole(part.grams));
+    let node = |part: &Part| Node::new(in_the_picture(&part.name), whole(part.grams));
     let mut outputs: Vec<Node> = balance.outs.iter().filter(|part| !part.name.starts_with("drink")).map(node).collect();
     let (ins, outs) = (whole(balance.total_g()), balance.outs.iter().map(|part| whole(part.grams)).sum::<i64>());
     if ins > outs {
-        outputs.push(Node::new("Not accounted for", ins - outs));
+        outputs.push(Node::new("Missing", ins - outs));
     }
     outputs.extend(balance.outs.iter().filter(|part| part.name.starts_with("drink")).map(node));
     let mut inputs: Vec<Node> = balance.ins.iter().map(node).collect();
     if outs > ins {
-        inputs.push(Node::new("More than went in", outs - ins));
+        inputs.push(Node::new("Too much", outs - ins));
     }
     let caption = format!("{} The heights are masses; the table below holds the same numbers.", lead(balance));
     #[allow(clippy::cast_precision_loss, reason = "masses of a batch are far below 2^52 g")]

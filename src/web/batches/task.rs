@@ -109,7 +109,8 @@ impl Task {
                 Self::Loss,
                 Self::Abandon,
             ],
-            Stage::Working if empty => &[Self::Close],
+            Stage::LaidDown => &[Self::Close],
+            Stage::Working | Stage::Resting if empty => &[Self::Close, Self::Reading],
             Stage::Working => &[
                 Self::Reading,
                 Self::Rack,
@@ -122,7 +123,6 @@ impl Task {
                 Self::Pitch,
                 Self::Abandon,
             ],
-            Stage::Resting if empty => &[Self::Close],
             Stage::Resting => &[
                 Self::Bottle,
                 Self::Reading,
@@ -134,7 +134,6 @@ impl Task {
                 Self::Pitch,
                 Self::Abandon,
             ],
-            Stage::LaidDown => &[Self::Close],
             Stage::Closed | Stage::Abandoned => &[],
         }
     }
@@ -272,7 +271,7 @@ fn beside_its_field(error: Error) -> Error {
             }
             Error::Refused(refusal)
         }
-        other => other,
+        Error::Failed(failure) => Error::Failed(failure),
     }
 }
 

@@ -7,6 +7,7 @@ use super::sift::{Sift, StoresQuery};
 use super::{Paths, figure_and_unit, listed};
 use crate::db::books::{self, Told, Which};
 use crate::db::stock::{self as rows, Place, StockFilter, Stocked};
+use crate::db::reminders::Facts;
 use crate::db::{AnyConn, Failure};
 use crate::domain::books::Account;
 use crate::domain::members::{Doer, Onlooker, Role};
@@ -28,8 +29,8 @@ const SOON_SHOWN: usize = 6;
 /// The most lots of the items on one page.
 const MOST_LINES: i64 = 5000;
 
-/// What the page is made of.
-struct Seen {
+/// What the page of the stores is made of.
+pub struct Seen {
     lots: usize,
     worth: Vec<(ItemKind, Money)>,
     /// The lines of the items on this page.
@@ -223,6 +224,17 @@ pub async fn show(who: Onlooker, site: Site, query: Query<StoresQuery>, paging: 
     let (facts, seen) = site.read(&who, move |conn, doer| see(conn, doer, &asked, &paging, received)).await?;
     let frame = site.frame(&who, Room::Stores, "Stores", facts);
     respond::page(&page(&site, &who, frame, &sift, first, seen))
+}
+
+/// Reads the first page of all that is there.
+pub fn find(conn: &mut AnyConn, doer: &Doer) -> Result<Seen, Failure> {
+    see(conn, doer, &Sift::default(), &Paging::first(), None)
+}
+
+/// The first page of all that is there, from what was read.
+pub fn first_page(site: &Site, who: &Doer, facts: Facts, seen: Seen) -> impl Template + use<> {
+    let frame = site.frame(who, Room::Stores, "Stores", facts);
+    page(site, who, frame, &Sift::default(), true, seen)
 }
 
 fn page(site: &Site, who: &Doer, frame: Frame, sift: &Sift, first: bool, seen: Seen) -> OverviewPage {
