@@ -16,20 +16,19 @@ const MOST: i64 = 100_000;
 /// The lots that the sift shows, with what they cost.
 pub async fn file(who: Onlooker, site: Site, query: Query<StoresQuery>) -> Reply {
     let sift = Sift::read(&query.draft, &who)?;
-    note(&site.db, &who, "exported the stock list").await?;
     let (club, asked) = (who.club, sift.clone());
-    let lines = site.db.read(move |conn| match asked.on {
-        None => rows::stock(conn, club, &asked.filter(), MOST),
-        Some(day) => {
-            let mut lines = rows::stock_on(conn, club, day)?;
-            let within = asked.place.map(|place| rows::within(conn, club, place)).transpose()?;
-            asked.keep(&mut lines, within.as_deref());
-            Ok(lines)
-        }
+    let lines = site.db.read(move |conn| {
+        asked.check(conn, club)?;
+        let Some(day) = asked.on else { return rows::stock(conn, club, &asked.filter(), MOST) };
+        let mut lines = rows::stock_on(conn, club, day)?;
+        let within = asked.place.map(|place| rows::within(conn, club, place)).transpose()?;
+        asked.keep(&mut lines, within.as_deref());
+        Ok(lines)
     });
     let header =
         ["item", "kind", "lot", "place", "quantity", "unit", "cost", "currency", "best_before", "received"];
     let lines: Vec<Stocked> = lines.await?;
+    note(&site.db, &who, "exported the stock list").await?;
     let name = format!("stock-{}.csv", days::iso(sift.on.unwrap_or(who.today())));
     spreadsheet::csv(&name, &header, lines.into_iter().map(|line| cells(line, &who.currency)))
 }

@@ -51,6 +51,7 @@ fn see(
     received: Option<EntryId>,
 ) -> Result<Seen, Failure> {
     let club = doer.club;
+    sift.check(conn, club)?;
     let mut seen = match sift.on {
         Some(day) => seen_on(conn, doer, sift, day, paging)?,
         None => seen_now(conn, doer, sift, paging)?,
@@ -359,7 +360,11 @@ fn item_rows(site: &Site, who: &Doer, paths: &Paths, on: Day, lines: &[Stocked])
         let cost: Money = lines.iter().map(|line| line.cost).sum();
         let (figure, unit) = figure_and_unit(quantity, first.unit, first.kind);
         Some(ItemRow {
-            href: site.at(&format!("/stores/items/{}", first.item)),
+            // A lot alone is gone to at once; it leads on to its item.
+            href: site.at(&match lines {
+                [only] => format!("/stores/lots/{}", only.lot),
+                _ => format!("/stores/items/{}", first.item),
+            }),
             name: first.name.clone(),
             drink: first.kind == ItemKind::Drink,
             amount: format!("{figure} {unit}"),

@@ -3,12 +3,13 @@
 
 use utoipa::ToSchema;
 
-use crate::db::stock::{StockFilter, Stocked};
+use crate::db::stock::{self, StockFilter, Stocked};
+use crate::db::{AnyConn, Failure};
 use crate::domain::members::Doer;
 use crate::domain::refusal::Refusal;
 use crate::domain::stock::ItemKind;
 use crate::units::days::{self, Day};
-use crate::units::ids::PlaceId;
+use crate::units::ids::{ClubId, PlaceId};
 use crate::units::text::folded;
 use crate::web::input::Draft;
 
@@ -61,6 +62,11 @@ impl Sift {
             place: self.place,
             items: Vec::new(),
         }
+    }
+
+    /// Fails where the place is not of this club.
+    pub(super) fn check(&self, conn: &mut AnyConn, club: ClubId) -> Result<(), Failure> {
+        self.place.map_or(Ok(()), |place| stock::place(conn, club, place).map(drop))
     }
 
     /// The address of this view, from the item `after` on.
