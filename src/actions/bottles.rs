@@ -53,8 +53,9 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     entry.bottling = Some(bottling);
     let number = rows::count_of_batch(conn, order.batch)? + 1;
     let code = format!("{}-{number}", standing.code);
-    let (strength, strength_basis) = strength(conn, doer, order)?;
-    let item = drink(conn, doer, order)?;
+    let allergens = trace::allergens(conn, order.batch)?;
+    let (strength, strength_basis) = strength(conn, doer, order, &allergens)?;
+    let item = drink(conn, doer, order, allergens)?;
     books::begin_entry(conn, doer, id, None, &entry)?;
     let new = stock::NewLot {
         code: &code,
@@ -93,35 +94,41 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     Ok(Bottled { entry: id, bottling, code, lot, cost_per_bottle })
 }
 
-/// The strength of the drink as its batch's record gives it on this day, and the words for how it is known.
-fn strength(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<(Option<Measured>, String)> {
+/// The strength of the drink as its batch's record gives it on this day, and the words for how it is known. Where milk
+/// came in with another batch, the record of this one does not say it, and its gravity would mislead.
+fn strength(
+    conn: &mut AnyConn,
+    doer: &Doer,
+    order: &Bottling,
+    allergens: &[String],
+) -> Done<(Option<Measured>, String)> {
     let story = batches::story(conn, doer.club, order.batch)?;
+    let milk_from_elsewhere = !story.dairy() && allergens.iter().any(|allergen| allergen == "milk");
     Ok(match story.strength() {
-        Some(found) => {
+        Some(found) if !milk_from_elsewhere => {
             let basis = match found.basis {
                 Basis::Gravities { .. } => "gravities",
                 Basis::Whey { .. } => "sugars",
             };
             (Measured::from_number(found.vol_percent), basis.to_owned())
         }
-        None => (None, String::new()),
+        _ => (None, String::new()),
     })
 }
 
-/// The item that bottles of this drink and size are; made the first time. It carries the allergens of everything that
-/// any of its bottlings came from.
-fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<ItemId> {
+/// The item that bottles of this drink and size are; made the first time. It carries the allergens of all that went into
+/// any bottling of it.
+fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling, allergens: Vec<String>) -> Done<ItemId> {
     let (_, drink) = batches::named(conn, doer.club, order.batch)?;
     let name = format!("{drink}, {}", order.bottle_volume.shown(BaseUnit::Millilitre));
-    let allergens = allergens(conn, doer, order)?;
     match stock::item_named(conn, doer.club, &name)? {
         Some((id, ItemKind::Drink)) => {
             let mut item = stock::item(conn, doer.club, id)?;
-            let more: Vec<String> =
-                allergens.into_iter().filter(|allergen| !item.allergens.contains(allergen)).collect();
-            if !more.is_empty() {
-                item.allergens.extend(more);
-                item.allergens.sort();
+            let known = item.allergens.len();
+            item.allergens.extend(allergens);
+            item.allergens.sort();
+            item.allergens.dedup();
+            if item.allergens.len() > known {
                 stock::change_item(conn, doer.club, id, &item)?;
             }
             return Ok(id);
@@ -148,17 +155,6 @@ fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<ItemId> {
     let id = ItemId::fresh();
     stock::add_item(conn, doer.club, id, &item)?;
     Ok(id)
-}
-
-/// The allergens of all that went into a batch, also by way of the batches that some of it came from.
-fn allergens(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Vec<String>> {
-    let mut found = Vec::new();
-    for item in trace::items_into(conn, order.batch)? {
-        found.extend(stock::item(conn, doer.club, item)?.allergens);
-    }
-    found.sort();
-    found.dedup();
-    Ok(found)
 }
 
 /// Take bottles out of the cellar. A taster takes them home for themselves or opens them; the rest is a cellarhand's.

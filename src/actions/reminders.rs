@@ -23,6 +23,8 @@ pub enum Become {
     PutOff(Day),
     /// It is another member's.
     Given(MemberId),
+    /// It was not done after all.
+    Undone,
 }
 
 /// Settle a reminder.
@@ -34,10 +36,11 @@ pub async fn settle(
     what: Become,
 ) -> Done<ReminderId> {
     once(db, by, key, "reminder", (id, what), |conn, doer, (id, what)| {
-        if !or_missing(rows::is_open(conn, doer.club, *id), "", "reminder")? {
-            return Err(Refusal::conflict("", "This reminder has been done already").into());
-        }
+        let open = or_missing(rows::is_open(conn, doer.club, *id), "", "reminder")?;
         match what {
+            Become::Undone if open => return Err(Refusal::conflict("", "This reminder is still to do").into()),
+            Become::Undone => rows::undone(conn, *id)?,
+            _ if !open => return Err(Refusal::conflict("", "This reminder has been done already").into()),
             Become::Done => rows::done(conn, *id, doer.member, doer.now)?,
             Become::PutOff(day) if *day <= doer.today() => {
                 return Err(Refusal::unfit("day", "Choose a day to come").into());

@@ -160,22 +160,33 @@ pub fn standing(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Standin
     Ok(Standing { id, code, stage, holding: Holding { quantity, cost }, opened_on })
 }
 
-/// A line that moved a batch: the entry, its kind and day, and what changed. Reversed entries and reversals are left
-/// out.
+/// A line that moved a batch: the entry, its kind and day, and what changed; none of what was reversed.
 pub(super) type Moved = (EntryId, EntryKind, Day, Milli, Money);
 
 pub(super) fn moves(conn: &mut AnyConn, id: BatchId) -> Result<Vec<Moved>, Failure> {
+    moves_until(conn, id, None)
+}
+
+/// The same as it was when the entry `until` had been recorded: what was reversed only later still counted then.
+pub(super) fn moves_until(conn: &mut AnyConn, id: BatchId, until: Option<EntryId>) -> Result<Vec<Moved>, Failure> {
     let back = diesel::alias!(entries as back);
-    Ok(postings::table
+    let rows: Vec<(Moved, Option<EntryId>)> = postings::table
         .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
         .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
         .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
         .filter(accounts::batch_id.eq(id))
         .filter(entries::reverses.is_null())
-        .filter(back.field(entries::id).nullable().is_null())
         .order(entries::id)
-        .select((entries::id, entries::kind, entries::day, postings::quantity, postings::cost))
-        .load(conn)?)
+        .select((
+            (entries::id, entries::kind, entries::day, postings::quantity, postings::cost),
+            back.field(entries::id).nullable(),
+        ))
+        .load(conn)?;
+    let counts = |entry: EntryId, back: Option<EntryId>| match until {
+        Some(until) => entry <= until && back.is_none_or(|back| back > until),
+        None => back.is_none(),
+    };
+    Ok(rows.into_iter().filter(|row| counts(row.0.0, row.1)).map(|row| row.0).collect())
 }
 
 fn came_from_another(moved: &[Moved]) -> bool {
@@ -377,6 +388,19 @@ pub fn gravity_ends(
             found.push((*id, first, last, at));
         }
     }
+    Ok(found)
+}
+
+/// The latest gravities of a batch that stand, oldest first, at most `limit`.
+pub fn latest_gravities(conn: &mut AnyConn, id: BatchId, limit: i64) -> Result<Vec<(Instant, Measured)>, Failure> {
+    let mut found: Vec<(Instant, Measured)> = readings::table
+        .filter(readings::batch_id.eq(id).and(readings::kind.eq(ReadingKind::Gravity)))
+        .filter(readings::struck_at.is_null())
+        .order((readings::at.desc(), readings::id.desc()))
+        .limit(limit)
+        .select((readings::at, readings::value_micro))
+        .load(conn)?;
+    found.reverse();
     Ok(found)
 }
 

@@ -291,6 +291,8 @@ pub enum Which {
     Bottling(BottlingId),
     /// Those that moved a lot.
     Lot(LotId),
+    /// Those that a member paid for or took home.
+    Member(MemberId),
     /// All of the club.
     All,
 }
@@ -346,6 +348,12 @@ pub fn tell(
         }
         Which::Lot(lot) => {
             let own = accounts::table.filter(accounts::lot_id.eq(lot)).select(accounts::id).load(conn)?;
+            query.filter(entries::id.eq_any(entries_touching(conn, own, before, limit)?))
+        }
+        Which::Member(member) => {
+            let key = Account::Member(member).key();
+            let of_club = accounts::club_id.eq(club).and(accounts::key.eq(key));
+            let own = accounts::table.filter(of_club).select(accounts::id).load(conn)?;
             query.filter(entries::id.eq_any(entries_touching(conn, own, before, limit)?))
         }
         Which::All => query,

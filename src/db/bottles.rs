@@ -1,16 +1,19 @@
-//! Bottlings, the bottles left of them, and what a bottle has cost, line by line.
+//! Bottlings, the bottles left of them, and the ages at which they are tasted.
+
+use std::collections::HashMap;
 
 use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::schema::{accounts, batches, bottlings, entries, items, lots, places, postings, tasting_ages};
-use crate::domain::books::EntryKind;
-use crate::units::days::Day;
+use super::schema::{accounts, batches, bottlings, entries, places, postings, reminders, tasting_ages};
+use crate::domain::bottles::TastingAge;
+use crate::domain::reminders::{ReminderKind, tasting};
+use crate::units::days::{Day, Instant};
 use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId, LotId, PlaceId, TastingAgeId};
 use crate::units::measure::Measured;
 use crate::units::money::Money;
-use crate::units::quantity::{BaseUnit, Milli};
+use crate::units::quantity::Milli;
 
 /// One filling of a batch.
 #[derive(Debug, Clone, PartialEq, Eq, Queryable)]
@@ -126,42 +129,41 @@ pub struct Left {
     pub cost: Money,
 }
 
-/// Bottlings with bottles left, oldest first.
-pub fn with_bottles_left(conn: &mut AnyConn, club: ClubId, limit: i64) -> Result<Vec<Left>, Failure> {
-    let rows: Vec<(Option<LotId>, Milli, Money)> = accounts::table
+/// All bottlings with bottles left, oldest first. There are as many as the cellar holds now, however long its history.
+pub fn with_bottles_left(conn: &mut AnyConn, club: ClubId) -> Result<Vec<Left>, Failure> {
+    let rows: Vec<(Bottling, Milli, Money)> = accounts::table
         .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
-        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
-        .select((accounts::lot_id, accounts::quantity, accounts::cost))
-        .load(conn)?;
-    let lots: Vec<LotId> = rows.iter().filter_map(|row| row.0).collect();
-    let found: Vec<Bottling> = bottlings::table
         .inner_join(batches::table.on(batches::id.eq(bottlings::batch_id)))
-        .filter(bottlings::club_id.eq(club).and(bottlings::lot_id.eq_any(lots)))
+        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
         .order((bottlings::bottled_on, bottlings::id))
-        .limit(limit)
-        .select(COLUMNS)
+        .select((COLUMNS, accounts::quantity, accounts::cost))
         .load(conn)?;
-    Ok(found
-        .into_iter()
-        .map(|bottling| {
-            let mine = || rows.iter().filter(|row| row.0 == Some(bottling.lot));
-            let left = mine().map(|row| row.1.get() / 1000).sum();
-            let cost = mine().map(|row| row.2).sum();
-            Left { bottling, left, cost }
-        })
-        .collect())
+    let mut found: Vec<Left> = Vec::new();
+    for (bottling, quantity, cost) in rows {
+        match found.last_mut().filter(|last| last.bottling.id == bottling.id) {
+            Some(last) => {
+                last.left += quantity.get() / 1000;
+                last.cost = last.cost + cost;
+            }
+            None => found.push(Left { bottling, left: quantity.get() / 1000, cost }),
+        }
+    }
+    Ok(found)
 }
 
-/// Bottlings of which none is left, newest first, before `before`.
-pub fn all(
+/// Bottlings that were not reversed, newest first, before `before`; `emptied` are those of which none is left.
+pub fn bottlings(
     conn: &mut AnyConn,
     club: ClubId,
+    emptied: bool,
     before: Option<BottlingId>,
     limit: i64,
 ) -> Result<Vec<Bottling>, Failure> {
+    let back = diesel::alias!(entries as back);
     let mut query = bottlings::table
         .inner_join(batches::table.on(batches::id.eq(bottlings::batch_id)))
-        .filter(bottlings::club_id.eq(club))
+        .left_join(back.on(back.field(entries::reverses).eq(bottlings::entry_id.nullable())))
+        .filter(bottlings::club_id.eq(club).and(back.field(entries::id).nullable().is_null()))
         .order(bottlings::id.desc())
         .limit(limit)
         .select(COLUMNS)
@@ -169,7 +171,34 @@ pub fn all(
     if let Some(before) = before {
         query = query.filter(bottlings::id.lt(before));
     }
+    if emptied {
+        query = query.filter(diesel::dsl::not(diesel::dsl::exists(
+            accounts::table
+                .filter(accounts::lot_id.eq(bottlings::lot_id.nullable()))
+                .filter(accounts::quantity.gt(Milli::ZERO)),
+        )));
+    }
     Ok(query.load(conn)?)
+}
+
+/// Whether the entry that made a bottling was taken back.
+pub fn is_reversed(conn: &mut AnyConn, bottling: &Bottling) -> Result<bool, Failure> {
+    let by: i64 = entries::table.filter(entries::reverses.eq(bottling.entry)).count().get_result(conn)?;
+    Ok(by > 0)
+}
+
+/// How many bottles are left of each of these bottlings that has any.
+pub fn left_of(conn: &mut AnyConn, ids: &[BottlingId]) -> Result<HashMap<BottlingId, i64>, Failure> {
+    let rows: Vec<(BottlingId, Milli)> = accounts::table
+        .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
+        .filter(bottlings::id.eq_any(ids.to_vec()).and(accounts::quantity.gt(Milli::ZERO)))
+        .select((bottlings::id, accounts::quantity))
+        .load(conn)?;
+    let mut left = HashMap::new();
+    for (bottling, quantity) in rows {
+        *left.entry(bottling).or_default() += quantity.get() / 1000;
+    }
+    Ok(left)
 }
 
 /// Where the bottles of a lot stand: place, its names, bottles, cost.
@@ -201,13 +230,30 @@ pub fn add_age(conn: &mut AnyConn, club: ClubId, bottling: BottlingId, days: i64
     Ok(())
 }
 
-/// The tasting ages of a bottling and the days they fall on.
-pub fn ages(conn: &mut AnyConn, bottling: BottlingId) -> Result<Vec<(i64, Day)>, Failure> {
-    Ok(tasting_ages::table
-        .filter(tasting_ages::bottling_id.eq(bottling))
-        .order(tasting_ages::age_days)
-        .select((tasting_ages::age_days, tasting_ages::falls_on))
-        .load(conn)?)
+/// The tasting ages of these bottlings, the youngest first, each with what became of its reminder.
+pub fn tastings(
+    conn: &mut AnyConn,
+    club: ClubId,
+    ids: &[BottlingId],
+) -> Result<HashMap<BottlingId, Vec<TastingAge>>, Failure> {
+    let asked: Vec<(String, Day, Option<Instant>)> = reminders::table
+        .filter(reminders::club_id.eq(club).and(reminders::kind.eq(ReminderKind::Tasting)))
+        .filter(reminders::bottling_id.eq_any(ids.iter().copied().map(Some)))
+        .select((reminders::key, reminders::due_on, reminders::done_at))
+        .load(conn)?;
+    let asked: HashMap<String, (Day, bool)> =
+        asked.into_iter().map(|(key, due_on, done_at)| (key, (due_on, done_at.is_some()))).collect();
+    let rows: Vec<(BottlingId, i64, Day)> = tasting_ages::table
+        .filter(tasting_ages::bottling_id.eq_any(ids.to_vec()))
+        .order((tasting_ages::bottling_id, tasting_ages::age_days))
+        .select((tasting_ages::bottling_id, tasting_ages::age_days, tasting_ages::falls_on))
+        .load(conn)?;
+    let mut found: HashMap<BottlingId, Vec<TastingAge>> = HashMap::new();
+    for (bottling, age_days, falls_on) in rows {
+        let reminder = asked.get(&tasting(bottling, age_days, falls_on).key).copied();
+        found.entry(bottling).or_default().push(TastingAge { age_days, falls_on, reminder });
+    }
+    Ok(found)
 }
 
 /// Tasting ages that fall in a span of days, of bottlings with bottles left of which none has been opened for
@@ -238,111 +284,4 @@ pub fn ages_falling(
         .order(tasting_ages::falls_on)
         .select((tasting_ages::bottling_id, tasting_ages::age_days, tasting_ages::falls_on))
         .load(conn)?)
-}
-
-/// One line of what a batch has cost.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CostLine {
-    /// The entry.
-    pub entry: EntryId,
-    /// What kind of event.
-    pub kind: EntryKind,
-    /// When.
-    pub day: Day,
-    /// Item or batch.
-    pub what: String,
-    /// The lot it came from or became.
-    pub lot: Option<(LotId, String)>,
-    /// The receipt that brought the lot, and its number.
-    pub receipt: Option<(EntryId, Option<String>)>,
-    /// The other batch, for splits and blends.
-    pub other_batch: Option<BatchId>,
-    /// How much.
-    pub quantity: Milli,
-    /// In what.
-    pub unit: BaseUnit,
-    /// What it brought (+) to or took (−) from the batch.
-    pub cost: Money,
-}
-
-/// All lines that moved the cost of a batch up to an entry, in order: supplies lot by lot, by-products, losses, splits
-/// and blends, bottlings. Their costs add up to what the batch held after that entry.
-pub fn cost_lines(conn: &mut AnyConn, batch: BatchId, until: Option<EntryId>) -> Result<Vec<CostLine>, Failure> {
-    let mut found = Vec::new();
-    for (entry, kind, day, quantity, cost) in super::batches::moves(conn, batch)? {
-        if until.is_some_and(|until| entry > until) {
-            break;
-        }
-        match kind {
-            EntryKind::Draw | EntryKind::Pitch | EntryKind::ByProduct => {
-                found.extend(lot_lines(conn, entry, kind, day)?);
-            }
-            _ => {
-                let other = other_batch(conn, entry, batch)?;
-                found.push(CostLine {
-                    entry,
-                    kind,
-                    day,
-                    what: kind.label().to_owned(),
-                    lot: None,
-                    receipt: None,
-                    other_batch: other,
-                    quantity,
-                    unit: BaseUnit::Millilitre,
-                    cost,
-                });
-            }
-        }
-    }
-    Ok(found)
-}
-
-/// The stock lines of an entry as the batch or bottling sees them: what left a lot came in.
-pub fn lot_lines(conn: &mut AnyConn, entry: EntryId, kind: EntryKind, day: Day) -> Result<Vec<CostLine>, Failure> {
-    type Row = (String, BaseUnit, LotId, String, EntryId, Milli, Money);
-    let rows: Vec<Row> = postings::table
-        .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
-        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-        .inner_join(items::table.on(items::id.eq(lots::item_id)))
-        .filter(postings::entry_id.eq(entry))
-        .order(postings::line)
-        .select((
-            items::name,
-            items::unit,
-            lots::id,
-            lots::code,
-            lots::entry_id,
-            postings::quantity,
-            postings::cost,
-        ))
-        .load(conn)?;
-    rows.into_iter()
-        .filter(|row| kind != EntryKind::Bottling || row.5 < Milli::ZERO)
-        .map(|(what, unit, lot, code, brought, quantity, cost)| {
-            let number: Option<String> =
-                entries::table.filter(entries::id.eq(brought)).select(entries::code).first(conn)?;
-            Ok(CostLine {
-                entry,
-                kind,
-                day,
-                what,
-                lot: Some((lot, code)),
-                receipt: Some((brought, number)),
-                other_batch: None,
-                quantity: quantity.negated(),
-                unit,
-                cost: cost.negated(),
-            })
-        })
-        .collect()
-}
-
-fn other_batch(conn: &mut AnyConn, entry: EntryId, batch: BatchId) -> Result<Option<BatchId>, Failure> {
-    let others: Vec<Option<BatchId>> = postings::table
-        .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
-        .filter(postings::entry_id.eq(entry).and(accounts::batch_id.is_not_null()))
-        .filter(accounts::batch_id.ne(batch))
-        .select(accounts::batch_id)
-        .load(conn)?;
-    Ok(others.into_iter().flatten().next())
 }

@@ -1,17 +1,17 @@
 //! Reminders, and the live facts at the foot of every page.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::schema::{accounts, batches, bottlings, items, lots, members, reminders};
+use super::schema::{accounts, batches, bottlings, items, lots, members, places, reminders};
 use crate::domain::batches::Stage;
 use crate::domain::reminders::{NewReminder, ReminderKind, Subject};
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{BatchId, BottlingId, ClubId, ItemId, LotId, MemberId, ReminderId};
-use crate::units::quantity::Milli;
+use crate::units::quantity::{BaseUnit, Milli};
 
 /// Make a reminder unless it was made before. Says whether it is new.
 pub fn make(conn: &mut AnyConn, club: ClubId, new: &NewReminder, at: Instant) -> Result<bool, Failure> {
@@ -68,19 +68,45 @@ pub struct Reminder {
     pub lot: Option<(LotId, String)>,
     /// The item it is about, with its name.
     pub item: Option<(ItemId, String)>,
+    /// When it was done.
+    pub done_at: Option<Instant>,
 }
 
-/// Open reminders due up to a day, the longest due first.
-pub fn open(conn: &mut AnyConn, club: ClubId, until: Day, limit: i64) -> Result<Vec<Reminder>, Failure> {
+/// Which reminders to load.
+enum Of {
+    /// Open ones, where a day is given due up to that, those after a place in their order.
+    Open(Option<Day>, Option<(Day, ReminderId)>),
+    /// One, open or done.
+    One(ReminderId),
+}
+
+/// Open reminders, the longest due first, after the day and identity of the one before; with `until`, those due up to
+/// that day.
+pub fn open(
+    conn: &mut AnyConn,
+    club: ClubId,
+    until: Option<Day>,
+    after: Option<(Day, ReminderId)>,
+    limit: i64,
+) -> Result<Vec<Reminder>, Failure> {
+    load(conn, club, &Of::Open(until, after), limit)
+}
+
+/// One reminder, open or done.
+pub fn reminder(conn: &mut AnyConn, club: ClubId, id: ReminderId) -> Result<Reminder, Failure> {
+    load(conn, club, &Of::One(id), 1)?.pop().ok_or(Failure::Gone)
+}
+
+fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Reminder>, Failure> {
     type Row = (
-        (ReminderId, ReminderKind, Day, String),
+        (ReminderId, ReminderKind, Day, String, Option<Instant>),
         (Option<MemberId>, Option<String>),
         (Option<BottlingId>, Option<String>),
         (Option<BatchId>, Option<String>, Option<String>),
         (Option<LotId>, Option<String>),
         (Option<ItemId>, Option<String>),
     );
-    let rows: Vec<Row> = reminders::table
+    let mut query = reminders::table
         .left_join(members::table.on(members::id.nullable().eq(reminders::member_id)))
         .left_join(bottlings::table.on(bottlings::id.nullable().eq(reminders::bottling_id)))
         .left_join(
@@ -91,26 +117,40 @@ pub fn open(conn: &mut AnyConn, club: ClubId, until: Day, limit: i64) -> Result<
         )
         .left_join(lots::table.on(lots::id.nullable().eq(reminders::lot_id)))
         .left_join(items::table.on(items::id.nullable().eq(reminders::item_id)))
-        .filter(reminders::club_id.eq(club).and(reminders::done_at.is_null()))
-        .filter(reminders::due_on.le(until))
+        .filter(reminders::club_id.eq(club))
         .order((reminders::due_on, reminders::id))
         .limit(limit)
         .select((
-            (reminders::id, reminders::kind, reminders::due_on, reminders::text),
+            (reminders::id, reminders::kind, reminders::due_on, reminders::text, reminders::done_at),
             (reminders::member_id, members::name.nullable()),
             (reminders::bottling_id, bottlings::code.nullable()),
             (batches::id.nullable(), batches::code.nullable(), batches::name.nullable()),
             (reminders::lot_id, lots::code.nullable()),
             (reminders::item_id, items::name.nullable()),
         ))
-        .load(conn)?;
+        .into_boxed();
+    match of {
+        Of::One(id) => query = query.filter(reminders::id.eq(*id)),
+        Of::Open(until, after) => {
+            query = query.filter(reminders::done_at.is_null());
+            if let Some(until) = *until {
+                query = query.filter(reminders::due_on.le(until));
+            }
+            if let Some((day, id)) = *after {
+                let later = reminders::due_on.gt(day).or(reminders::due_on.eq(day).and(reminders::id.gt(id)));
+                query = query.filter(later);
+            }
+        }
+    }
+    let rows: Vec<Row> = query.load(conn)?;
     Ok(rows
         .into_iter()
-        .map(|((id, kind, due_on, text), member, bottling, batch, lot, item)| Reminder {
+        .map(|((id, kind, due_on, text, done_at), member, bottling, batch, lot, item)| Reminder {
             id,
             kind,
             due_on,
             text,
+            done_at,
             member: member.0.zip(member.1),
             bottling: bottling.0.zip(bottling.1),
             batch: batch.0.zip(batch.1).zip(batch.2).map(|((id, code), name)| (id, code, name)),
@@ -118,6 +158,39 @@ pub fn open(conn: &mut AnyConn, club: ClubId, until: Day, limit: i64) -> Result<
             item: item.0.zip(item.1),
         })
         .collect())
+}
+
+/// What is left of a lot that a reminder is about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LotLeft {
+    /// Its last good day.
+    pub best_before: Option<Day>,
+    /// How much is left.
+    pub left: Milli,
+    /// In what.
+    pub unit: BaseUnit,
+    /// Where it stands.
+    pub places: Vec<String>,
+}
+
+/// What is left of each of these lots that has anything left.
+pub fn lots_left(conn: &mut AnyConn, ids: &[LotId]) -> Result<HashMap<LotId, LotLeft>, Failure> {
+    let rows: Vec<(LotId, Option<Day>, BaseUnit, String, Milli)> = accounts::table
+        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+        .inner_join(items::table.on(items::id.eq(lots::item_id)))
+        .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
+        .filter(lots::id.eq_any(ids.to_vec()).and(accounts::quantity.gt(Milli::ZERO)))
+        .order((lots::id, places::folded))
+        .select((lots::id, lots::best_before, items::unit, places::path, accounts::quantity))
+        .load(conn)?;
+    let mut found: HashMap<LotId, LotLeft> = HashMap::new();
+    for (lot, best_before, unit, path, quantity) in rows {
+        let nothing = || LotLeft { best_before, left: Milli::ZERO, unit, places: Vec::new() };
+        let lot = found.entry(lot).or_insert_with(nothing);
+        lot.left = lot.left + quantity;
+        lot.places.push(path);
+    }
+    Ok(found)
 }
 
 /// Whether a reminder is of this club and open.
@@ -133,6 +206,14 @@ pub fn is_open(conn: &mut AnyConn, club: ClubId, id: ReminderId) -> Result<bool,
 pub fn done(conn: &mut AnyConn, id: ReminderId, by: MemberId, at: Instant) -> Result<(), Failure> {
     diesel::update(reminders::table.filter(reminders::id.eq(id)))
         .set((reminders::done_at.eq(Some(at)), reminders::done_by.eq(Some(by))))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// It is still to do.
+pub fn undone(conn: &mut AnyConn, id: ReminderId) -> Result<(), Failure> {
+    diesel::update(reminders::table.filter(reminders::id.eq(id)))
+        .set((reminders::done_at.eq(None::<Instant>), reminders::done_by.eq(None::<MemberId>)))
         .execute(conn)?;
     Ok(())
 }

@@ -163,6 +163,28 @@ fn spread(conn: &mut AnyConn, from: Vec<BatchId>, down: bool) -> Result<BTreeSet
     Ok(reached)
 }
 
+/// The allergens of all that went into a batch: its own supplies, those of the batches it came from, and of the batches
+/// whose by-products and drinks were drawn into it.
+pub fn allergens(conn: &mut AnyConn, batch: BatchId) -> Result<Vec<String>, Failure> {
+    let (mut reached, mut edge) = (BTreeSet::new(), vec![batch]);
+    let mut found = BTreeSet::new();
+    while !edge.is_empty() {
+        let above = spread(conn, edge, false)?;
+        let mut rows: Vec<(String, Option<BatchId>)> = Vec::new();
+        for some in lots_into(conn, &above)?.chunks(500) {
+            let of = lots::table.inner_join(items::table.on(items::id.eq(lots::item_id)));
+            let of = of.filter(lots::id.eq_any(some.to_vec())).select((items::allergens, lots::batch_id));
+            rows.extend(of.load::<(String, Option<BatchId>)>(conn)?);
+        }
+        reached.extend(above);
+        let words = rows.iter().flat_map(|row| row.0.split(',')).filter(|word| !word.is_empty());
+        found.extend(words.map(str::to_owned));
+        let origins: BTreeSet<BatchId> = rows.iter().filter_map(|row| row.1).collect();
+        edge = origins.difference(&reached).copied().collect();
+    }
+    Ok(found.into_iter().collect())
+}
+
 fn batches_drawn_into(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<BatchId>, Failure> {
     let back = diesel::alias!(entries as back);
     let of: Vec<Option<LotId>> = of.iter().copied().map(Some).collect();

@@ -204,6 +204,34 @@ pub fn cost_per_bottle(cost: Money, bottles: i64) -> Money {
     if bottles == 0 { Money::ZERO } else { Money::from_micros(cost.micros() / bottles) }
 }
 
+/// An age at which a bottling should be tasted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TastingAge {
+    /// The age.
+    pub age_days: i64,
+    /// The day on which it has that age.
+    pub falls_on: Day,
+    /// The day its reminder is due, and whether it is done; none while none has been made.
+    pub reminder: Option<(Day, bool)>,
+}
+
+impl TastingAge {
+    /// The day for which it waits; none where it is done, or passed before anybody was reminded.
+    pub fn waits_for(&self, today: Day) -> Option<Day> {
+        match self.reminder {
+            Some((due_on, done)) => (!done).then_some(due_on),
+            None => (self.falls_on >= today).then_some(self.falls_on),
+        }
+    }
+}
+
+/// The tasting that comes next and its day: of those that are due, the oldest age; of those to come, the soonest.
+pub fn next_tasting(ages: &[TastingAge], today: Day) -> Option<(TastingAge, Day)> {
+    let waiting = || ages.iter().filter_map(|age| Some((*age, age.waits_for(today)?)));
+    let due = waiting().filter(|(_, day)| *day <= today).max_by_key(|(age, _)| age.age_days);
+    due.or_else(|| waiting().min_by_key(|(age, day)| (*day, age.age_days)))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -262,5 +290,23 @@ mod tests {
         for bad in ["soon", "-1", "0", "99999999"] {
             assert!(read_ages(bad).is_err(), "{bad}");
         }
+    }
+    #[test]
+    fn the_next_tasting_is_the_one_that_is_due_or_the_soonest_to_come() {
+        let day = |text: &str| -> Day { text.parse().unwrap() };
+        let age = |age_days, falls_on: &str, reminder| TastingAge { age_days, falls_on: day(falls_on), reminder };
+        let mut ages = vec![
+            age(90, "2026-03-20", Some((day("2026-03-20"), true))),
+            age(180, "2026-06-18", Some((day("2026-06-18"), false))),
+            age(365, "2026-12-20", None),
+        ];
+        let next = |ages: &[TastingAge]| next_tasting(ages, day("2026-06-23")).map(|(age, day)| (age.age_days, day));
+        assert_eq!(next(&ages), Some((180, day("2026-06-18"))));
+        ages[1].reminder = Some((day("2027-01-10"), false));
+        assert_eq!(next(&ages), Some((365, day("2026-12-20"))), "it was put off beyond the next");
+        ages[1].reminder = Some((day("2026-06-18"), true));
+        ages[2].reminder = Some((day("2026-12-20"), true));
+        assert_eq!(next(&ages), None);
+        assert_eq!(next(&[age(30, "2025-12-01", None)]), None, "nobody was ever reminded of it");
     }
 }

@@ -6,6 +6,7 @@
 pub mod batches;
 pub mod books;
 pub mod bottles;
+pub mod costs;
 pub mod members;
 pub mod refusal;
 pub mod reminders;

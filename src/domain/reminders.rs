@@ -4,6 +4,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::science::fermentation::{Reading, flat_days};
 use crate::units::days::Day;
 use crate::units::ids::{BatchId, BottlingId, ItemId, LotId};
 
@@ -115,5 +116,38 @@ pub fn low(item: ItemId, name: &str, left: &str, today: Day, filled_up: Option<D
         due_on: today,
         subject: Subject::Item(item),
         text: if left.starts_with('0') { format!("Buy {name}: none is left") } else { format!("Buy {name}: {left} left") },
+    }
+}
+
+/// A gravity that has not moved for so many days, above this, is taken for a fermentation that stopped before its end
+/// (common practice, no source).
+pub const STOPPED_DAYS: f64 = 5.0;
+/// Above this no usual drink has fermented out.
+pub const STOPPED_ABOVE_SG: f64 = 1.010;
+
+/// For how many days a working batch has stood still too high to be finished; none where it moves, is low enough, or
+/// too little has been read to say.
+#[allow(clippy::cast_possible_truncation, reason = "days between two readings")]
+pub fn stopped_for(readings: &[Reading]) -> Option<i64> {
+    let last = readings.last()?;
+    let days = flat_days(readings).ok()?;
+    (last.sg > STOPPED_ABOVE_SG && days >= STOPPED_DAYS).then_some(days as i64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_batch_that_stands_still_too_high_is_noticed() {
+        let read = |points: &[(f64, f64)]| {
+            let reading = |&(day, sg): &(f64, f64)| Reading { day, sg, temperature_c: None };
+            stopped_for(&points.iter().map(reading).collect::<Vec<_>>())
+        };
+        assert_eq!(read(&[(0.0, 1.088), (20.0, 1.0234), (23.0, 1.023), (25.2, 1.0232)]), Some(5));
+        assert_eq!(read(&[(0.0, 1.088), (20.0, 1.0234), (23.0, 1.023)]), None, "three days say little");
+        assert_eq!(read(&[(0.0, 1.088), (20.0, 1.002), (27.0, 1.002)]), None, "low enough to be finished");
+        assert_eq!(read(&[(0.0, 1.088), (20.0, 1.050), (27.0, 1.040)]), None, "it moves");
+        assert_eq!(read(&[]), None);
     }
 }

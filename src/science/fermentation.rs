@@ -109,6 +109,14 @@ pub fn progress(readings: &[Reading], expected_fg: f64) -> Result<Progress, OutO
     })
 }
 
+/// For how many days the last readings have agreed within 0.001, from the first of them to the last; 0 where the gravity
+/// moved between the last two. Whether that means anything is for [`progress`] and for the gravity itself to say.
+pub fn flat_days(readings: &[Reading]) -> Result<f64, OutOfRange> {
+    check(readings)?;
+    let flat = flat_end(readings);
+    Ok(flat.first().zip(flat.last()).map_or(0.0, |(first, last)| last.day - first.day))
+}
+
 /// The longest run of readings up to the last one that agree with each other.
 fn flat_end(readings: &[Reading]) -> &[Reading] {
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -253,6 +261,14 @@ mod tests {
         assert_eq!(at(Some(12.0)), Progress::Unsure(Doubt::Cold));
         assert_eq!(at(None), Progress::Unsure(Doubt::UnknownTemperature));
         assert!(at(Some(12.0)).to_string().contains("warm it"));
+    }
+
+    #[test]
+    fn flat_days_count_from_the_first_reading_that_agrees() {
+        let days = |points: &[(f64, f64)]| flat_days(&readings(points, None)).unwrap();
+        assert_eq!(days(&[(0.0, 1.081), (6.0, 1.023), (9.0, 1.0226), (11.5, 1.023)]), 5.5);
+        assert_eq!(days(&[(0.0, 1.081), (6.0, 1.023)]), 0.0);
+        assert_eq!(days(&[]), 0.0);
     }
 
     #[test]

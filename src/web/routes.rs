@@ -10,7 +10,7 @@ use super::members::{club, entrance, me};
 use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
-use super::{api, assets, batches, entries, health, problem, stock};
+use super::{api, assets, batches, bottles, costs, entries, health, problem, reminders, reports, stock};
 
 /// All routes.
 pub fn table() -> Table {
@@ -19,10 +19,13 @@ pub fn table() -> Table {
     people_pages(&mut table.pages());
     stock_pages(&mut table.pages());
     batch_pages(&mut table.pages());
+    bottle_pages(&mut table.pages());
+    report_pages(&mut table.pages());
     programs(&mut table.api());
     people_programs(&mut table.api());
     stock_programs(&mut table.api());
     batch_programs(&mut table.api());
+    bottle_programs(&mut table.api());
     table
 }
 
@@ -108,6 +111,48 @@ fn batch_pages(to: &mut Pages) {
         .post("/batches/{id}/readings/{reading}/strike", batches::strike)
         .get("/entries/{id}", entries::show)
         .post("/entries/{id}/reversal", entries::reverse);
+}
+
+fn bottle_pages(to: &mut Pages) {
+    to.get("/", reminders::today)
+        .get("/reminders", reminders::list)
+        .get("/reminders/{id}", reminders::settle::show)
+        .post("/reminders/{id}/done", reminders::settle::done)
+        .post("/reminders/{id}/put-off", reminders::settle::put_off)
+        .post("/reminders/{id}/give", reminders::settle::give)
+        .post("/reminders/{id}/undone", reminders::settle::undone);
+    to.get("/bottles", bottles::list)
+        .get("/bottles/{id}", bottles::show)
+        .post("/bottles/{id}/withdrawals", bottles::take::take);
+}
+
+fn report_pages(to: &mut Pages) {
+    to.get("/bottles/{id}/cost", costs::show)
+        .get("/bottles/{id}/cost.csv", costs::file)
+        .get("/batches/{id}/cost", costs::batch::show);
+    to.get("/reports", reports::show)
+        .get("/reports/yields", reports::yields_page)
+        .get("/reports/yields.csv", reports::yields_file)
+        .get("/reports/costs", reports::costs_page)
+        .get("/reports/costs.csv", reports::costs_file)
+        .get("/reports/members/{id}", reports::member::show)
+        .get("/reports/members.csv", reports::members_file);
+}
+
+fn bottle_programs(to: &mut Api) {
+    use api::{bottles, costs, reminders, reports};
+    to.get("/reminders", "What is to be done, the longest due first", reminders::list)
+        .post("/reminders/{id}/done", "Mark a reminder done", reminders::done)
+        .post("/reminders/{id}/put-off", "Put a reminder off to another day", reminders::put_off)
+        .post("/reminders/{id}/give", "Give a reminder to a member", reminders::give)
+        .post("/reminders/{id}/undone", "Open a reminder again that was marked done", reminders::undone);
+    to.get("/bottlings", "Bottlings, newest first", bottles::list)
+        .get("/bottlings/{id}", "A bottling: bottles left by place, age, strength, cost, tasting ages", bottles::show)
+        .post("/bottlings/{id}/withdrawals", "Take bottles out of the cellar", bottles::withdraw)
+        .get("/bottlings/{id}/cost", "What the bottles of a bottling cost, line by line", costs::of_bottling)
+        .get("/batches/{id}/cost", "What a batch cost, line by line, and where that went", costs::of_batch);
+    to.get("/reports/value", "What the cellar is worth, now or on a past day", reports::value)
+        .get("/reports/members", "What every member paid and took", reports::members);
 }
 
 fn batch_programs(to: &mut Api) {

@@ -42,13 +42,25 @@ pub fn csv(
     header: &[&str],
     rows: impl IntoIterator<Item = Vec<Cell>>,
 ) -> Result<HttpResponse, Problem> {
-    let body = written(header, rows).map_err(|error| Problem::fault(&error.to_string()))?;
-    Ok(respond::file("text/csv; charset=utf-8", name, body))
+    Ok(respond::file("text/csv; charset=utf-8", name, part(Some(header), rows)?))
 }
 
-fn written(header: &[&str], rows: impl IntoIterator<Item = Vec<Cell>>) -> Result<Vec<u8>, csv::Error> {
+/// A part of a file that is sent part by part; the first has the header.
+pub(super) fn part(
+    header: Option<&[&str]>,
+    rows: impl IntoIterator<Item = Vec<Cell>>,
+) -> Result<Vec<u8>, Problem> {
+    written(header, rows).map_err(|error| Problem::fault(&error.to_string()))
+}
+
+fn written(
+    header: Option<&[&str]>,
+    rows: impl IntoIterator<Item = Vec<Cell>>,
+) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
-    writer.write_record(header)?;
+    if let Some(header) = header {
+        writer.write_record(header)?;
+    }
     for row in rows {
         writer.write_record(row.into_iter().map(Cell::written))?;
     }
@@ -63,7 +75,7 @@ mod tests {
     fn what_was_typed_is_never_run_and_our_numbers_stay_numbers() {
         let row =
             vec![Cell::typed("=1+1"), Cell::typed("Milk, \"whole\""), Cell::ours("-3.5"), Cell::typed("-")];
-        let body = written(&["what", "name", "cost", "mark"], [row]).unwrap();
+        let body = written(Some(&["what", "name", "cost", "mark"]), [row]).unwrap();
         let text = String::from_utf8(body).unwrap();
         assert_eq!(text, "what,name,cost,mark\r\n'=1+1,\"Milk, \"\"whole\"\"\",-3.5,'-\r\n");
     }

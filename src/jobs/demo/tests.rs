@@ -77,7 +77,7 @@ fn batches_of_every_stage_keep_the_numbers_of_the_files(conn: &mut AnyConn, club
 
 fn something_is_due_today_and_nothing_that_was_done(conn: &mut AnyConn, club: ClubId) {
     let today: Day = "2026-06-24".parse().unwrap();
-    let open = due::open(conn, club, today, 1000).unwrap();
+    let open = due::open(conn, club, Some(today), None, 1000).unwrap();
     let tastings: Vec<_> = open.iter().filter(|reminder| reminder.kind == ReminderKind::Tasting).collect();
     let of: Vec<_> =
         tastings.iter().filter_map(|reminder| Some(reminder.bottling.as_ref()?.1.as_str())).collect();

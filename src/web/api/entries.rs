@@ -5,7 +5,7 @@ use utoipa::ToSchema;
 
 use super::{Amount, Page};
 use crate::db::books::{self, TakenBack, Told, ToldLine, Which};
-use crate::db::{AnyConn, Failure, batches, bottles, stock};
+use crate::db::{AnyConn, Failure, batches, bottles, members, stock};
 use crate::domain::books::Account;
 use crate::domain::members::Onlooker;
 use crate::units::days::Instant;
@@ -201,6 +201,7 @@ fn in_club(conn: &mut AnyConn, club: ClubId, which: Which) -> Result<(), Failure
         Which::Lot(id) => stock::lot(conn, club, id).map(drop),
         Which::Batch(id) => batches::standing(conn, club, id).map(drop),
         Which::Bottling(id) => bottles::bottling(conn, club, id).map(drop),
+        Which::Member(id) => members::member(conn, club, id).map(drop),
         Which::One(_) | Which::All => Ok(()),
     }
 }

@@ -13,7 +13,11 @@ use crate::units::quantity::{BaseUnit, Milli};
 
 pub mod batches;
 pub mod bodies;
+pub mod bottles;
+pub mod costs;
 pub mod describe;
+pub mod reminders;
+pub mod reports;
 pub mod entries;
 pub mod members;
 pub mod stock;

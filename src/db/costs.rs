@@ -1,0 +1,161 @@
+//! What moved the cost of a batch, line by line, down to the receipts; and what bottles were booked at.
+
+use std::collections::HashMap;
+
+use diesel::prelude::*;
+
+use super::batches::{Moved, moves_until};
+use super::connection::AnyConn;
+use super::failure::Failure;
+use super::schema::{accounts, batches, bottlings, entries, items, lots, postings};
+use crate::domain::books::EntryKind;
+use crate::domain::costs::CostLine;
+use crate::units::ids::{BatchId, EntryId, LotId};
+use crate::units::money::Money;
+use crate::units::quantity::{BaseUnit, Milli};
+
+/// All lines that moved the cost of a batch, in the order of the journal: supplies lot by lot, by-products, losses,
+/// splits and blends, bottlings. Their costs add up to what the batch holds. With `until`, they are those that counted
+/// when that entry had been recorded, and add up to what the batch held then.
+pub fn of_batch(conn: &mut AnyConn, batch: BatchId, until: Option<EntryId>) -> Result<Vec<CostLine>, Failure> {
+    let moved = moves_until(conn, batch, until)?;
+    let of = |by_lot: bool| {
+        let kept = moved.iter().filter(move |line| is_by_lot(line.1) == by_lot);
+        kept.map(|line| line.0).collect::<Vec<_>>()
+    };
+    let mut lots = lot_rows(conn, &of(true))?;
+    let mut others = other_batches(conn, &of(false), batch)?;
+    let mut found = Vec::new();
+    for line in moved {
+        if is_by_lot(line.1) {
+            let rows = lots.remove(&line.0).unwrap_or_default();
+            found.extend(rows.into_iter().map(|row| row.line(&line)));
+        } else {
+            found.push(whole_line(&line, others.remove(&line.0)));
+        }
+    }
+    Ok(found)
+}
+
+/// Bottles, closures and labels that went into a bottling.
+pub fn packaging(conn: &mut AnyConn, bottling: &super::bottles::Bottling) -> Result<Vec<CostLine>, Failure> {
+    let moved = (bottling.entry, EntryKind::Bottling, bottling.bottled_on, Milli::ZERO, Money::ZERO);
+    let rows = lot_rows(conn, &[bottling.entry])?.remove(&bottling.entry).unwrap_or_default();
+    Ok(rows.into_iter().filter(|row| row.quantity < Milli::ZERO).map(|row| row.line(&moved)).collect())
+}
+
+/// What the bottles of each of these bottlings were booked at, by the entry that made them.
+pub fn booked(conn: &mut AnyConn, of: &[EntryId]) -> Result<HashMap<EntryId, Money>, Failure> {
+    let rows: Vec<(EntryId, Money)> = postings::table
+        .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
+        .inner_join(bottlings::table.on(bottlings::entry_id.eq(postings::entry_id)))
+        .filter(postings::entry_id.eq_any(of.to_vec()))
+        .filter(accounts::lot_id.eq(bottlings::lot_id.nullable()))
+        .select((postings::entry_id, postings::cost))
+        .load(conn)?;
+    Ok(rows.into_iter().collect())
+}
+
+const fn is_by_lot(kind: EntryKind) -> bool {
+    matches!(kind, EntryKind::Draw | EntryKind::Pitch | EntryKind::ByProduct)
+}
+
+/// A line of an entry that moved a lot.
+#[derive(Queryable)]
+struct LotRow {
+    entry: EntryId,
+    what: String,
+    unit: BaseUnit,
+    lot: LotId,
+    code: String,
+    brought_by: EntryId,
+    receipt: Option<String>,
+    quantity: Milli,
+    cost: Money,
+}
+
+impl LotRow {
+    /// As the batch or bottling sees it: what left a lot came in.
+    fn line(self, moved: &Moved) -> CostLine {
+        CostLine {
+            entry: self.entry,
+            kind: moved.1,
+            day: moved.2,
+            what: self.what,
+            lot: Some((self.lot, self.code)),
+            receipt: Some((self.brought_by, self.receipt)),
+            other_batch: None,
+            quantity: self.quantity.negated(),
+            unit: self.unit,
+            cost: self.cost.negated(),
+        }
+    }
+}
+
+fn lot_rows(conn: &mut AnyConn, of: &[EntryId]) -> Result<HashMap<EntryId, Vec<LotRow>>, Failure> {
+    let mut found: HashMap<EntryId, Vec<LotRow>> = HashMap::new();
+    for some in of.chunks(500) {
+        let rows: Vec<LotRow> = postings::table
+            .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
+            .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+            .inner_join(items::table.on(items::id.eq(lots::item_id)))
+            .inner_join(entries::table.on(entries::id.eq(lots::entry_id)))
+            .filter(postings::entry_id.eq_any(some.to_vec()))
+            .order((postings::entry_id, postings::line))
+            .select((
+                postings::entry_id,
+                items::name,
+                items::unit,
+                lots::id,
+                lots::code,
+                lots::entry_id,
+                entries::code,
+                postings::quantity,
+                postings::cost,
+            ))
+            .load(conn)?;
+        for row in rows {
+            found.entry(row.entry).or_default().push(row);
+        }
+    }
+    Ok(found)
+}
+
+fn whole_line(moved: &Moved, other_batch: Option<(BatchId, String, String)>) -> CostLine {
+    let (entry, kind, day, quantity, cost) = *moved;
+    let what = match &other_batch {
+        Some((_, code, name)) => format!("{name}, batch {code}"),
+        None => kind.label().to_owned(),
+    };
+    CostLine {
+        entry,
+        kind,
+        day,
+        what,
+        lot: None,
+        receipt: None,
+        other_batch,
+        quantity,
+        unit: BaseUnit::Millilitre,
+        cost,
+    }
+}
+
+/// The batch on the other side of each split or blend: which, its code, its drink.
+fn other_batches(
+    conn: &mut AnyConn,
+    of: &[EntryId],
+    batch: BatchId,
+) -> Result<HashMap<EntryId, (BatchId, String, String)>, Failure> {
+    let mut found = HashMap::new();
+    for some in of.chunks(500) {
+        let rows: Vec<(EntryId, (BatchId, String, String))> = postings::table
+            .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
+            .inner_join(batches::table.on(batches::id.nullable().eq(accounts::batch_id)))
+            .filter(postings::entry_id.eq_any(some.to_vec()).and(batches::id.ne(batch)))
+            .select((postings::entry_id, (batches::id, batches::code, batches::name)))
+            .load(conn)?;
+        found.extend(rows);
+    }
+    Ok(found)
+}

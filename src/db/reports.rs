@@ -1,0 +1,152 @@
+//! Sums over the books that reports show: what the cellar is worth, and what each member paid and took. They are added
+//! up in the database, so that no more than the sums is held in memory.
+
+use std::collections::HashMap;
+
+use diesel::dsl::sql;
+use diesel::prelude::*;
+use diesel::sql_types::{BigInt, Date, Nullable, Text};
+
+use super::connection::AnyConn;
+use super::failure::Failure;
+use super::schema::{accounts, batches, entries, members, postings};
+use crate::domain::batches::Stage;
+use crate::domain::books::{Account, EntryKind};
+use crate::domain::stock::ItemKind;
+use crate::units::days::Day;
+use crate::units::ids::{AccountId, ClubId, MemberId};
+use crate::units::money::Money;
+
+/// What the cellar is worth: stock by kind of item, and what is still in batches.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Value {
+    /// Stock, for every kind.
+    pub stock: Vec<(ItemKind, Money)>,
+    /// Drink in bulk.
+    pub batches: Money,
+}
+
+impl Value {
+    /// All of it.
+    pub fn total(&self) -> Money {
+        self.stock.iter().map(|(_, cost)| *cost).sum::<Money>() + self.batches
+    }
+
+    /// What it was before `since` was added.
+    #[must_use]
+    pub fn less(mut self, since: &Value) -> Self {
+        for (kind, cost) in &mut self.stock {
+            *cost = *cost - since.of(*kind);
+        }
+        self.batches = self.batches - since.batches;
+        self
+    }
+
+    /// What one kind is worth.
+    pub fn of(&self, kind: ItemKind) -> Money {
+        self.stock.iter().find(|row| row.0 == kind).map(|row| row.1).unwrap_or_default()
+    }
+}
+
+#[derive(QueryableByName)]
+struct SumRow {
+    /// The kind of item; none for batches.
+    #[diesel(sql_type = Nullable<Text>)]
+    kind: Option<String>,
+    #[diesel(sql_type = BigInt)]
+    cost: Money,
+}
+
+/// What the cellar is worth now. A batch that has ended holds nothing.
+pub fn value(conn: &mut AnyConn, club: ClubId) -> Result<Value, Failure> {
+    let batches: Money = accounts::table
+        .inner_join(batches::table.on(batches::id.nullable().eq(accounts::batch_id)))
+        .filter(batches::club_id.eq(club).and(batches::stage.ne_all([Stage::Closed, Stage::Abandoned])))
+        .select(sql::<BigInt>("CAST(COALESCE(SUM(accounts.cost), 0) AS BIGINT)"))
+        .first(conn)?;
+    Ok(Value { stock: super::stock::value_by_kind(conn, club)?, batches })
+}
+
+/// What has come (+) and gone (−) since the end of a day; taken off what there is now, it gives the worth on that day.
+pub fn value_since(conn: &mut AnyConn, club: ClubId, day: Day) -> Result<Value, Failure> {
+    let rows: Vec<SumRow> = diesel::sql_query(
+        "SELECT items.kind AS kind, CAST(COALESCE(SUM(postings.cost), 0) AS BIGINT) AS cost FROM postings \
+         JOIN accounts ON accounts.id = postings.account_id \
+         LEFT JOIN lots ON lots.id = accounts.lot_id LEFT JOIN items ON items.id = lots.item_id \
+         WHERE postings.club_id = $1 AND postings.day > $2 AND accounts.kind IN ('stock', 'batch') GROUP BY items.kind",
+    )
+    .bind::<BigInt, _>(club)
+    .bind::<Date, _>(day)
+    .load(conn)?;
+    let of = |kind: Option<&str>| -> Money {
+        rows.iter().filter(|row| row.kind.as_deref() == kind).map(|row| row.cost).sum()
+    };
+    let known = |kind: &str| ItemKind::from_code(kind).is_some();
+    if let Some(odd) = rows.iter().filter_map(|row| row.kind.as_deref()).find(|kind| !known(kind)) {
+        return Err(Failure::Fault(format!("the database holds the unknown word “{odd}”")));
+    }
+    let stock = ItemKind::ALL.into_iter().map(|kind| (kind, of(Some(kind.code())))).collect();
+    Ok(Value { stock, batches: of(None) })
+}
+
+/// What a member paid and took.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MemberMoney {
+    /// Who.
+    pub member: MemberId,
+    /// Their name.
+    pub name: String,
+    /// They have left the club.
+    pub left: bool,
+    /// Supplies they paid for, reversed receipts taken off.
+    pub paid: Money,
+    /// Bottles they took home, at cost, reversed ones taken off.
+    pub took: Money,
+    /// What they owe the club (+) or the club owes them (−): the balance of their account.
+    pub owes: Money,
+}
+
+/// What every member paid and took, by name: those who are in the club, and those whose account was ever used. What was
+/// paid is summed over their receipts; the balance is kept, and what was taken is the difference.
+pub fn by_member(conn: &mut AnyConn, club: ClubId) -> Result<Vec<MemberMoney>, Failure> {
+    let all: Vec<(MemberId, String, Option<Day>)> = members::table
+        .filter(members::club_id.eq(club))
+        .order((members::name, members::id))
+        .select((members::id, members::name, members::left_on))
+        .load(conn)?;
+    let keys: Vec<String> = all.iter().map(|row| Account::Member(row.0).key()).collect();
+    let balances: Vec<(String, AccountId, Money)> = accounts::table
+        .filter(accounts::club_id.eq(club).and(accounts::key.eq_any(keys)))
+        .select((accounts::key, accounts::id, accounts::cost))
+        .load(conn)?;
+    let paid = paid_out_of(conn, balances.iter().map(|row| row.1).collect())?;
+    let balances: HashMap<String, (AccountId, Money)> =
+        balances.into_iter().map(|(key, id, cost)| (key, (id, cost))).collect();
+    let told = |(member, name, left_on): (MemberId, String, Option<Day>)| {
+        let account = balances.get(&Account::Member(member).key());
+        let owes = account.map(|account| account.1).unwrap_or_default();
+        let paid = account.and_then(|account| paid.get(&account.0)).copied().unwrap_or_default();
+        let known = left_on.is_none() || account.is_some();
+        known.then(|| MemberMoney { member, name, left: left_on.is_some(), paid, took: owes + paid, owes })
+    };
+    Ok(all.into_iter().filter_map(told).collect())
+}
+
+/// What went out of each of these accounts for supplies, reversed receipts taken off.
+fn paid_out_of(conn: &mut AnyConn, of: Vec<AccountId>) -> Result<HashMap<AccountId, Money>, Failure> {
+    let meant = diesel::alias!(entries as meant);
+    let rows: Vec<(AccountId, Money)> = postings::table
+        .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
+        .left_join(meant.on(meant.field(entries::id).nullable().eq(entries::reverses)))
+        .filter(postings::account_id.eq_any(of))
+        .filter(
+            entries::kind
+                .nullable()
+                .eq(EntryKind::Receipt)
+                .or(meant.field(entries::kind).nullable().eq(EntryKind::Receipt)),
+        )
+        .group_by(postings::account_id)
+        .select((postings::account_id, sql::<BigInt>("CAST(COALESCE(SUM(postings.cost), 0) AS BIGINT)")))
+        .load(conn)?;
+    Ok(rows.into_iter().map(|(account, cost)| (account, cost.negated())).collect())
+}

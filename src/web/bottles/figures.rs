@@ -1,0 +1,94 @@
+//! The figures of a bottling: cost, strength and how it is known, the last gravity, the shelf.
+
+use super::Found;
+use crate::domain::members::Doer;
+use crate::domain::reminders::STOPPED_ABOVE_SG;
+use crate::science::alcohol::GRAVITY_METHOD_VOL_PERCENT;
+use crate::units::days;
+use crate::units::measure::ReadingKind;
+use crate::web::site::Site;
+use crate::web::words;
+
+/// A figure with its unit, and how it is worked out.
+pub(super) struct Figure {
+    pub(super) name: &'static str,
+    pub(super) about: bool,
+    pub(super) value: String,
+    /// "± 0.3", or nothing.
+    pub(super) give: String,
+    pub(super) unit: String,
+    /// How it is worked out, and on whose authority.
+    pub(super) how: Option<(String, &'static str)>,
+    /// What must be known with it, in iron.
+    pub(super) warning: Option<&'static str>,
+}
+
+const NO_LEGAL_STRENGTH: &str = "For the club’s own use: a strength on anything that is sold takes a laboratory’s method.";
+
+pub(super) fn of(_site: &Site, doer: &Doer, found: &Found) -> Vec<Figure> {
+    let sign = words::sign(&doer.currency);
+    let sign = sign.trim();
+    let plain = |name, value: String, unit: String| Figure {
+        name,
+        about: false,
+        value,
+        give: String::new(),
+        unit,
+        how: None,
+        warning: None,
+    };
+    let mut figures = vec![plain("Cost", words::figure(found.each()), format!("{sign} a bottle"))];
+    figures.push(strength(found));
+    figures.extend(gravity(found, doer));
+    let left_cost = found.places.iter().map(|place| place.3).sum();
+    figures.push(plain("What is left, at cost", words::figure(left_cost), sign.to_owned()));
+    figures
+}
+
+fn strength(found: &Found) -> Figure {
+    let unit = "% vol".to_owned();
+    let (name, warning) = ("Strength", None);
+    let milk = found.allergens.iter().any(|allergen| allergen == "milk");
+    let Some(strength) = found.bottling.strength else {
+        let how = if milk {
+            "Whey from another batch is in it, and whey holds salts and sugars that do not ferment: gravity would mislead."
+        } else {
+            "It takes two gravities: one when the yeast was pitched, one when it was done."
+        };
+        let how = Some((how.to_owned(), NO_LEGAL_STRENGTH));
+        let value = "not known".to_owned();
+        return Figure { name, about: false, value, give: String::new(), unit: String::new(), how, warning };
+    };
+    let value = format!("{:.1}", strength.number());
+    if found.bottling.strength_basis == "gravities" {
+        let how = format!(
+            "From the first and the last gravity of its batch on the day it was bottled (Balling’s balance and Tabarié’s \
+             rule solved together), which tell it to ± {GRAVITY_METHOD_VOL_PERCENT} % vol (common practice)."
+        );
+        let give = format!("± {GRAVITY_METHOD_VOL_PERCENT}");
+        return Figure { name, about: false, value, give, unit, how: Some((how, NO_LEGAL_STRENGTH)), warning };
+    }
+    let how = "From the sugars in the whey, if it has fermented out. Gravity would mislead: whey holds salts, protein and \
+               sugars that do not ferment. The batch’s page shows the sums."
+        .to_owned();
+    Figure { name, about: true, value, give: String::new(), unit, how: Some((how, NO_LEGAL_STRENGTH)), warning }
+}
+
+fn gravity(found: &Found, doer: &Doer) -> Option<Figure> {
+    let (value, at) = found.gravity?;
+    let day = days::long(days::local_day(at, doer.zone));
+    let how = format!("Read on {day}, corrected to 20 °C. Read to ± 0.0005 (common practice).");
+    let high = value.number() > STOPPED_ABOVE_SG;
+    Some(Figure {
+        name: "Last gravity of its batch",
+        about: false,
+        value: value.shown(ReadingKind::Gravity),
+        give: String::new(),
+        unit: "SG".to_owned(),
+        how: Some((how, "A gravity that stands still is no proof that nothing ferments any more.")),
+        warning: high.then_some(
+            "This is high: sugar may be left. If it ferments in the bottle, the pressure can burst it. Keep it cold, open it \
+             with care, and open one early.",
+        ),
+    })
+}

@@ -1,0 +1,253 @@
+//! Bottles, what they cost, what is due and what it adds up to, over HTTP.
+
+use actix_web::rt::System;
+use serde_json::{Value, json};
+
+use crate::actions::reminders::reconcile;
+use crate::db::members::clubs;
+use crate::domain::members::Role;
+use crate::web::extract::now;
+use crate::web::server::tests::{FORM, Heard, House};
+use crate::web::site::form_token;
+
+/// A house with a club, and what its members send.
+struct Cellar {
+    house: House,
+    people: Vec<(Role, String, String)>,
+    place: String,
+}
+
+impl Cellar {
+    fn open() -> Self {
+        let house = House::open("");
+        let people = house.found();
+        let mut cellar = Self { house, people, place: String::new() };
+        cellar.place = cellar.post("/places", &json!({"name": "Wheel pit"}));
+        cellar
+    }
+
+    fn person(&self, role: Role) -> &(Role, String, String) {
+        self.people.iter().find(|person| person.0 == role).unwrap()
+    }
+
+    fn ask(&self, role: Role, method: &str, path: &str, body: &str) -> Heard {
+        let token = format!("Bearer {}", self.person(role).2);
+        let headers = [("authorization", &*token), ("content-type", "application/json")];
+        self.house.ask(method, &format!("/api/v1{path}"), &headers, body)
+    }
+
+    fn read(&self, path: &str) -> Value {
+        let heard = self.ask(Role::Onlooker, "GET", path, "");
+        assert_eq!(heard.status, 200, "{path}: {}", heard.body);
+        serde_json::from_str(&heard.body).unwrap()
+    }
+
+    /// Records something; gives the id of what it made.
+    fn post(&self, path: &str, body: &Value) -> String {
+        let heard = self.ask(Role::Cellarhand, "POST", path, &body.to_string());
+        assert!(matches!(heard.status, 200 | 201), "{path}: {}", heard.body);
+        let made: Value = serde_json::from_str(&heard.body).unwrap();
+        let id = ["bottling", "into", "id", "lot", "entry"].into_iter().find_map(|name| made[name].as_str());
+        id.unwrap().to_owned()
+    }
+
+    fn page(&self, role: Role, path: &str) -> String {
+        let heard = self.browse(role, "GET", path, "");
+        assert_eq!(heard.status, 200, "{path}");
+        heard.body
+    }
+
+    fn browse(&self, role: Role, method: &str, path: &str, body: &str) -> Heard {
+        let cookie = format!("undercroft={}", self.person(role).1);
+        self.house.ask(method, path, &[("cookie", &cookie), FORM], body)
+    }
+
+    fn send(&self, role: Role, path: &str, fields: &[(&str, &str)]) -> Heard {
+        let token = form_token(&self.person(role).1);
+        let mut body = form_urlencoded::Serializer::new(String::new());
+        body.append_pair("form_token", &token).extend_pairs(fields);
+        self.browse(role, "POST", path, &body.finish())
+    }
+
+    fn item(&self, name: &str, kind: &str, unit: &str, more: Value) -> String {
+        let mut body = json!({"name": name, "kind": kind, "unit": unit});
+        body.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+        self.post("/items", &body)
+    }
+
+    /// Supplies of one item, received at a cost.
+    fn supply(&self, item: &str, amount: &str, unit: &str, cost: &str) {
+        let quantity = json!({"amount": amount, "unit": unit});
+        let line = json!({"item": item, "quantity": quantity, "cost": cost, "place": self.place});
+        self.post("/receipts", &json!({"lines": [line]}));
+    }
+
+    /// 40 L of whey wine, less 8.8 kg of curds: 66.00 of milk, 5.52 of sugar, curds at 5.25 a kg.
+    fn whey_wine(&self) -> String {
+        let milk = json!({"density_g_per_ml": "1.03", "allergens": ["milk"], "lactose_g_per_kg": "48"});
+        let milk = self.item("Sheep's milk", "ingredient", "mL", milk);
+        let sugar = self.item("Cane sugar", "ingredient", "g", json!({"density_g_per_ml": "1.59"}));
+        let curds = json!({"allergens": ["milk"], "value_per_unit": "0.00525", "density_g_per_ml": "1.03"});
+        let curds = self.item("Curds", "by-product", "g", curds);
+        self.supply(&milk, "40", "L", "66.00");
+        self.supply(&sugar, "4.6", "kg", "5.52");
+        let batch = self.post("/batches", &json!({"name": "Whey wine"}));
+        let line = |item: &str, amount: &str, unit: &str| json!({"item": item, "quantity": {"amount": amount, "unit": unit}});
+        let lines = json!([line(&milk, "40", "L"), line(&sugar, "4.6", "kg")]);
+        self.post(&format!("/batches/{batch}/draws"), &json!({"lines": lines}));
+        let weighed = json!({"item": curds, "quantity": {"amount": "8.8", "unit": "kg"}, "place": self.place});
+        self.post(&format!("/batches/{batch}/by-products"), &weighed);
+        batch
+    }
+
+    fn bottle(&self, batch: &str, bottles: u32) -> String {
+        let volume = json!({"amount": "750", "unit": "mL"});
+        let body = json!({"bottles": bottles, "bottle_volume": volume, "place": self.place, "tasting_ages_days": [1, 90]});
+        self.post(&format!("/batches/{batch}/bottlings"), &body)
+    }
+}
+
+/// A sum of decimal texts in millionths.
+fn sum<'v>(texts: impl Iterator<Item = &'v Value>) -> i64 {
+    texts.map(micros).sum()
+}
+
+fn micros(text: &Value) -> i64 {
+    let text = text.as_str().unwrap();
+    let (whole, part) = text.split_once('.').unwrap_or((text, ""));
+    let size = format!("{}{part:0<6}", whole.trim_start_matches('-')).parse::<i64>().unwrap();
+    if text.starts_with('-') { -size } else { size }
+}
+
+#[test]
+fn what_a_bottle_cost_is_told_line_by_line_and_adds_up() {
+    let cellar = Cellar::open();
+    let batch = cellar.whey_wine();
+    let other = cellar.post(&format!("/batches/{batch}/splits"), &json!({"volume": {"amount": "7", "unit": "L"}}));
+    let bottling = cellar.bottle(&batch, 20);
+    let cost = cellar.read(&format!("/bottlings/{bottling}/cost"));
+    let lines = cost["lines"].as_array().unwrap();
+    assert_eq!(lines.len(), 3);
+    assert_eq!((&lines[0]["what"], &lines[0]["cost"], &lines[0]["receipt"]), (&json!("Sheep's milk"), &json!("66"), &json!("R-1")));
+    assert_eq!((&lines[2]["part"], &lines[2]["cost"]), (&json!("by-product"), &json!("-46.2")));
+    assert!(micros(&lines[0]["share"]) < micros(&lines[0]["cost"]), "some of it went into the split");
+    let booked = micros(&cellar.read(&format!("/bottlings/{bottling}"))["cost"]);
+    assert_eq!(sum(lines.iter().map(|line| &line["share"])), booked);
+
+    let whole = cellar.read(&format!("/batches/{batch}/cost"));
+    assert_eq!((&whole["supplies"], &whole["by_products"], &whole["total"]), (&json!("71.52"), &json!("-46.2"), &json!("25.32")));
+    assert_eq!(sum(whole["lines"].as_array().unwrap().iter().map(|line| &line["cost"])), micros(&whole["held"]));
+    let split = cellar.read(&format!("/batches/{other}/cost"));
+    assert_eq!(split["lines"][0]["batch"], json!(batch));
+
+    let page = cellar.page(Role::Onlooker, &format!("/bottles/{bottling}/cost"));
+    assert!(page.contains("Curds took €"), "{page}");
+    assert!(page.contains(&format!("href=\"/batches/{other}/cost\">Batch 2</a>")));
+    assert!(cellar.page(Role::Onlooker, &format!("/batches/{batch}/cost")).contains("Curds, deducted"));
+    let file = cellar.page(Role::Onlooker, &format!("/bottles/{bottling}/cost.csv"));
+    let shares = file.lines().skip(1).map(|line| json!(line.split(',').nth(9).unwrap())).collect::<Vec<_>>();
+    assert_eq!(sum(shares.iter()), booked);
+}
+
+#[test]
+fn milk_that_came_with_another_batch_is_named_and_no_gravity_is_trusted() {
+    let cellar = Cellar::open();
+    let batch = cellar.whey_wine();
+    let split = json!({"volume": {"amount": "9", "unit": "L"}, "name": "Whey wine with pear"});
+    let other = cellar.post(&format!("/batches/{batch}/splits"), &split);
+    for (at, value) in [("2020-01-01T10:00:00Z", "1.080"), ("2020-02-01T10:00:00Z", "1.020")] {
+        let reading = json!({"kind": "gravity", "value": value, "at": at});
+        cellar.post(&format!("/batches/{other}/readings"), &reading);
+    }
+    let bottling = cellar.bottle(&other, 12);
+    let told = cellar.read(&format!("/bottlings/{bottling}"));
+    assert_eq!((&told["allergens"], &told["strength"]), (&json!(["milk"]), &Value::Null));
+    let page = cellar.page(Role::Onlooker, &format!("/bottles/{bottling}"));
+    assert!(page.contains("Contains <strong>milk</strong>."));
+    assert!(page.contains("gravity would mislead") && page.contains("This is high: sugar may be left."));
+}
+
+#[test]
+fn a_taster_takes_bottles_in_their_own_name_and_never_more_than_there_are() {
+    let cellar = Cellar::open();
+    let bottling = cellar.bottle(&cellar.whey_wine(), 12);
+    let path = format!("/bottles/{bottling}");
+    let page = cellar.page(Role::Taster, &path);
+    assert!(page.contains("Take them home, at cost") && !page.contains("name=\"member\""));
+    assert!(!cellar.page(Role::Onlooker, &path).contains("/withdrawals"));
+    let take = format!("{path}/withdrawals");
+    let fields = [("request_key", "0123456789abcdef"), ("bottles", "2")];
+    for _ in 0..2 {
+        let done = cellar.send(Role::Taster, &take, &fields);
+        assert_eq!(done.status, 303);
+        assert!(cellar.page(Role::Taster, done.header("location")).contains("2 bottles taken by taster."));
+    }
+    assert_eq!(cellar.read(&format!("/bottlings/{bottling}"))["left"], json!(10));
+    let more = cellar.send(Role::Taster, &take, &[("bottles", "11")]);
+    assert_eq!(more.status, 409);
+    assert!(more.body.contains("There are only 10 left there") && more.body.contains("value=\"11\""));
+    assert_eq!(cellar.send(Role::Taster, &take, &[("bottles", "1"), ("reason", "gift")]).status, 403);
+    assert_eq!(cellar.send(Role::Cellarhand, &take, &[("bottles", "10"), ("reason", "tasting")]).status, 303);
+    assert!(cellar.page(Role::Onlooker, "/bottles?view=gone").contains(&path));
+    assert!(!cellar.page(Role::Onlooker, "/bottles?sort=name").contains(&path));
+    let members = cellar.read("/reports/members");
+    let taster = members["items"].as_array().unwrap().iter().find(|row| row["name"] == "taster").unwrap();
+    assert_eq!(micros(&taster["took"]), -micros(&taster["balance"]));
+    assert!(micros(&taster["took"]) > 0);
+    let statement = cellar.page(Role::Onlooker, &format!("/reports/members/{}", taster["member"].as_str().unwrap()));
+    assert!(statement.contains("is owed to the club") && statement.contains("2 bottles taken by taster"));
+}
+
+#[test]
+fn what_is_due_is_done_put_off_given_and_opened_again() {
+    let cellar = Cellar::open();
+    let first = cellar.page(Role::Steward, "/");
+    assert!(first.contains("Nothing is due.") && first.contains("What to do first"));
+    assert!(!cellar.page(Role::Onlooker, "/").contains("What to do first"));
+    cellar.bottle(&cellar.whey_wine(), 12);
+    let (db, at) = (cellar.house.db.clone(), now() + chrono::Duration::days(1));
+    System::new().block_on(async {
+        let club = db.read(clubs).await.unwrap()[0].0;
+        reconcile(&db, club, chrono_tz::UTC, at).await.unwrap();
+    });
+    let tomorrow = (now().date() + chrono::Duration::days(2)).to_string();
+    let found = cellar.read(&format!("/reminders?until={tomorrow}"));
+    let reminder = found["items"].as_array().unwrap().iter().find(|one| one["kind"] == "tasting").unwrap();
+    let id = reminder["id"].as_str().unwrap();
+    assert!(cellar.page(Role::Onlooker, "/").contains(&format!("/reminders/{id}")));
+    assert!(cellar.page(Role::Onlooker, "/reminders").contains(&format!("/reminders/{id}")));
+    assert!(!cellar.page(Role::Onlooker, &format!("/reminders/{id}")).contains("<button"));
+
+    let become_of = |what: &str, fields: &[(&str, &str)]| cellar.send(Role::Taster, &format!("/reminders/{id}/{what}"), fields);
+    let refused = become_of("put-off", &[("day", "yesterday")]);
+    assert!(refused.status == 422 && refused.body.contains("Choose a day to come"));
+    let member = cellar.read("/members")["items"][0]["id"].as_str().unwrap().to_owned();
+    for (what, fields) in [("put-off", &[("day", "2199-01-01")][..]), ("give", &[("member", &member)]), ("done", &[])] {
+        let sent = become_of(what, fields);
+        assert_eq!((sent.status, sent.header("location")), (303, format!("/?said={id}").as_str()), "{what}");
+    }
+    assert!(cellar.page(Role::Taster, &format!("/?said={id}")).contains("is done."));
+    assert_eq!(become_of("done", &[]).status, 409);
+    assert_eq!(cellar.ask(Role::Taster, "POST", &format!("/reminders/{id}/undone"), "").status, 200);
+    assert_eq!(cellar.read("/reminders?until=2199-12-31")["items"].as_array().unwrap().last().unwrap()["member"], json!(member));
+}
+
+#[test]
+fn reports_say_what_the_cellar_is_worth_and_files_are_noted() {
+    let cellar = Cellar::open();
+    cellar.bottle(&cellar.whey_wine(), 12);
+    let value = cellar.read("/reports/value");
+    assert_eq!(value["total"], json!("71.52"), "nothing is lost on the way");
+    assert_eq!(cellar.read("/reports/value?on=2020-01-01")["total"], json!("0"));
+    let page = cellar.page(Role::Onlooker, "/reports?on=1+January+2020");
+    assert!(page.contains("€71.52") && page.contains("At the end of 1 January 2020 it was €0.00."));
+    assert!(cellar.page(Role::Onlooker, "/reports?on=soon").contains("Write the day like"));
+    assert!(cellar.page(Role::Onlooker, "/reports/yields").contains("Whey wine"));
+    assert!(cellar.page(Role::Onlooker, "/reports/costs").contains("1-1, Whey wine"));
+    let yields = cellar.page(Role::Onlooker, "/reports/yields.csv");
+    assert!(yields.starts_with("batch,drink,") && yields.lines().count() == 2, "{yields}");
+    assert!(cellar.page(Role::Onlooker, "/reports/costs.csv").contains("\r\n1-1,Whey wine,"));
+    assert!(cellar.page(Role::Onlooker, "/reports/members.csv").contains("\r\ntaster,0,0,0,EUR\r\n"));
+    let log = cellar.page(Role::Steward, "/club/log");
+    assert!(log.contains("exported the yields") && log.contains("exported the costs"));
+}
