@@ -7,12 +7,14 @@ use std::net::TcpListener;
 use std::path::Path;
 use std::process::ExitCode;
 
+use tokio::sync::watch;
 use tracing_subscriber::EnvFilter;
 use undercroft::actions::members::{self, NewToken};
 use undercroft::config::{Cli, Club, Command, LogFormat, Member, Serve, Token};
 use undercroft::db::connection::Address;
 use undercroft::db::{Database, backup, verify};
 use undercroft::domain::members::{NewClub, NewPerson, Onlooker, Password};
+use undercroft::jobs::{demo, reminders};
 use undercroft::web::extract::now;
 use undercroft::web::server::{self, Settings};
 
@@ -53,7 +55,7 @@ fn start_log(filter: &str, format: LogFormat) -> Outcome {
 async fn run(command: Command, database: &Address) -> Outcome {
     match command {
         Command::Serve(how) => serve(database, how).await,
-        Command::Demo(_) => Err("The demo club is not there yet".into()),
+        Command::Demo(how) => demo(database, how).await,
         Command::Verify => verify(database),
         Command::Backup { file } => write_backup(database, &file),
         Command::Restore { file } => restore(database, &file),
@@ -86,8 +88,27 @@ async fn serve(database: &Address, how: Serve) -> Outcome {
         println!("There is no club here yet. Set it up within a day at this address, which works once:");
         println!("{}/set-up/{}", address(&settings), secret.reveal());
     }
+    keep_serving(listener, db, settings).await
+}
+
+async fn demo(database: &Address, how: Serve) -> Outcome {
+    let (listener, settings) = listen(how)?;
+    let db = Database::open(database)?;
+    eprintln!("Loading the demo club …");
+    let loaded = demo::load(&db, now()).await?;
+    println!("{}: {} events, all of it invented.", loaded.club_name, loaded.events);
+    println!("Sign in as {} with the password {}", loaded.sign_in_as, loaded.password);
+    keep_serving(listener, db, settings).await
+}
+
+async fn keep_serving(listener: TcpListener, db: Database, settings: Settings) -> Outcome {
     println!("Serving at {}/", address(&settings));
-    Ok(server::serve(listener, db, settings).await?)
+    let (stop, stopped) = watch::channel(false);
+    let reminding = actix_web::rt::spawn(reminders::run(db.clone(), stopped));
+    let served = server::serve(listener, db, settings).await;
+    stop.send_replace(true);
+    reminding.await?;
+    Ok(served?)
 }
 
 fn listen(how: Serve) -> Result<(TcpListener, Settings), Words> {
