@@ -119,8 +119,9 @@ enum Writes {
     Each(Pool<Opener>),
 }
 
-/// How often a write is tried on PostgreSQL before the caller is told to try again.
-const TRIES: u32 = 12;
+/// How often a write is tried on PostgreSQL before the caller is told to try again. All but the first have the books to
+/// themselves, so that more than two are hardly ever needed.
+const TRIES: u32 = 5;
 
 impl Database {
     /// Open the database, bring its schema up to date, and start what writes to it.
@@ -227,7 +228,8 @@ pub fn write_now<T, E: From<Failure> + Again>(
     loop {
         tried += 1;
         begin(conn, "BEGIN IMMEDIATE", "BEGIN ISOLATION LEVEL SERIALIZABLE")?;
-        let result = work(conn).and_then(|value| match commit(conn) {
+        let turn = take_turn(conn, tried == 1).map_err(E::from);
+        let result = turn.and_then(|()| work(conn)).and_then(|value| match commit(conn) {
             Ok(()) => Ok(value),
             Err(failure) => Err(failure.into()),
         });
@@ -237,10 +239,19 @@ pub fn write_now<T, E: From<Failure> + Again>(
                 if !error.again() || tried == TRIES {
                     return Err(error);
                 }
-                std::thread::sleep(Duration::from_millis(u64::from(getrandom::u32().unwrap_or(7) % 16)) * tried);
             }
             done => return done,
         }
+    }
+}
+
+/// On PostgreSQL the first try works beside others. When another came between, the next has the books to itself: it
+/// waits until those at work have ended, and those that begin wait for it. (A snapshot is taken only after this.)
+fn take_turn(conn: &mut AnyConn, first: bool) -> Result<(), Failure> {
+    let mode = if first { "ROW EXCLUSIVE" } else { "EXCLUSIVE" };
+    match conn {
+        AnyConn::Sqlite(_) => Ok(()),
+        AnyConn::Postgres(inner) => Ok(inner.batch_execute(&format!("LOCK TABLE counters IN {mode} MODE"))?),
     }
 }
 
