@@ -124,7 +124,7 @@ fn received(conn: &mut AnyConn, doer: &Doer, receipt: &Receipt) -> Done<Received
         or_missing(rows::place(conn, doer.club, line.place), &format!("lines.{at}.place"), "place")?;
     }
     let lots: Vec<LotId> = receipt.lines.iter().map(|_| LotId::fresh()).collect();
-    let entry = receive(receipt, &lots);
+    let entry = receive(receipt, &lots)?;
     let id = EntryId::fresh();
     let code = format!("R-{}", books::next_number(conn, doer.club, "receipt")?);
     books::begin_entry(conn, doer, id, Some(&code), &entry)?;

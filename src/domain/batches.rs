@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::books::{Account, EntryKind, Holding, NewEntry, not_before};
+use super::books::{Account, EntryKind, Holding, NewEntry, above_zero, not_before, not_below_zero};
 use super::refusal::Refusal;
 use super::stock::{Item, Shelf, draw};
 use crate::units::days::Day;
@@ -232,6 +232,10 @@ pub struct Supply {
 /// overrides the sum.
 pub fn draw_into(standing: &Standing, order: &Draw, supplies: &mut [Supply]) -> Result<NewEntry, Refusal> {
     standing.open()?;
+    not_below_zero("volume_after", order.volume_after)?;
+    if order.lines.is_empty() {
+        return Err(Refusal::unfit("lines", "Write at least one line"));
+    }
     let kind = if order.pitch { EntryKind::Pitch } else { EntryKind::Draw };
     let mut entry = NewEntry::new(kind, order.day, order.remark.clone()).of_batch(order.batch);
     let (mut cost, mut added) = (Money::ZERO, Milli::ZERO);
@@ -287,7 +291,12 @@ pub fn net_value(quantity: Milli, value_per_unit: Money, batch_cost: Money) -> M
 /// The entry of a by-product that becomes stock of its own.
 pub fn weigh_off(standing: &Standing, order: &ByProduct, item: &Item, lot: LotId) -> Result<NewEntry, Refusal> {
     standing.filled(order.day)?;
+    above_zero("quantity", order.quantity)?;
+    not_below_zero("volume_after", order.volume_after)?;
     let value = order.value_per_unit.or(item.value_per_unit).unwrap_or(Money::ZERO);
+    if value < Money::ZERO {
+        return Err(Refusal::unfit("value_per_unit", "Write a value that is not below zero"));
+    }
     let worth = net_value(order.quantity, value, standing.holding.cost);
     let volume = match order.volume_after {
         Some(after) => standing.holding.quantity - after,
@@ -334,6 +343,7 @@ pub struct Loss {
 /// The entry of a loss.
 pub fn lose(standing: &Standing, order: &Loss) -> Result<NewEntry, Refusal> {
     standing.filled(order.day)?;
+    above_zero("volume", order.volume)?;
     standing.at_most("volume", order.volume)?;
     let mut entry = NewEntry::new(EntryKind::Loss, order.day, order.reason.clone()).of_batch(order.batch);
     let mut holding = standing.holding;
@@ -361,6 +371,7 @@ pub struct Racking {
 /// The entry of a racking: lees stay behind without cost.
 pub fn rack(standing: &Standing, order: &Racking) -> Result<NewEntry, Refusal> {
     standing.filled(order.day)?;
+    not_below_zero("volume_after", order.volume_after)?;
     let mut entry = NewEntry::new(EntryKind::Racking, order.day, order.remark.clone()).of_batch(order.batch);
     let change = order.volume_after.map_or(Milli::ZERO, |after| after - standing.holding.quantity);
     entry.post(standing.account(), change, Money::ZERO);
@@ -387,6 +398,7 @@ pub struct Transfer {
 /// The entry of a split or blend: volume moves with its share of the cost.
 pub fn transfer(from: &Standing, into: &Standing, order: &Transfer) -> Result<NewEntry, Refusal> {
     from.filled(order.day)?;
+    above_zero("volume", order.volume)?;
     from.at_most("volume", order.volume)?;
     into.open().map_err(|refusal| refusal.under("into"))?;
     if from.id == into.id {

@@ -6,7 +6,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::refusal::Refusal;
-use crate::units::days::Day;
+use crate::units::days::{self, Day};
 use crate::units::ids::{BatchId, BottlingId, EntryId, LotId, MemberId, PlaceId};
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
@@ -269,10 +269,23 @@ pub fn not_before(day: Day, opened: Day, what: &str) -> Result<(), Refusal> {
     if day < opened {
         return Err(Refusal::unfit(
             "day",
-            format!("{what} has been in the books since {}; write that day or a later one", crate::units::days::long(opened)),
+            format!("{what} has been in the books since {}; write that day or a later one", days::long(opened)),
         ));
     }
     Ok(())
+}
+
+/// A refusal for an amount that is nothing, or less.
+pub fn above_zero(field: &str, amount: Milli) -> Result<(), Refusal> {
+    if amount > Milli::ZERO { Ok(()) } else { Err(Refusal::unfit(field, "Write an amount above zero")) }
+}
+
+/// A refusal for what was measured or counted as less than nothing.
+pub fn not_below_zero(field: &str, amount: Option<Milli>) -> Result<(), Refusal> {
+    if amount >= Some(Milli::ZERO) || amount.is_none() {
+        return Ok(());
+    }
+    Err(Refusal::unfit(field, "Write an amount that is not below zero"))
 }
 
 #[cfg(test)]

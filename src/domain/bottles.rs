@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::batches::{DrawLine, Standing, Supply};
-use super::books::{Account, EntryKind, NewEntry, not_before};
+use super::books::{Account, EntryKind, NewEntry, above_zero, not_before, not_below_zero};
 use super::refusal::Refusal;
 use super::stock::{Shelf, draw};
 use crate::units::Misread;
@@ -70,6 +70,9 @@ pub fn bottle(
     packaging: &mut [Supply],
     lot: LotId,
 ) -> Result<NewEntry, Refusal> {
+    above_zero("bottles", Milli::new(i64::from(order.bottles)))?;
+    above_zero("bottle_volume", order.bottle_volume)?;
+    not_below_zero("lost_volume", Some(order.lost_volume))?;
     let filled = order.filled();
     let needed = filled + order.lost_volume;
     let there = standing.holding.quantity;
@@ -184,6 +187,7 @@ pub fn withdraw(order: &Withdrawal, batch: BatchId, shelves: &mut [Shelf]) -> Re
         (Purpose::Broken, _) => Account::Lost,
     };
     let wanted = Milli::new(i64::from(order.bottles) * 1000);
+    above_zero("bottles", wanted)?;
     let there: Milli = shelves.iter().map(|shelf| shelf.holding.quantity).sum();
     if wanted > there {
         let left = there.get() / 1000;

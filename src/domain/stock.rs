@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::books::{Account, EntryKind, Holding, NewEntry, not_before};
+use super::books::{Account, EntryKind, Holding, NewEntry, above_zero, not_before, not_below_zero};
 use super::refusal::{Fault, Refusal, Why};
 use crate::units::days::{self, Day};
 use crate::units::ids::{ItemId, LotId, MemberId, PlaceId};
@@ -212,6 +212,7 @@ pub fn draw(
     unit: BaseUnit,
     expired_because: Option<&str>,
 ) -> Result<Money, Refusal> {
+    above_zero("quantity", wanted)?;
     for shelf in shelves.iter_mut() {
         let account = Account::Stock { lot: shelf.lot, place: shelf.place };
         for posting in entry.postings.iter().filter(|posting| posting.account == account) {
@@ -317,15 +318,22 @@ impl Receipt {
 }
 
 /// The entry of a receipt; `lots` are the new lots, one a line.
-pub fn receive(receipt: &Receipt, lots: &[LotId]) -> NewEntry {
+pub fn receive(receipt: &Receipt, lots: &[LotId]) -> Result<NewEntry, Refusal> {
+    if receipt.lines.is_empty() {
+        return Err(Refusal::unfit("lines", "Write at least one line"));
+    }
     let mut entry = NewEntry::new(EntryKind::Receipt, receipt.day, receipt.remark.clone());
     let paid: Money = receipt.lines.iter().map(|line| line.cost).sum();
-    for (line, lot) in receipt.lines.iter().zip(lots) {
+    for (at, (line, lot)) in receipt.lines.iter().zip(lots).enumerate() {
+        above_zero(&format!("lines.{at}.quantity"), line.quantity)?;
+        if line.cost < Money::ZERO {
+            return Err(Refusal::unfit(format!("lines.{at}.cost"), "Write a cost that is not below zero"));
+        }
         entry.post(Account::Stock { lot: *lot, place: line.place }, line.quantity, line.cost);
     }
     let payer = receipt.paid_by.map_or(Account::Purse, Account::Member);
     entry.post(payer, Milli::ZERO, paid.negated());
-    entry
+    Ok(entry)
 }
 
 /// Stock carried from one place to another.
@@ -377,6 +385,7 @@ pub struct Counted {
 
 /// The entry that puts the books right. More than expected comes in at the lot's own cost a unit.
 pub fn difference(count: &Counted, shelf: &mut Shelf, unit: BaseUnit) -> Result<NewEntry, Refusal> {
+    not_below_zero("counted", Some(count.counted))?;
     let account = Account::Stock { lot: count.lot, place: count.place };
     let mut entry = NewEntry::new(EntryKind::Difference, count.day, count.reason.clone());
     let change = count.counted - shelf.holding.quantity;
