@@ -3,7 +3,7 @@
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Text};
 
-use super::connection::AnyConn;
+use super::connection::{AnyConn, read_now};
 use super::failure::Failure;
 use super::schema::batches;
 use crate::domain::batches::{Stage, stage};
@@ -39,57 +39,74 @@ struct Count {
     n: i64,
 }
 
-/// Each check: what it means, and a query that gives the rows that break it, first first.
-const CHECKS: &[(&str, &str)] = &[
+/// Each check: what it means, the table whose rows it names, and a query for the first row that breaks it.
+const CHECKS: &[(&str, &str, &str)] = &[
     (
         "the costs of an entry do not add up to zero",
+        "entries",
         "SELECT entry_id AS id, 'sum ' || CAST(SUM(cost) AS TEXT) AS what FROM postings \
          GROUP BY entry_id HAVING SUM(cost) <> 0 ORDER BY entry_id LIMIT 1",
     ),
     (
         "an entry has no postings",
+        "entries",
         "SELECT e.id AS id, e.kind AS what FROM entries e \
          WHERE NOT EXISTS (SELECT 1 FROM postings p WHERE p.entry_id = e.id) ORDER BY e.id LIMIT 1",
     ),
     (
         "a balance differs from the sum of its postings",
-        "SELECT a.id AS id, a.key AS what FROM accounts a \
-         LEFT JOIN (SELECT account_id, SUM(quantity) AS q, SUM(cost) AS c FROM postings GROUP BY account_id) p \
+        "accounts",
+        "SELECT a.id AS id, a.key AS what FROM accounts a LEFT JOIN \
+         (SELECT account_id, SUM(quantity) AS q, SUM(cost) AS c FROM postings GROUP BY account_id) p \
          ON p.account_id = a.id \
          WHERE a.quantity <> COALESCE(p.q, 0) OR a.cost <> COALESCE(p.c, 0) ORDER BY a.id LIMIT 1",
     ),
     (
         "stock or a batch holds less than nothing",
+        "accounts",
         "SELECT id, key AS what FROM accounts \
          WHERE kind IN ('stock', 'batch') AND (quantity < 0 OR cost < 0) ORDER BY id LIMIT 1",
     ),
     (
         "stock has cost without quantity",
-        "SELECT id, key AS what FROM accounts WHERE kind = 'stock' AND quantity = 0 AND cost <> 0 ORDER BY id LIMIT 1",
+        "accounts",
+        "SELECT id, key AS what FROM accounts \
+         WHERE kind = 'stock' AND quantity = 0 AND cost <> 0 ORDER BY id LIMIT 1",
     ),
     (
         "a posting is dated otherwise than its entry, or belongs to another club",
+        "entries",
         "SELECT e.id AS id, e.kind AS what FROM postings p JOIN entries e ON e.id = p.entry_id \
          JOIN accounts a ON a.id = p.account_id \
          WHERE p.day <> e.day OR p.club_id <> e.club_id OR a.club_id <> e.club_id ORDER BY e.id LIMIT 1",
     ),
     (
         "a reversal does not take back exactly what it reverses",
-        "SELECT r.id AS id, 'reverses ' || CAST(r.reverses AS TEXT) AS what FROM entries r WHERE r.reverses IS NOT NULL \
-         AND EXISTS (SELECT 1 FROM postings p LEFT JOIN postings q \
-             ON q.entry_id = r.id AND q.account_id = p.account_id AND q.line = p.line \
-             WHERE p.entry_id = r.reverses \
-             AND (q.entry_id IS NULL OR q.quantity <> -p.quantity OR q.cost <> -p.cost)) ORDER BY r.id LIMIT 1",
+        "entries",
+        "SELECT r.id AS id, 'reverses ' || CAST(r.reverses AS TEXT) AS what FROM entries r \
+         WHERE r.reverses IS NOT NULL AND ( \
+             (SELECT COUNT(*) FROM postings WHERE entry_id = r.id) \
+                 <> (SELECT COUNT(*) FROM postings WHERE entry_id = r.reverses) \
+             OR EXISTS (SELECT 1 FROM postings p LEFT JOIN postings q \
+                 ON q.entry_id = r.id AND q.account_id = p.account_id AND q.line = p.line \
+                 WHERE p.entry_id = r.reverses \
+                 AND (q.entry_id IS NULL OR q.quantity <> -p.quantity OR q.cost <> -p.cost))) \
+         ORDER BY r.id LIMIT 1",
     ),
     (
         "an ended batch still holds something",
+        "batches",
         "SELECT b.id AS id, b.code AS what FROM batches b JOIN accounts a ON a.batch_id = b.id \
          WHERE b.stage IN ('closed', 'abandoned') AND (a.quantity <> 0 OR a.cost <> 0) ORDER BY b.id LIMIT 1",
     ),
 ];
 
-/// Check the whole database.
+/// Check the whole database, in one snapshot: what is written meanwhile does not look off.
 pub fn verify(conn: &mut AnyConn) -> Result<Findings, Failure> {
+    read_now(conn, check)
+}
+
+fn check(conn: &mut AnyConn) -> Result<Findings, Failure> {
     let mut findings = Findings {
         entries: count(conn, "entries")?,
         postings: count(conn, "postings")?,
@@ -97,10 +114,10 @@ pub fn verify(conn: &mut AnyConn) -> Result<Findings, Failure> {
         batches: count(conn, "batches")?,
         off: Vec::new(),
     };
-    for (meaning, query) in CHECKS {
+    for (meaning, table, query) in CHECKS {
         let first: Option<Off> = diesel::sql_query(*query).get_result(conn).optional()?;
         if let Some(Off { id, what }) = first {
-            findings.off.push(format!("{meaning}: row {id} ({what})"));
+            findings.off.push(format!("{meaning}: row {id} of {table} ({what})"));
         }
     }
     if let Some(row) = first_wrong_stage(conn)? {
@@ -124,8 +141,9 @@ fn first_wrong_stage(conn: &mut AnyConn) -> Result<Option<String>, Failure> {
         if kept != follows || pitched_on != pitched {
             let (kept, follows) = (kept.label(), follows.label());
             return Ok(Some(format!(
-                "a batch's stage does not follow from its entries: batch {code} ({id}) is kept as {kept}, but {follows} \
-                 follows"
+                "the stage of a batch does not follow from its entries: row {} of batches (batch {code} is kept as \
+                 {kept}, but {follows} follows)",
+                id.0
             )));
         }
     }
