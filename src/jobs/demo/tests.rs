@@ -1,3 +1,5 @@
+//! The demo club as it is loaded: what the pages need is there, and the books are sound.
+
 use super::*;
 use crate::actions::batches as brewing;
 use crate::actions::bottles::record_bottling;

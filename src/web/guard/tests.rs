@@ -1,3 +1,5 @@
+//! Which forms are taken for ours, and what browsers are told to keep to.
+
 use std::net::SocketAddr;
 
 use super::*;

@@ -1,3 +1,5 @@
+//! Reading pages and programs: the same reader, every fault at once.
+
 use chrono_tz::Tz;
 use serde_json::{Value, json};
 

@@ -1,3 +1,5 @@
+//! Every refusal and failure with its status and its words.
+
 use super::*;
 
 fn kind_of(error: impl Into<actions::Error>) -> Kind {
