@@ -2,7 +2,7 @@
 //! thousand points each, always the same. Prints the largest deviation of each.
 //!
 //! `python -m pip install -r tests/reference/requirements.txt`, then
-//! `cargo test --release --test reference -- --ignored --nocapture`; the interpreter is
+//! `cargo test --release --test suite reference -- --ignored --nocapture`; the interpreter is
 //! `UNDERCROFT_PYTHON`, or `python3`.
 
 use std::fmt::Write;
