@@ -1,0 +1,198 @@
+//! A small cellar with one of each thing, made through the actions: milk bought and drawn, yeast pitched, curds weighed
+//! off, half of the batch bottled, a gravity read, reminders made.
+
+use undercroft::actions::batches::{NewReading, Plan};
+use undercroft::actions::bottles::Bottled;
+use undercroft::actions::{batches, bottles, reminders, stock};
+use undercroft::db::Database;
+use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Source};
+use undercroft::domain::bottles::Bottling;
+use undercroft::domain::stock::{Item, ItemKind, Receipt, ReceiptLine};
+use undercroft::units::days::Day;
+use undercroft::units::ids::{BatchId, EntryId, ItemId, LotId, PlaceId, ReadingId, ReminderId};
+use undercroft::units::measure::ReadingKind;
+use undercroft::units::money::Money;
+use undercroft::units::quantity::{BaseUnit, Milli};
+
+use super::{Club, club, day, now};
+
+/// What the tests find in it.
+pub struct Cellar {
+    /// The club and its members.
+    pub club: Club,
+    /// Where everything stands.
+    pub place: PlaceId,
+    /// Where nothing stands yet.
+    pub shelf: PlaceId,
+    /// Whole milk, by volume: 40 L bought for 40.00.
+    pub milk: ItemId,
+    /// Dry yeast, by mass.
+    pub yeast: ItemId,
+    /// Curds, by mass.
+    pub curds: ItemId,
+    /// The milk bought, of which 10 L are left.
+    pub milk_lot: LotId,
+    /// The entry that brought milk and yeast.
+    pub receipt: EntryId,
+    /// Milk drawn on 2 March: 30 L.
+    pub batch: BatchId,
+    /// The entry that drew it.
+    pub draw: EntryId,
+    /// The entry that pitched the yeast on 3 March.
+    pub pitch: EntryId,
+    /// Curds weighed off on 2 March: 5 kg.
+    pub curds_entry: EntryId,
+    /// Twenty bottles of 75 cl filled on 1 June; 10 L stay in the batch.
+    pub bottled: Bottled,
+    /// A gravity read on 5 March.
+    pub reading: ReadingId,
+    /// To taste the bottles.
+    pub reminder: ReminderId,
+}
+
+impl Cellar {
+    /// A club of this name with such a cellar.
+    pub async fn new(db: &Database, name: &str) -> Self {
+        let club = club(db, name).await;
+        let hand = &club.hand;
+        let [milk, yeast, curds] = items(db, &club).await;
+        let [place, shelf] = places(db, &club).await;
+        let lines =
+            vec![bought(milk, 40_000_000, 40_000_000, place), bought(yeast, 100_000, 2_000_000, place)];
+        let receipt = Receipt { day: day("2026-03-01"), paid_by: None, lines, remark: String::new() };
+        let received = stock::record_receipt(db, hand, None, receipt).await.expect("milk comes");
+        let plan = Plan { name: "Whey wine".to_owned(), base_volume: None, day: day("2026-03-01") };
+        let batch = batches::plan(db, hand, None, plan).await.expect("a batch is planned").id;
+        let order = draw(batch, day("2026-03-02"), Source::Item(milk), 30_000_000);
+        let drawn = batches::draw(db, hand, None, order).await.expect("milk is drawn");
+        let order = curds_off(batch, curds, place);
+        let weighed = batches::by_product(db, hand, None, order).await.expect("curds are weighed off");
+        let order = Draw { pitch: true, ..draw(batch, day("2026-03-03"), Source::Item(yeast), 10_000) };
+        let pitch = batches::draw(db, hand, None, order).await.expect("yeast is pitched");
+        let order = gravity(batch);
+        let reading = batches::record_reading(db, hand, None, order).await.expect("a gravity is read").id;
+        let order = bottling(batch, place, 20);
+        let bottled = bottles::record_bottling(db, hand, None, order).await.expect("it is bottled");
+        reminders::reconcile(db, hand.club, hand.zone, now()).await.expect("reminders are made");
+        let of = hand.club;
+        let due = db.read(move |conn| undercroft::db::reminders::open(conn, of, None, None, 9)).await;
+        let reminder = due.expect("reminders are read").first().expect("a tasting is due").id;
+        Self {
+            place,
+            shelf,
+            milk,
+            yeast,
+            curds,
+            milk_lot: received.lots[0].0,
+            receipt: received.entry,
+            batch,
+            draw: drawn,
+            pitch,
+            curds_entry: weighed.entry,
+            bottled,
+            reading,
+            reminder,
+            club,
+        }
+    }
+}
+
+async fn items(db: &Database, club: &Club) -> [ItemId; 3] {
+    let mut made = Vec::new();
+    for (name, kind, unit) in [
+        ("Whole milk", ItemKind::Ingredient, BaseUnit::Millilitre),
+        ("Dry yeast", ItemKind::Aid, BaseUnit::Gram),
+        ("Curds", ItemKind::ByProduct, BaseUnit::Gram),
+    ] {
+        made.push(stock::add_item(db, &club.hand, None, item(name, kind, unit)).await.expect("a new item"));
+    }
+    made.try_into().expect("three items")
+}
+
+async fn places(db: &Database, club: &Club) -> [PlaceId; 2] {
+    let mut made = Vec::new();
+    for name in ["Cellar", "Shelf"] {
+        let place = stock::NewPlace { name: name.to_owned(), within: None };
+        made.push(stock::add_place(db, &club.hand, None, place).await.expect("a new place"));
+    }
+    made.try_into().expect("two places")
+}
+
+/// An item of which nothing but name, kind and unit is known.
+pub fn item(name: &str, kind: ItemKind, unit: BaseUnit) -> Item {
+    Item {
+        name: name.to_owned(),
+        kind,
+        unit,
+        density_micro: None,
+        allergens: Vec::new(),
+        value_per_unit: None,
+        low_at: None,
+        sugar_mg_per_kg: None,
+        lactose_mg_per_kg: None,
+        fat_mg_per_kg: None,
+        casein_mg_per_kg: None,
+        splits_lactose: false,
+    }
+}
+
+/// A line of a receipt: thousandths of the unit for millionths of the currency.
+pub fn bought(item: ItemId, quantity: i64, cost: i64, place: PlaceId) -> ReceiptLine {
+    ReceiptLine {
+        item,
+        quantity: Milli::new(quantity),
+        cost: Money::from_micros(cost),
+        place,
+        best_before: None,
+        supplier: "Weir Farm".to_owned(),
+        supplier_mark: String::new(),
+    }
+}
+
+/// One line drawn into a batch.
+pub fn draw(batch: BatchId, day: Day, source: Source, quantity: i64) -> Draw {
+    let lines = vec![DrawLine { source, quantity: Milli::new(quantity), expired_because: None }];
+    Draw { batch, day, pitch: false, lines, volume_after: None, remark: String::new() }
+}
+
+/// Five kilograms of curds.
+pub fn curds_off(batch: BatchId, item: ItemId, place: PlaceId) -> ByProduct {
+    ByProduct {
+        batch,
+        day: day("2026-03-02"),
+        item,
+        quantity: Milli::new(5_000_000),
+        place,
+        best_before: None,
+        value_per_unit: Some(Money::from_micros(2_000)),
+        volume_after: None,
+        remark: String::new(),
+    }
+}
+
+/// A gravity of 1.0450, read on 5 March.
+pub fn gravity(batch: BatchId) -> NewReading {
+    NewReading {
+        batch,
+        at: day("2026-03-05").and_hms_opt(18, 0, 0).expect("six in the evening"),
+        kind: ReadingKind::Gravity,
+        value: ReadingKind::Gravity.read("1.0450").expect("a gravity"),
+        sample_c: None,
+        remark: String::new(),
+    }
+}
+
+/// So many bottles of 75 cl, to be tasted after 180 days.
+pub fn bottling(batch: BatchId, place: PlaceId, bottles: u32) -> Bottling {
+    Bottling {
+        batch,
+        day: day("2026-06-01"),
+        bottles,
+        bottle_volume: Milli::new(750_000),
+        lost_volume: Milli::ZERO,
+        packaging: Vec::new(),
+        place,
+        tasting_ages_days: vec![180],
+        remark: String::new(),
+    }
+}
