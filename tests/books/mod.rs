@@ -3,5 +3,7 @@
 mod deeds;
 mod histories;
 mod model;
+mod planted;
+mod reversals;
 mod steps;
 mod world;
