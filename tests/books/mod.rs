@@ -1,9 +1,12 @@
 //! The books under test: random histories against a small model, and each promise by itself.
 
+mod amounts;
+mod clubs;
 mod deeds;
 mod histories;
 mod model;
 mod planted;
+mod requests;
 mod reversals;
 mod steps;
 mod world;

@@ -1,0 +1,238 @@
+//! A request that is sent again, because its answer was lost: the same answer and nothing recorded twice. The same key
+//! with something else is refused.
+
+use std::collections::BTreeSet;
+
+use serde::Serialize;
+use undercroft::actions::once::RequestKey;
+use undercroft::actions::{Done, Error, batches, bottles, members, reminders, reversals, stock};
+use undercroft::db::Database;
+use undercroft::domain::batches::{ByProduct, Ending, Loss, Racking, Source, Transfer};
+use undercroft::domain::bottles::{Purpose, Withdrawal};
+use undercroft::domain::members::{Onlooker, Role, Scope};
+use undercroft::domain::refusal::Why;
+use undercroft::domain::stock::{Counted, ItemKind, Move, Receipt};
+use undercroft::units::days::Day;
+use undercroft::units::quantity::{BaseUnit, Milli};
+
+use super::world::told;
+use crate::ground::cellar::{Cellar, bottling, bought, curds_off, draw, gravity, item};
+use crate::ground::{Ground, day, findings, on_both};
+
+on_both!(every_action_records_a_request_once, one_request_sent_by_many_at_once_is_recorded_once);
+
+/// The actions that take a request key, by their names in the source.
+pub fn keyed_actions() -> BTreeSet<String> {
+    let sources = [
+        include_str!("../../src/actions/batches.rs"),
+        include_str!("../../src/actions/bottles.rs"),
+        include_str!("../../src/actions/members.rs"),
+        include_str!("../../src/actions/members/links.rs"),
+        include_str!("../../src/actions/members/sessions.rs"),
+        include_str!("../../src/actions/members/tokens.rs"),
+        include_str!("../../src/actions/reminders.rs"),
+        include_str!("../../src/actions/reversals.rs"),
+        include_str!("../../src/actions/stock.rs"),
+    ];
+    let functions = sources.iter().flat_map(|source| source.split("pub async fn ").skip(1));
+    functions
+        .filter_map(|function| function.split_once(" {\n"))
+        .filter(|(signature, _)| signature.contains("RequestKey"))
+        .filter_map(|(signature, _)| signature.split_once('(').map(|(name, _)| name.to_owned()))
+        .collect()
+}
+
+/// Sends requests again, and keeps the names of the actions that were tried.
+struct Trial<'a> {
+    ground: &'a Ground,
+    tried: BTreeSet<String>,
+}
+
+impl Trial<'_> {
+    /// Asks for the same twice with one key, and a third time for something else: the second changes nothing and gives
+    /// the answer of the first, the third is refused.
+    async fn again<C: Clone, T: Serialize>(
+        &mut self,
+        action: &str,
+        act: impl AsyncFn(Option<RequestKey>, C) -> Done<T>,
+        same: C,
+        other: C,
+    ) {
+        let key = || RequestKey::read(&format!("a-key-of-{action}")).ok();
+        let answer = async || {
+            let done = act(key(), same.clone()).await;
+            let done = done.unwrap_or_else(|error| panic!("{action} was to be done: {error:?}"));
+            serde_json::to_value(done).expect("answers can be kept")
+        };
+        let first = answer().await;
+        let recorded = told(&mut self.ground.connection());
+        assert_eq!(answer().await, first, "{action}");
+        match act(key(), other).await.map(|_| ()) {
+            Err(Error::Refused(refusal)) => {
+                assert_eq!(refusal.why, Why::Unfit, "{action}");
+                assert_eq!(refusal.faults[0].field, "request_key", "{action}");
+            }
+            other => panic!("{action} with the key of another request: {other:?}"),
+        }
+        assert_eq!(told(&mut self.ground.connection()), recorded, "{action}");
+        self.tried.insert(action.to_owned());
+    }
+}
+
+async fn every_action_records_a_request_once(ground: &Ground) {
+    let db = ground.open();
+    let cellar = Cellar::new(&db, "Tidemill Cellar Club").await;
+    let mut trial = Trial { ground, tried: BTreeSet::new() };
+    stores(&db, &cellar, &mut trial).await;
+    batch_events(&db, &cellar, &mut trial).await;
+    batch_readings(&db, &cellar, &mut trial).await;
+    bottles_and_after(&db, &cellar, &mut trial).await;
+    people(&db, &cellar, &mut trial).await;
+    assert_eq!(trial.tried, keyed_actions(), "every action that takes a key is tried");
+    assert_eq!(findings(&db).off, Vec::<String>::new());
+}
+
+async fn stores(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
+    let hand = &cellar.club.hand;
+    let (place, shelf, lot, milk) = (cellar.place, cellar.shelf, cellar.milk_lot, cellar.milk);
+    let pears = |name: &str| item(name, ItemKind::Ingredient, BaseUnit::Gram);
+    let add = async |key, new| stock::add_item(db, hand, key, new).await;
+    trial.again("add_item", add, pears("Pears"), pears("Apples")).await;
+    let named = |name: &str| item(name, ItemKind::Ingredient, BaseUnit::Millilitre);
+    let change = async |key, new| stock::change_item(db, hand, key, milk, new).await;
+    trial.again("change_item", change, named("Raw milk"), named("Sheep's milk")).await;
+    let bay = |name: &str| stock::NewPlace { name: name.to_owned(), within: Some(place) };
+    let add = async |key, new| stock::add_place(db, hand, key, new).await;
+    trial.again("add_place", add, bay("Bay 1"), bay("Bay 2")).await;
+    let receipt = |quantity| {
+        let lines = vec![bought(milk, quantity, 5_000_000, place)];
+        Receipt { day: june(), paid_by: Some(hand.member), lines, remark: String::new() }
+    };
+    let receive = async |key, new| stock::record_receipt(db, hand, key, new).await;
+    trial.again("record_receipt", receive, receipt(5_000_000), receipt(5_000_001)).await;
+    let order = |quantity| Move { day: june(), lot, quantity: Milli::new(quantity), from: place, to: shelf };
+    let carry = async |key, order| stock::move_stock(db, hand, key, order).await;
+    trial.again("move_stock", carry, order(1_000_000), order(1_000_001)).await;
+    let found = |litres: i64| {
+        let (day, counted) = (june(), Milli::new(litres * 1_000_000));
+        Counted { day, lot, place, counted, reason: "weighed".to_owned() }
+    };
+    let count = async |key, found| stock::record_count(db, hand, key, found).await;
+    trial.again("record_count", count, found(8), found(7)).await;
+}
+
+async fn batch_events(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
+    let (hand, batch, day) = (&cellar.club.hand, cellar.batch, june());
+    let volume = Milli::new(1_000_000);
+    let draft = |name: &str| batches::Plan { name: name.to_owned(), base_volume: None, day };
+    let plan = async |key, plan| batches::plan(db, hand, key, plan).await;
+    trial.again("plan", plan, draft("Perry"), draft("Mead")).await;
+    let milk = |quantity| draw(batch, day, Source::Item(cellar.milk), quantity);
+    let fill = async |key, order| batches::draw(db, hand, key, order).await;
+    trial.again("draw", fill, milk(1_000_000), milk(1_000_001)).await;
+    let curds = |to| ByProduct { day, ..curds_off(batch, cellar.curds, to) };
+    let weigh = async |key, order| batches::by_product(db, hand, key, order).await;
+    trial.again("by_product", weigh, curds(cellar.place), curds(cellar.shelf)).await;
+    let spilt = |normal| Loss { batch, day, volume, normal, reason: "spilt".to_owned() };
+    let lose = async |key, order| batches::record_loss(db, hand, key, order).await;
+    trial.again("record_loss", lose, spilt(true), spilt(false)).await;
+    let racking = |remark: &str| Racking { batch, day, volume_after: None, remark: remark.to_owned() };
+    let rack = async |key, order| batches::record_racking(db, hand, key, order).await;
+    trial.again("record_racking", rack, racking(""), racking("clear")).await;
+    let half = |name: Option<&str>| {
+        let name = name.map(str::to_owned);
+        Transfer { batch, day, volume, into: None, name, remark: String::new() }
+    };
+    let split = async |key, order| batches::record_transfer(db, hand, key, order).await;
+    trial.again("record_transfer", split, half(None), half(Some("Dry whey wine"))).await;
+}
+
+async fn batch_readings(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
+    let (hand, batch) = (&cellar.club.hand, cellar.batch);
+    let foam = || batches::NewReading { remark: "foam".to_owned(), ..gravity(batch) };
+    let read = async |key, reading| batches::record_reading(db, hand, key, reading).await;
+    trial.again("record_reading", read, gravity(batch), foam()).await;
+    let read = async |key, readings| batches::record_readings(db, hand, key, readings).await;
+    trial.again("record_readings", read, vec![gravity(batch)], vec![gravity(batch), foam()]).await;
+    let wrong = |reason: &str| batches::Strike { reading: cellar.reading, reason: reason.to_owned() };
+    let strike = async |key, order| batches::strike_reading(db, hand, key, order).await;
+    trial.again("strike_reading", strike, wrong("misread"), wrong("of another batch")).await;
+}
+
+async fn bottles_and_after(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
+    let (hand, taster, batch) = (&cellar.club.hand, &cellar.club.taster, cellar.batch);
+    let fill = async |key, order| bottles::record_bottling(db, hand, key, order).await;
+    let filled = |bottles| bottling(batch, cellar.place, bottles);
+    trial.again("record_bottling", fill, filled(2), filled(1)).await;
+    let taken = |bottles| Withdrawal {
+        bottling: cellar.bottled.bottling,
+        day: june(),
+        bottles,
+        purpose: Purpose::Taken,
+        member: Some(taster.member),
+        place: None,
+        remark: String::new(),
+    };
+    let take = async |key, order| bottles::record_withdrawal(db, taster, key, order).await;
+    trial.again("record_withdrawal", take, taken(1), taken(2)).await;
+    let entry = take(None, taken(1)).await.expect("one more is taken");
+    let mistake = |reason: &str| reversals::TakeBack { entry, reason: reason.to_owned() };
+    let back = async |key, order| reversals::record_reversal(db, hand, key, order).await;
+    trial.again("record_reversal", back, mistake("a mistake"), mistake("brought back")).await;
+    let later = |to: &str| reminders::Become::PutOff(day(to));
+    let settle = async |key, what| reminders::settle(db, taster, key, cellar.reminder, what).await;
+    trial.again("settle", settle, later("2027-01-15"), later("2027-01-16")).await;
+    let over = |reason: &str| Ending { batch, day: june(), abandoned: true, reason: reason.to_owned() };
+    let end = async |key, order| batches::record_end(db, hand, key, order).await;
+    trial.again("record_end", end, over("mould"), over("vinegar")).await;
+}
+
+/// Secrets are shown once: what is answered again is the same invitation or token, with another secret.
+async fn people(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
+    let (hand, steward) = (&cellar.club.hand, &cellar.club.steward);
+    let guest = |name: &str| members::Invitation::read(name, Role::Taster).expect("an invitation");
+    let invite = async |key, guest| members::invite(db, steward, key, guest).await.map(|made| made.0);
+    trial.again("invite", invite, guest("Sietske"), guest("Foppe")).await;
+    let to = |role| members::ChangeRole { member: hand.member, role };
+    let change = async |key, change| members::change_role(db, steward, key, change).await;
+    trial.again("change_role", change, to(Role::Taster), to(Role::Onlooker)).await;
+    let me = Onlooker::from_doer((*cellar.club.taster).clone()).expect("a taster may look");
+    let sensor = |days| members::NewToken::read("sensor", Scope::Read, days).expect("a token");
+    let make = async |key, token| members::new_token(db, &me, key, token).await.map(|made| made.0);
+    trial.again("new_token", make, sensor(30), sensor(31)).await;
+    let leave = async |key, really| {
+        if really { members::leave(db, &me, key).await } else { make(key, sensor(30)).await.map(|_| ()) }
+    };
+    trial.again("leave", leave, true, false).await;
+    let remove = async |key, member| members::remove_member(db, steward, key, member).await;
+    trial.again("remove_member", remove, hand.member, steward.member).await;
+}
+
+fn june() -> Day {
+    day("2026-06-02")
+}
+
+async fn one_request_sent_by_many_at_once_is_recorded_once(ground: &Ground) {
+    let db = ground.open();
+    let cellar = Cellar::new(&db, "Tidemill Cellar Club").await;
+    let (batch, milk, hand) = (cellar.batch, cellar.milk, cellar.club.hand.clone());
+    let before = told(&mut ground.connection());
+    let sent: Vec<_> = (0..12)
+        .map(|_| {
+            let (db, hand) = (db.clone(), hand.clone());
+            tokio::spawn(async move {
+                let order = draw(batch, day("2026-06-02"), Source::Item(milk), 1_000_000);
+                batches::draw(&db, &hand, RequestKey::read("the-same-key").ok(), order).await
+            })
+        })
+        .collect();
+    let mut answers = BTreeSet::new();
+    for task in sent {
+        answers.insert(task.await.expect("no task breaks").expect("each is answered"));
+    }
+    assert_eq!(answers.len(), 1, "all get the one entry: {answers:?}");
+    let after = told(&mut ground.connection());
+    let count = |lines: &[String], table: &str| lines.iter().find(|line| line.starts_with(table)).cloned();
+    assert_eq!(count(&before, "entries "), Some("entries 5".to_owned()));
+    assert_eq!(count(&after, "entries "), Some("entries 6".to_owned()));
+}
