@@ -2,6 +2,7 @@
 
 mod amounts;
 mod clubs;
+mod crowds;
 mod deeds;
 mod histories;
 mod model;
