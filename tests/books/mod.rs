@@ -4,6 +4,7 @@ mod amounts;
 mod clubs;
 mod crowds;
 mod deeds;
+mod fifo;
 mod histories;
 mod model;
 mod planted;
