@@ -17,7 +17,11 @@ use crate::units::quantity::{BaseUnit, Milli};
 /// All lines that moved the cost of a batch, in the order of the journal: supplies lot by lot, by-products, losses,
 /// splits and blends, bottlings. Their costs add up to what the batch holds. With `until`, they are those that counted
 /// when that entry had been recorded, and add up to what the batch held then.
-pub fn of_batch(conn: &mut AnyConn, batch: BatchId, until: Option<EntryId>) -> Result<Vec<CostLine>, Failure> {
+pub fn of_batch(
+    conn: &mut AnyConn,
+    batch: BatchId,
+    until: Option<EntryId>,
+) -> Result<Vec<CostLine>, Failure> {
     let moved = moves_until(conn, batch, until)?;
     let of = |by_lot: bool| {
         let kept = moved.iter().filter(move |line| is_by_lot(line.1) == by_lot);

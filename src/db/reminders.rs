@@ -80,9 +80,14 @@ enum Of {
     One(ReminderId),
 }
 
-/// Open reminders, the longest due first, after the day and identity of the one before; with `until`, those due up to
-/// that day.
-pub fn open(
+/// Open reminders due up to a day, the longest due first.
+pub fn open(conn: &mut AnyConn, club: ClubId, until: Day, limit: i64) -> Result<Vec<Reminder>, Failure> {
+    load(conn, club, &Of::Open(Some(until), None), limit)
+}
+
+/// A part of the open reminders, the longest due first: those after the day and identity of the last of the part before,
+/// and where `until` is given, due up to that day.
+pub fn part(
     conn: &mut AnyConn,
     club: ClubId,
     until: Option<Day>,

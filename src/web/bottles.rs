@@ -17,8 +17,8 @@ use super::respond::{self, Reply};
 use super::site::{Room, Site};
 use super::trail::{self, Trail};
 use super::words;
-use crate::db::bottles::{self as rows, Bottling, Left};
 use crate::db::books::{self, Told, Which};
+use crate::db::bottles::{self as rows, Bottling, Left};
 use crate::db::{AnyConn, Failure, batches, costs, stock, trace};
 use crate::domain::bottles::{TastingAge, cost_per_bottle, next_tasting};
 use crate::domain::members::{Doer, Onlooker, Role};
@@ -300,7 +300,11 @@ fn find(
 }
 
 /// What the drink may hold: what its item says, and what went into its batch by whatever way.
-pub(super) fn allergens(conn: &mut AnyConn, doer: &Doer, bottling: &Bottling) -> Result<Vec<String>, Failure> {
+pub(super) fn allergens(
+    conn: &mut AnyConn,
+    doer: &Doer,
+    bottling: &Bottling,
+) -> Result<Vec<String>, Failure> {
     let mut found = trace::allergens(conn, bottling.batch)?;
     found.extend(stock::lot(conn, doer.club, bottling.lot)?.item.allergens);
     found.sort();
@@ -348,7 +352,12 @@ pub async fn show(
         figures: figures::of(&site, &who, &found),
         ages: found.tastings.iter().map(|age| age_row(age, &found.tastings, today)).collect(),
         trail: trail_of(&site, &who, &found.entries, more),
-        frame: site.frame(&who, Room::Bottles, &format!("{}, bottling {}", bottling.name, bottling.code), facts),
+        frame: site.frame(
+            &who,
+            Room::Bottles,
+            &format!("{}, bottling {}", bottling.name, bottling.code),
+            facts,
+        ),
         href,
     };
     respond::page(&page)
@@ -389,8 +398,13 @@ fn tasting(ages: &[TastingAge], today: Day) -> (String, String, String) {
     let at = days::age(age.age_days);
     match (day - today).num_days() {
         i64::MIN..=0 => {
-            let since = if day < today { format!(", since {}", days::short(day, today)) } else { String::new() };
-            ("Now".to_owned(), String::new(), format!("is the time to taste it: the tasting at {at} is due{since}"))
+            let since =
+                if day < today { format!(", since {}", days::short(day, today)) } else { String::new() };
+            (
+                "Now".to_owned(),
+                String::new(),
+                format!("is the time to taste it: the tasting at {at} is due{since}"),
+            )
         }
         wait => {
             let (number, unit) = figure(&days::age(wait));

@@ -73,7 +73,11 @@ pub(super) fn find(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<Op
     Ok(cost.map(|cost| Found { bottling, siblings, cost }))
 }
 
-async fn found(site: &Site, doer: &Doer, id: BottlingId) -> Result<(crate::db::reminders::Facts, Found), Problem> {
+async fn found(
+    site: &Site,
+    doer: &Doer,
+    id: BottlingId,
+) -> Result<(crate::db::reminders::Facts, Found), Problem> {
     let (facts, found) = site.read(doer, move |conn, doer| find(conn, doer, id)).await?;
     Ok((facts, found.ok_or_else(|| Problem::missing("bottling with a cost"))?))
 }
@@ -98,7 +102,12 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BottlingId>) -> Reply {
         currency: sign,
         is_part: cost.is_part(),
         lines: bottling_lines(&site, &who, &cost, &siblings),
-        frame: site.frame(&who, Room::Reports, &format!("Cost a bottle, {} {}", bottling.name, bottling.code), facts),
+        frame: site.frame(
+            &who,
+            Room::Reports,
+            &format!("Cost a bottle, {} {}", bottling.name, bottling.code),
+            facts,
+        ),
     };
     respond::page(&page)
 }
@@ -131,7 +140,8 @@ fn lead(cost: &BottlingCost, currency: &str) -> String {
 
 /// "Curds", "Curds and Whey, left over".
 fn by_products_of(cost: &BottlingCost) -> String {
-    let parts = cost.parts.iter().filter(|part| part.line.effect() == Effect::Deducted && part.share != Money::ZERO);
+    let parts =
+        cost.parts.iter().filter(|part| part.line.effect() == Effect::Deducted && part.share != Money::ZERO);
     let names = named(parts.map(|part| (part.line.what.as_str(), part.share)));
     names.into_iter().map(|(name, _)| name).collect::<Vec<_>>().join(" and ")
 }
@@ -173,14 +183,21 @@ fn picture(bottling: &Bottling, cost: &BottlingCost, currency: &str) -> String {
     let off = cost.parts.iter().filter(|part| part.line.effect() == Effect::Deducted);
     let off = named(off.map(|part| (part.line.what.as_str(), part.share.negated())));
     let bottles = words::count(cost.bottles, "bottle", "bottles");
-    let outputs: Vec<Node> = off.into_iter().map(node).chain([Node::new(&bottles, cost.total().micros())]).collect();
+    let outputs: Vec<Node> =
+        off.into_iter().map(node).chain([Node::new(&bottles, cost.total().micros())]).collect();
     let said = |amount: Money| words::money(currency, amount);
-    let largest = inputs.first().map(|(name, amount)| format!(", {} of it for {name}", said(*amount))).unwrap_or_default();
+    let largest = inputs
+        .first()
+        .map(|(name, amount)| format!(", {} of it for {name}", said(*amount)))
+        .unwrap_or_default();
     let (paid, total) = (said(cost.came() + cost.packaging()), said(cost.total()));
     let rest = match cost.deducted().negated() {
         Money::ZERO => format!("All of it is in the {bottles}."),
         worth => {
-            format!("By-products took {} out again, as stock of their own; {total} is in the {bottles}.", said(worth))
+            format!(
+                "By-products took {} out again, as stock of their own; {total} is in the {bottles}.",
+                said(worth)
+            )
         }
     };
     let share = if cost.is_part() { "is the share of these bottles" } else { "was paid" };
@@ -205,7 +222,8 @@ fn bottling_lines(site: &Site, doer: &Doer, cost: &BottlingCost, siblings: &[Bot
         cost.parts.iter().filter(|part| part.line.effect() == effect).map(|part| part.line.cost).sum()
     };
     let of = |effect: Effect| cost.parts.iter().filter(move |part| part.line.effect() == effect);
-    let mut lines: Vec<Line> = of(Effect::Came).map(|part| write.supply(&part.line, Some(part.share))).collect();
+    let mut lines: Vec<Line> =
+        of(Effect::Came).map(|part| write.supply(&part.line, Some(part.share))).collect();
     let has_by_products = of(Effect::Deducted).next().is_some();
     let elsewhere: Vec<&CostLine> = cost.before.iter().filter(|line| Writer::tells(line)).collect();
     if has_by_products {
@@ -231,7 +249,17 @@ fn bottling_lines(site: &Site, doer: &Doer, cost: &BottlingCost, siblings: &[Bot
 pub async fn file(who: Onlooker, site: Site, path: Path<BottlingId>) -> Reply {
     let (_, Found { bottling, cost, .. }) = found(&site, &who, path.0).await?;
     let header = [
-        "bottling", "part", "what", "lot", "receipt", "day", "quantity", "unit", "cost", "in_these_bottles", "currency",
+        "bottling",
+        "part",
+        "what",
+        "lot",
+        "receipt",
+        "day",
+        "quantity",
+        "unit",
+        "cost",
+        "in_these_bottles",
+        "currency",
     ];
     let row = |part: &str, line: &CostLine, share: Money| {
         let (_, lot) = line.lot.clone().unzip();

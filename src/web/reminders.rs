@@ -80,7 +80,8 @@ struct Around {
 }
 
 fn around(conn: &mut AnyConn, reminders: &[Reminder]) -> Result<Around, Failure> {
-    let bottlings: Vec<_> = reminders.iter().filter_map(|reminder| Some(reminder.bottling.as_ref()?.0)).collect();
+    let bottlings: Vec<_> =
+        reminders.iter().filter_map(|reminder| Some(reminder.bottling.as_ref()?.0)).collect();
     let lots: Vec<_> = reminders.iter().filter_map(|reminder| Some(reminder.lot.as_ref()?.0)).collect();
     Ok(Around { bottles: bottles::left_of(conn, &bottlings)?, lots: rows::lots_left(conn, &lots)? })
 }
@@ -99,9 +100,9 @@ fn find(conn: &mut AnyConn, doer: &Doer, said: Option<ReminderId>) -> Result<Fou
     let (club, today) = (doer.club, doer.today());
     let until = today + chrono::Duration::days(AHEAD_DAYS);
     let more = |shown: usize| i64::try_from(shown).unwrap_or(i64::MAX) + 1;
-    let due = rows::open(conn, club, Some(today), None, more(DUE))?;
+    let due = rows::open(conn, club, today, more(DUE))?;
     // Whatever is open comes after all that was due before tomorrow.
-    let soon = rows::open(conn, club, Some(until), Some((today, ReminderId(i64::MAX))), more(SOON))?;
+    let soon = rows::part(conn, club, Some(until), Some((today, ReminderId(i64::MAX))), more(SOON))?;
     let said = match said.map(|id| rows::reminder(conn, club, id)) {
         None | Some(Err(Failure::Gone)) => None,
         Some(found) => Some(found?),
@@ -128,7 +129,8 @@ pub async fn today(who: Onlooker, site: Site, query: Query<TodayQuery>) -> Reply
     found.due.truncate(DUE);
     found.soon.truncate(SOON);
     found.working.truncate(40);
-    let working: Vec<WorkingRow> = found.working.iter().map(|batch| working::row(&site, &who, batch)).collect();
+    let working: Vec<WorkingRow> =
+        found.working.iter().map(|batch| working::row(&site, &who, batch)).collect();
     let stopped = working.iter().filter(|row| row.stopped.is_some()).count();
     let row = |reminder: &Reminder| row(&site, &who, reminder, &found.around);
     let page = TodayPage {
@@ -164,16 +166,24 @@ fn lead(due: i64, working: i64, stopped: usize) -> String {
         0 => String::new(),
         1 if working.starts_with("One") => ", and it seems to have stopped too early".to_owned(),
         1 => ", and one of them seems to have stopped too early".to_owned(),
-        more => format!(", and {} of them seem to have stopped too early", number(i64::try_from(more).unwrap_or(0))),
+        more => format!(
+            ", and {} of them seem to have stopped too early",
+            number(i64::try_from(more).unwrap_or(0))
+        ),
     };
     format!("{due} {working}{stopped}.")
 }
 
 /// Small numbers as words, as a sentence has them.
 fn number(count: i64) -> String {
-    const WORDS: [&str; 13] =
-        ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"];
-    usize::try_from(count).ok().and_then(|at| WORDS.get(at)).map_or_else(|| count.to_string(), |word| (*word).to_owned())
+    const WORDS: [&str; 13] = [
+        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+        "twelve",
+    ];
+    usize::try_from(count)
+        .ok()
+        .and_then(|at| WORDS.get(at))
+        .map_or_else(|| count.to_string(), |word| (*word).to_owned())
 }
 
 fn capital_number(count: i64) -> String {
@@ -200,9 +210,17 @@ fn ways(site: &Site, role: Role) -> Vec<(String, &'static str)> {
 fn starts(site: &Site, role: Role) -> Vec<(String, &'static str, &'static str)> {
     let steps = [
         ("/stores/places/new", "Name the places", "A room, a fridge, a shelf: where things stand."),
-        ("/stores/items/new", "Name what is kept", "Milk, honey, sugar, yeast, bottles; with allergens where there are any."),
+        (
+            "/stores/items/new",
+            "Name what is kept",
+            "Milk, honey, sugar, yeast, bottles; with allergens where there are any.",
+        ),
         ("/stores/receipts/new", "Receive supplies", "How much came, what it cost, who paid."),
-        ("/batches/new", "Start a batch", "Draw supplies into it, log what happens, and Today will say what is due."),
+        (
+            "/batches/new",
+            "Start a batch",
+            "Draw supplies into it, log what happens, and Today will say what is due.",
+        ),
         ("/club", "Invite the others", "Each with a role: who records, who tastes, who only looks."),
     ];
     if role < Role::Cellarhand {
@@ -298,8 +316,12 @@ fn use_by(day: Day, today: Day) -> String {
 fn act(site: &Site, doer: &Doer, reminder: &Reminder) -> Option<(String, &'static str)> {
     let hand = doer.role >= Role::Cellarhand;
     let (path, name) = match reminder.kind {
-        ReminderKind::Reading if hand => (format!("/batches/{}/reading", reminder.batch.as_ref()?.0), "Record a reading"),
-        ReminderKind::Tasting => (format!("/bottles/{}", reminder.bottling.as_ref()?.0), "Look at the bottles"),
+        ReminderKind::Reading if hand => {
+            (format!("/batches/{}/reading", reminder.batch.as_ref()?.0), "Record a reading")
+        }
+        ReminderKind::Tasting => {
+            (format!("/bottles/{}", reminder.bottling.as_ref()?.0), "Look at the bottles")
+        }
         ReminderKind::UseBy => (format!("/stores/lots/{}", reminder.lot.as_ref()?.0), "Look at the lot"),
         ReminderKind::Low if hand => {
             (format!("/stores/receipts/new?item={}", reminder.item.as_ref()?.0), "Receive supplies")
@@ -341,7 +363,7 @@ struct ListPage {
 pub async fn list(who: Onlooker, site: Site, paging: Paging<Place>) -> Reply {
     let (after, limit) = (paging.after.map(|Place(day, id)| (day, id)), paging.rows());
     let read = site.read(&who, move |conn, doer| {
-        let found = rows::open(conn, doer.club, None, after, limit)?;
+        let found = rows::part(conn, doer.club, None, after, limit)?;
         Ok((around(conn, &found)?, found))
     });
     let (facts, (around, found)) = read.await?;
@@ -377,7 +399,10 @@ mod tests {
     #[test]
     fn the_day_begins_with_one_sentence() {
         assert_eq!(lead(0, 0, 0), "Nothing is due.");
-        assert_eq!(lead(1, 1, 1), "One thing is due. One batch is working, and it seems to have stopped too early.");
+        assert_eq!(
+            lead(1, 1, 1),
+            "One thing is due. One batch is working, and it seems to have stopped too early."
+        );
         assert_eq!(
             lead(3, 4, 1),
             "Three things are due. Four batches are working, and one of them seems to have stopped too early."

@@ -182,7 +182,12 @@ struct Yields {
 }
 
 /// The recoveries of batches into which something was drawn, newest first.
-fn yields(conn: &mut AnyConn, club: ClubId, after: Option<BatchId>, limit: i64) -> Result<Vec<Yields>, Failure> {
+fn yields(
+    conn: &mut AnyConn,
+    club: ClubId,
+    after: Option<BatchId>,
+    limit: i64,
+) -> Result<Vec<Yields>, Failure> {
     let stages: Vec<Stage> = Stage::ALL.into_iter().filter(|stage| *stage != Stage::Planned).collect();
     batches::batches(conn, club, &stages, after, limit)?
         .into_iter()
@@ -206,7 +211,8 @@ fn yield_row(site: &Site, yields: &Yields) -> YieldRow {
         drink: yields.batch.name.clone(),
         code: yields.batch.code.clone(),
         stage: yields.batch.stage.label(),
-        percents: COLUMNS.map(|name| percent(yields, name).map(|percent| format!("{percent:.1}")).unwrap_or_default()),
+        percents: COLUMNS
+            .map(|name| percent(yields, name).map(|percent| format!("{percent:.1}")).unwrap_or_default()),
     }
 }
 
@@ -221,7 +227,11 @@ fn costed(
     let entries: Vec<EntryId> = found.iter().map(|bottling| bottling.entry).collect();
     let booked = costs::booked(conn, &entries)?;
     let cost = |bottling: &Bottling| booked.get(&bottling.entry).copied().unwrap_or_default();
-    Ok(found.into_iter().map(|bottling| (cost(&bottling), bottling)).map(|(cost, bottling)| (bottling, cost)).collect())
+    Ok(found
+        .into_iter()
+        .map(|bottling| (cost(&bottling), bottling))
+        .map(|(cost, bottling)| (bottling, cost))
+        .collect())
 }
 
 fn cost_row(site: &Site, doer: &Doer, (bottling, booked): &(Bottling, Money)) -> CostRow {

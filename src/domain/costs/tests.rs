@@ -45,7 +45,10 @@ fn a_batch_bottled_whole_is_all_in_the_bottles() {
     lines.push(bottled);
     let packaging = vec![line(EntryKind::Bottling, "Bottle", 42, euro(3234))];
     let cost = BottlingCost::of(lines.clone(), entry, packaging, 42).unwrap();
-    assert_eq!(cost.parts.iter().map(|part| part.share).collect::<Vec<_>>(), [euro(6600), euro(1190), euro(-4620)]);
+    assert_eq!(
+        cost.parts.iter().map(|part| part.share).collect::<Vec<_>>(),
+        [euro(6600), euro(1190), euro(-4620)]
+    );
     assert_eq!((cost.came(), cost.deducted(), cost.drink()), (euro(7790), euro(-4620), euro(3170)));
     assert_eq!(cost.total(), euro(6404));
     assert!(!cost.is_part());
@@ -144,8 +147,17 @@ impl History {
                 let (item, place) = (ItemId::fresh(), PlaceId::fresh());
                 let value_per_unit = Some(Money::from_micros(value));
                 let (best_before, volume_after, remark) = (None, None, String::new());
-                let order =
-                    ByProduct { batch, day: day(), item, quantity, place, best_before, value_per_unit, volume_after, remark };
+                let order = ByProduct {
+                    batch,
+                    day: day(),
+                    item,
+                    quantity,
+                    place,
+                    best_before,
+                    value_per_unit,
+                    volume_after,
+                    remark,
+                };
                 weigh_off(&self.batch, &order, &curds(), LotId::fresh()).ok()
             }
             Event::Lose { permille, normal } => {
@@ -154,8 +166,10 @@ impl History {
             }
             Event::Split { permille } => {
                 let volume = self.of_holding(permille);
-                let into = Standing { id: BatchId::fresh(), holding: Holding::default(), ..self.batch.clone() };
-                let order = Transfer { batch, day: day(), volume, into: None, name: None, remark: String::new() };
+                let into =
+                    Standing { id: BatchId::fresh(), holding: Holding::default(), ..self.batch.clone() };
+                let order =
+                    Transfer { batch, day: day(), volume, into: None, name: None, remark: String::new() };
                 transfer(&self.batch, &into, &order).ok()
             }
             Event::Bottle { bottles, lost } => {
@@ -178,7 +192,8 @@ impl History {
     /// Record an event; gives what the bottles were booked at, if it was a bottling.
     fn record(&mut self, event: &Event) -> Option<(EntryId, Money)> {
         let entry = self.entry(event)?;
-        let posting = entry.postings.iter().find(|posting| posting.account == Account::Batch(self.batch.id))?;
+        let posting =
+            entry.postings.iter().find(|posting| posting.account == Account::Batch(self.batch.id))?;
         let line = line(entry.kind, "x", posting.quantity.get(), posting.cost);
         let booked = (entry.kind == EntryKind::Bottling).then_some((line.entry, posting.cost.negated()));
         self.batch.holding.quantity = self.batch.holding.quantity + posting.quantity;

@@ -3,13 +3,14 @@
 use super::*;
 use crate::actions::batches as brewing;
 use crate::actions::bottles::record_bottling;
-use crate::db::bottles::{self, Bottling, CostLine};
+use crate::db::bottles::{self, Bottling};
 use crate::db::reminders as due;
 use crate::db::verify::verify;
-use crate::db::{AnyConn, batches, books, stock as shelves};
+use crate::db::{AnyConn, batches, books, costs, stock as shelves};
 use crate::domain::batches::{Draw, DrawLine, Source, Stage, Transfer};
 use crate::domain::books::{Account, EntryKind};
 use crate::domain::bottles::Bottling as Filling;
+use crate::domain::costs::{BottlingCost, CostLine};
 use crate::domain::members::Password;
 use crate::domain::reminders::ReminderKind;
 use crate::jobs::cellar::Cellar;
@@ -58,7 +59,7 @@ fn there_are_as_many_as_documented(conn: &mut AnyConn, club: ClubId) {
 }
 
 fn all_bottlings(conn: &mut AnyConn, club: ClubId) -> Vec<Bottling> {
-    bottles::all(conn, club, None, 1000).unwrap()
+    bottles::bottlings(conn, club, false, None, 1000).unwrap()
 }
 
 fn all_batches(conn: &mut AnyConn, club: ClubId) -> Vec<batches::Batch> {
@@ -79,7 +80,7 @@ fn batches_of_every_stage_keep_the_numbers_of_the_files(conn: &mut AnyConn, club
 
 fn something_is_due_today_and_nothing_that_was_done(conn: &mut AnyConn, club: ClubId) {
     let today: Day = "2026-06-24".parse().unwrap();
-    let open = due::open(conn, club, Some(today), None, 1000).unwrap();
+    let open = due::open(conn, club, today, 1000).unwrap();
     let tastings: Vec<_> = open.iter().filter(|reminder| reminder.kind == ReminderKind::Tasting).collect();
     let of: Vec<_> =
         tastings.iter().filter_map(|reminder| Some(reminder.bottling.as_ref()?.1.as_str())).collect();
@@ -105,7 +106,7 @@ fn mistakes_are_taken_back(conn: &mut AnyConn, club: ClubId) {
 fn bottles_bear_what_went_into_them(conn: &mut AnyConn, club: ClubId) {
     let bottlings = all_bottlings(conn, club);
     let perry = bottlings.iter().find(|bottling| bottling.code == "12-1").unwrap();
-    let lines = bottles::cost_lines(conn, perry.batch, Some(perry.entry)).unwrap();
+    let lines = costs::of_batch(conn, perry.batch, Some(perry.entry)).unwrap();
     let sum = |lines: &mut dyn Iterator<Item = &CostLine>| -> Money { lines.map(|line| line.cost).sum() };
 
     // All of it was bottled at once: what came in, less the pomace, left with the bottles.
@@ -122,7 +123,7 @@ fn bottles_bear_what_went_into_them(conn: &mut AnyConn, club: ClubId) {
     let pears: Vec<_> = lines.iter().filter(|line| line.what == "Perry pears").collect();
     assert_eq!(pears.iter().map(|line| line.cost).sum::<Money>(), Money::read("65.90").unwrap());
 
-    let packaging = bottles::lot_lines(conn, perry.entry, EntryKind::Bottling, perry.bottled_on).unwrap();
+    let packaging = costs::packaging(conn, perry).unwrap();
     let told = books::tell(conn, club, books::Which::One(perry.entry), None, 1).unwrap();
     let into_bottles = told[0]
         .lines
@@ -131,6 +132,18 @@ fn bottles_bear_what_went_into_them(conn: &mut AnyConn, club: ClubId) {
     let into_bottles = into_bottles.unwrap();
     assert_eq!(into_bottles.quantity, Milli::new(151_000));
     assert_eq!(into_bottles.cost, drink + sum(&mut packaging.iter()));
+    lines_add_up_to_what_every_bottling_was_booked_at(conn, &bottlings);
+}
+
+fn lines_add_up_to_what_every_bottling_was_booked_at(conn: &mut AnyConn, bottlings: &[Bottling]) {
+    let entries: Vec<_> = bottlings.iter().map(|bottling| bottling.entry).collect();
+    let booked = costs::booked(conn, &entries).unwrap();
+    for bottling in bottlings {
+        let lines = costs::of_batch(conn, bottling.batch, Some(bottling.entry)).unwrap();
+        let packaging = costs::packaging(conn, bottling).unwrap();
+        let cost = BottlingCost::of(lines, bottling.entry, packaging, bottling.bottles).unwrap();
+        assert_eq!(cost.total(), booked[&bottling.entry], "bottling {}", bottling.code);
+    }
 }
 
 /// Three bottles chipped, and most of the curds eaten.

@@ -166,7 +166,11 @@ fn body(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<BottlingBody,
 }
 
 /// One bottling.
-pub async fn show(who: Onlooker, site: Site, path: Path<BottlingId>) -> Result<Answer<BottlingBody>, Problem> {
+pub async fn show(
+    who: Onlooker,
+    site: Site,
+    path: Path<BottlingId>,
+) -> Result<Answer<BottlingBody>, Problem> {
     let (_, found) = site.read(&who, move |conn, doer| body(conn, doer, path.0)).await?;
     Ok(Answer(found))
 }

@@ -97,7 +97,11 @@ pub struct BatchCostBody {
 }
 
 /// What a batch cost.
-pub async fn of_batch(who: Onlooker, site: Site, path: Path<BatchId>) -> Result<Answer<BatchCostBody>, Problem> {
+pub async fn of_batch(
+    who: Onlooker,
+    site: Site,
+    path: Path<BatchId>,
+) -> Result<Answer<BatchCostBody>, Problem> {
     let (_, found) = site.read(&who, move |conn, doer| batch::find(conn, doer, path.0)).await?;
     let batch::Found { cost, bottlings, .. } = found.ok_or_else(|| Problem::missing("batch"))?;
     let parts = cost.parts.iter().map(|kept| (&kept.line, Some(kept.share)));
@@ -142,7 +146,11 @@ pub struct BottlingCostBody {
 }
 
 /// What the bottles of a bottling cost.
-pub async fn of_bottling(who: Onlooker, site: Site, path: Path<BottlingId>) -> Result<Answer<BottlingCostBody>, Problem> {
+pub async fn of_bottling(
+    who: Onlooker,
+    site: Site,
+    path: Path<BottlingId>,
+) -> Result<Answer<BottlingCostBody>, Problem> {
     let (_, found) = site.read(&who, move |conn, doer| find(conn, doer, path.0)).await?;
     let cost = found.ok_or_else(|| Problem::missing("bottling with a cost"))?.cost;
     let parts = cost.parts.iter().map(|kept| line(part(&kept.line), &kept.line, Some(kept.share)));

@@ -78,7 +78,7 @@ pub async fn list(
     let until = query.draft.read(&who, |r| r.optional_day("until"))?.unwrap_or(who.today());
     let (club, limit) = (who.club, paging.rows());
     let after = paging.after.map(|Place(day, id)| (day, id));
-    let found = site.db.read(move |conn| rows::open(conn, club, Some(until), after, limit)).await?;
+    let found = site.db.read(move |conn| rows::part(conn, club, Some(until), after, limit)).await?;
     Ok(Answer(paging.page(found, |reminder| Place(reminder.due_on, reminder.id), ReminderBody::from)))
 }
 

@@ -23,7 +23,8 @@ pub(super) struct Figure {
     pub(super) warning: Option<&'static str>,
 }
 
-const NO_LEGAL_STRENGTH: &str = "For the club’s own use: a strength on anything that is sold takes a laboratory’s method.";
+const NO_LEGAL_STRENGTH: &str =
+    "For the club’s own use: a strength on anything that is sold takes a laboratory’s method.";
 
 pub(super) fn of(_site: &Site, doer: &Doer, found: &Found) -> Vec<Figure> {
     let sign = words::sign(&doer.currency);
@@ -66,12 +67,28 @@ fn strength(found: &Found) -> Figure {
              rule solved together), which tell it to ± {GRAVITY_METHOD_VOL_PERCENT} % vol (common practice)."
         );
         let give = format!("± {GRAVITY_METHOD_VOL_PERCENT}");
-        return Figure { name, about: false, value, give, unit, how: Some((how, NO_LEGAL_STRENGTH)), warning };
+        return Figure {
+            name,
+            about: false,
+            value,
+            give,
+            unit,
+            how: Some((how, NO_LEGAL_STRENGTH)),
+            warning,
+        };
     }
     let how = "From the sugars in the whey, if it has fermented out. Gravity would mislead: whey holds salts, protein and \
                sugars that do not ferment. The batch’s page shows the sums."
         .to_owned();
-    Figure { name, about: true, value, give: String::new(), unit, how: Some((how, NO_LEGAL_STRENGTH)), warning }
+    Figure {
+        name,
+        about: true,
+        value,
+        give: String::new(),
+        unit,
+        how: Some((how, NO_LEGAL_STRENGTH)),
+        warning,
+    }
 }
 
 fn gravity(found: &Found, doer: &Doer) -> Option<Figure> {

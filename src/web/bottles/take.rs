@@ -24,7 +24,9 @@ pub(super) async fn form(site: &Site, doer: &Doer, found: &Found) -> Result<Form
     let each = words::money(&doer.currency, found.each());
     let hand = doer.role >= Role::Cellarhand;
     let mut fields = vec![
-        Field::whole("bottles", "How many").value("1").after(format!("of {}, {each} each at cost", size(bottling))),
+        Field::whole("bottles", "How many")
+            .value("1")
+            .after(format!("of {}, {each} each at cost", size(bottling))),
     ];
     if hand {
         let purposes = Purpose::ALL.map(|purpose| Choice::new(purpose.code(), purpose.label()));
@@ -47,9 +49,11 @@ pub(super) async fn form(site: &Site, doer: &Doer, found: &Found) -> Result<Form
     fields.push(Field::text("remark", "Remark").hint("Not needed."));
     let caution = Caution::new(
         "Caution: glass under pressure",
-        ["A drink that was not finished can ferment on in the bottle. Chill a bottle before you open it, point it away from \
+        [
+            "A drink that was not finished can ferment on in the bottle. Chill a bottle before you open it, point it away from \
           faces, and wrap it in a cloth. If one gushes, leaks or has a cork that moved, leave the rest standing cold and \
-          tell a cellarhand."],
+          tell a cellarhand.",
+        ],
     );
     let path = format!("/bottles/{}/withdrawals", bottling.id);
     let button = if hand { "Take the bottles" } else { "Take them home, at cost" };
@@ -92,11 +96,12 @@ pub async fn take(taster: Taster, site: Site, path: Path<BottlingId>, form: Form
         Ok(entry) => Ok(site.see_other(&format!("/bottles/{id}?said={entry}"))),
         Err(error) => {
             let refusal = Problem::or_refusal(error)?;
-            let (facts, found) = site.read(&taster, move |conn, doer| find(conn, doer, id, None, None)).await?;
+            let (facts, found) =
+                site.read(&taster, move |conn, doer| find(conn, doer, id, None, None)).await?;
             let found = found.ok_or_else(|| Problem::missing("bottling"))?;
             let bottling = &found.bottling;
-            let mut view = self::form(&site, &taster, &found).await?;
-            view.heading = "Take bottles".to_owned();
+            let view = self::form(&site, &taster, &found).await?;
+            let view = FormView { heading: "Take bottles".to_owned(), ..view };
             let about = format!("{}, bottling {}: {} left.", bottling.name, bottling.code, found.left());
             let view = view.intro(about).leave(site.at(&format!("/bottles/{id}")));
             let frame = site.frame(&taster, Room::Bottles, "Take bottles", facts);

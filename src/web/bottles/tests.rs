@@ -69,7 +69,7 @@ impl Cellar {
         self.browse(role, "POST", path, &body.finish())
     }
 
-    fn item(&self, name: &str, kind: &str, unit: &str, more: Value) -> String {
+    fn item(&self, name: &str, kind: &str, unit: &str, more: &Value) -> String {
         let mut body = json!({"name": name, "kind": kind, "unit": unit});
         body.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
         self.post("/items", &body)
@@ -85,17 +85,18 @@ impl Cellar {
     /// 40 L of whey wine, less 8.8 kg of curds: 66.00 of milk, 5.52 of sugar, curds at 5.25 a kg.
     fn whey_wine(&self) -> String {
         let milk = json!({"density_g_per_ml": "1.03", "allergens": ["milk"], "lactose_g_per_kg": "48"});
-        let milk = self.item("Sheep's milk", "ingredient", "mL", milk);
-        let sugar = self.item("Cane sugar", "ingredient", "g", json!({"density_g_per_ml": "1.59"}));
+        let milk = self.item("Sheep's milk", "ingredient", "mL", &milk);
+        let sugar = self.item("Cane sugar", "ingredient", "g", &json!({"density_g_per_ml": "1.59"}));
         let curds = json!({"allergens": ["milk"], "value_per_unit": "0.00525", "density_g_per_ml": "1.03"});
-        let curds = self.item("Curds", "by-product", "g", curds);
+        let curds = self.item("Curds", "by-product", "g", &curds);
         self.supply(&milk, "40", "L", "66.00");
         self.supply(&sugar, "4.6", "kg", "5.52");
         let batch = self.post("/batches", &json!({"name": "Whey wine"}));
         let line = |item: &str, amount: &str, unit: &str| json!({"item": item, "quantity": {"amount": amount, "unit": unit}});
         let lines = json!([line(&milk, "40", "L"), line(&sugar, "4.6", "kg")]);
         self.post(&format!("/batches/{batch}/draws"), &json!({"lines": lines}));
-        let weighed = json!({"item": curds, "quantity": {"amount": "8.8", "unit": "kg"}, "place": self.place});
+        let weighed =
+            json!({"item": curds, "quantity": {"amount": "8.8", "unit": "kg"}, "place": self.place});
         self.post(&format!("/batches/{batch}/by-products"), &weighed);
         batch
     }
@@ -123,20 +124,30 @@ fn micros(text: &Value) -> i64 {
 fn what_a_bottle_cost_is_told_line_by_line_and_adds_up() {
     let cellar = Cellar::open();
     let batch = cellar.whey_wine();
-    let other = cellar.post(&format!("/batches/{batch}/splits"), &json!({"volume": {"amount": "7", "unit": "L"}}));
+    let other =
+        cellar.post(&format!("/batches/{batch}/splits"), &json!({"volume": {"amount": "7", "unit": "L"}}));
     let bottling = cellar.bottle(&batch, 20);
     let cost = cellar.read(&format!("/bottlings/{bottling}/cost"));
     let lines = cost["lines"].as_array().unwrap();
     assert_eq!(lines.len(), 3);
-    assert_eq!((&lines[0]["what"], &lines[0]["cost"], &lines[0]["receipt"]), (&json!("Sheep's milk"), &json!("66"), &json!("R-1")));
+    assert_eq!(
+        (&lines[0]["what"], &lines[0]["cost"], &lines[0]["receipt"]),
+        (&json!("Sheep's milk"), &json!("66"), &json!("R-1"))
+    );
     assert_eq!((&lines[2]["part"], &lines[2]["cost"]), (&json!("by-product"), &json!("-46.2")));
     assert!(micros(&lines[0]["share"]) < micros(&lines[0]["cost"]), "some of it went into the split");
     let booked = micros(&cellar.read(&format!("/bottlings/{bottling}"))["cost"]);
     assert_eq!(sum(lines.iter().map(|line| &line["share"])), booked);
 
     let whole = cellar.read(&format!("/batches/{batch}/cost"));
-    assert_eq!((&whole["supplies"], &whole["by_products"], &whole["total"]), (&json!("71.52"), &json!("-46.2"), &json!("25.32")));
-    assert_eq!(sum(whole["lines"].as_array().unwrap().iter().map(|line| &line["cost"])), micros(&whole["held"]));
+    assert_eq!(
+        (&whole["supplies"], &whole["by_products"], &whole["total"]),
+        (&json!("71.52"), &json!("-46.2"), &json!("25.32"))
+    );
+    assert_eq!(
+        sum(whole["lines"].as_array().unwrap().iter().map(|line| &line["cost"])),
+        micros(&whole["held"])
+    );
     let split = cellar.read(&format!("/batches/{other}/cost"));
     assert_eq!(split["lines"][0]["batch"], json!(batch));
 
@@ -194,7 +205,8 @@ fn a_taster_takes_bottles_in_their_own_name_and_never_more_than_there_are() {
     let taster = members["items"].as_array().unwrap().iter().find(|row| row["name"] == "taster").unwrap();
     assert_eq!(micros(&taster["took"]), -micros(&taster["balance"]));
     assert!(micros(&taster["took"]) > 0);
-    let statement = cellar.page(Role::Onlooker, &format!("/reports/members/{}", taster["member"].as_str().unwrap()));
+    let statement =
+        cellar.page(Role::Onlooker, &format!("/reports/members/{}", taster["member"].as_str().unwrap()));
     assert!(statement.contains("is owed to the club") && statement.contains("2 bottles taken by taster"));
 }
 
@@ -218,18 +230,25 @@ fn what_is_due_is_done_put_off_given_and_opened_again() {
     assert!(cellar.page(Role::Onlooker, "/reminders").contains(&format!("/reminders/{id}")));
     assert!(!cellar.page(Role::Onlooker, &format!("/reminders/{id}")).contains("<button"));
 
-    let become_of = |what: &str, fields: &[(&str, &str)]| cellar.send(Role::Taster, &format!("/reminders/{id}/{what}"), fields);
+    let become_of = |what: &str, fields: &[(&str, &str)]| {
+        cellar.send(Role::Taster, &format!("/reminders/{id}/{what}"), fields)
+    };
     let refused = become_of("put-off", &[("day", "yesterday")]);
     assert!(refused.status == 422 && refused.body.contains("Choose a day to come"));
     let member = cellar.read("/members")["items"][0]["id"].as_str().unwrap().to_owned();
-    for (what, fields) in [("put-off", &[("day", "2199-01-01")][..]), ("give", &[("member", &member)]), ("done", &[])] {
+    for (what, fields) in
+        [("put-off", &[("day", "2199-01-01")][..]), ("give", &[("member", &member)]), ("done", &[])]
+    {
         let sent = become_of(what, fields);
         assert_eq!((sent.status, sent.header("location")), (303, format!("/?said={id}").as_str()), "{what}");
     }
     assert!(cellar.page(Role::Taster, &format!("/?said={id}")).contains("is done."));
     assert_eq!(become_of("done", &[]).status, 409);
     assert_eq!(cellar.ask(Role::Taster, "POST", &format!("/reminders/{id}/undone"), "").status, 200);
-    assert_eq!(cellar.read("/reminders?until=2199-12-31")["items"].as_array().unwrap().last().unwrap()["member"], json!(member));
+    assert_eq!(
+        cellar.read("/reminders?until=2199-12-31")["items"].as_array().unwrap().last().unwrap()["member"],
+        json!(member)
+    );
 }
 
 #[test]

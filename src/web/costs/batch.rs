@@ -58,7 +58,8 @@ pub(in crate::web) fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId) -> Resu
     let entries: Vec<EntryId> = bottlings.iter().map(|bottling| bottling.entry).collect();
     let booked = costs::booked(conn, &entries)?;
     let of = |bottling: &Bottling| booked.get(&bottling.entry).copied().unwrap_or_default();
-    let bottlings = bottlings.into_iter().map(|bottling| (of(&bottling), bottling)).map(|(cost, one)| (one, cost));
+    let bottlings =
+        bottlings.into_iter().map(|bottling| (of(&bottling), bottling)).map(|(cost, one)| (one, cost));
     Ok(Some(Found { bottlings: bottlings.collect(), batch, cost }))
 }
 
@@ -87,7 +88,12 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Reply {
             })
             .collect(),
         currency: sign,
-        frame: site.frame(&who, Room::Reports, &format!("Cost of batch {}, {}", batch.code, batch.name), facts),
+        frame: site.frame(
+            &who,
+            Room::Reports,
+            &format!("Cost of batch {}, {}", batch.code, batch.name),
+            facts,
+        ),
         drink: batch.name,
         code: batch.code,
     };
@@ -105,7 +111,11 @@ fn lead(cost: &BatchCost, said: &impl Fn(Money) -> String) -> String {
     if cost.went() < Money::ZERO {
         parts.push(format!("{} has left it", said(cost.went().negated())));
     }
-    parts.push(if cost.held() == Money::ZERO { "nothing is in it now".to_owned() } else { format!("{} is in it now", said(cost.held())) });
+    parts.push(if cost.held() == Money::ZERO {
+        "nothing is in it now".to_owned()
+    } else {
+        format!("{} is in it now", said(cost.held()))
+    });
     format!("{}.", parts.join("; "))
 }
 
@@ -124,14 +134,18 @@ fn picture(batch: &Batch, cost: &BatchCost, said: &impl Fn(Money) -> String) -> 
     let mut inputs = named(of(Effect::Came).map(|part| (part.line.what.as_str(), part.line.cost)));
     inputs.sort_by_key(|(_, amount)| std::cmp::Reverse(*amount));
     let off = named(of(Effect::Deducted).map(|part| (part.line.what.as_str(), part.line.cost.negated())));
-    let went: Vec<(String, Money)> = cost.went.iter().map(|line| (went_to(line), line.cost.negated())).collect();
+    let went: Vec<(String, Money)> =
+        cost.went.iter().map(|line| (went_to(line), line.cost.negated())).collect();
     let went = named(went.iter().map(|(name, amount)| (name.as_str(), *amount)));
     let still = (cost.held() > Money::ZERO).then(|| ("Still in it".to_owned(), cost.held()));
     let outputs: Vec<Node> = off.into_iter().chain(went).chain(still).map(node).collect();
     flow(&Flow {
         id: "money",
         title: &format!("Where the money of batch {} went", batch.code),
-        caption: &format!("{} came in. The widths are money. The table below holds the same numbers.", said(cost.came())),
+        caption: &format!(
+            "{} came in. The widths are money. The table below holds the same numbers.",
+            said(cost.came())
+        ),
         heads: ["paid", "in the batch", "now"],
         inputs: &inputs.into_iter().map(node).collect::<Vec<_>>(),
         straight: &[],

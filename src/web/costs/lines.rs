@@ -44,7 +44,9 @@ impl<'s> Writer<'s> {
 
     fn each(&self, share: Option<Money>) -> String {
         match (self.bottles, share) {
-            (Some(bottles), Some(share)) if bottles > 0 => words::fine(Money::from_micros(share.micros() / bottles)),
+            (Some(bottles), Some(share)) if bottles > 0 => {
+                words::fine(Money::from_micros(share.micros() / bottles))
+            }
             _ => String::new(),
         }
     }
@@ -105,16 +107,27 @@ impl<'s> Writer<'s> {
 
     /// The last line.
     pub(super) fn sum(&self, much: &str, total: Money) -> Line {
-        Line { class: "sum", what: "Bottled".to_owned(), much: much.to_owned(), ..self.figures(total, Some(total)) }
+        Line {
+            class: "sum",
+            what: "Bottled".to_owned(),
+            much: much.to_owned(),
+            ..self.figures(total, Some(total))
+        }
     }
 
     fn from(&self, line: &CostLine) -> (String, String) {
-        if let Some(bottling) = self.bottlings.iter().find(|one| one.entry == line.entry && line.lot.is_none()) {
+        if let Some(bottling) =
+            self.bottlings.iter().find(|one| one.entry == line.entry && line.lot.is_none())
+        {
             return (self.site.at(&format!("/bottles/{}/cost", bottling.id)), bottling.code.clone());
         }
         match (&line.other_batch, &line.receipt, &line.lot) {
-            (Some((batch, code, _)), _, _) => (self.site.at(&format!("/batches/{batch}/cost")), format!("Batch {code}")),
-            (None, Some((entry, Some(code))), _) => (self.site.at(&format!("/entries/{entry}")), code.clone()),
+            (Some((batch, code, _)), _, _) => {
+                (self.site.at(&format!("/batches/{batch}/cost")), format!("Batch {code}"))
+            }
+            (None, Some((entry, Some(code))), _) => {
+                (self.site.at(&format!("/entries/{entry}")), code.clone())
+            }
             (None, _, Some((lot, code))) => (self.site.at(&format!("/stores/lots/{lot}")), code.clone()),
             (None, _, None) => (self.site.at(&format!("/entries/{}", line.entry)), "Entry".to_owned()),
         }

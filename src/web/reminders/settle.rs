@@ -131,8 +131,8 @@ async fn become_of(taster: Taster, site: Site, id: ReminderId, form: Form, way: 
             let refusal = Problem::or_refusal(error)?;
             let (facts, found) = site.read(&taster, move |conn, doer| one(conn, doer, id)).await?;
             let (reminder, _) = found.ok_or_else(missing)?;
-            let mut view = form_of(&site, &taster, id, way).await?;
-            view.heading = way.heading().to_owned();
+            let view = form_of(&site, &taster, id, way).await?;
+            let view = FormView { heading: way.heading().to_owned(), ..view };
             let view = view.intro(reminder.text.clone()).leave(site.at("/"));
             let frame = site.frame(&taster, Room::Today, &reminder.text, facts);
             let up = (site.at(&format!("/reminders/{id}")), "The reminder".to_owned());

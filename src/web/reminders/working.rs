@@ -56,12 +56,16 @@ pub(super) fn row(site: &Site, doer: &Doer, found: &Found) -> WorkingRow {
     let unread_days = last.map(|(at, _)| (doer.today() - days::local_day(*at, doer.zone)).num_days());
     WorkingRow {
         href: site.at(&format!("/batches/{}", batch.id)),
-        day: batch.pitched_on.map(|day| format!("day {}", (doer.today() - day).num_days())).unwrap_or_default(),
+        day: batch
+            .pitched_on
+            .map(|day| format!("day {}", (doer.today() - day).num_days()))
+            .unwrap_or_default(),
         code: batch.code.clone(),
         drink: batch.name.clone(),
         stem: match (found.first, last) {
             (Some(first), Some((_, last))) => {
-                let end = if stopped.is_some() { "no forecast".to_owned() } else { end(found, &readings, doer) };
+                let end =
+                    if stopped.is_some() { "no forecast".to_owned() } else { end(found, &readings, doer) };
                 gauge(first, *last, &end)
             }
             _ => String::new(),
@@ -94,7 +98,11 @@ fn end(found: &Found, readings: &[Reading], doer: &Doer) -> String {
     if done <= doer.today() {
         return "near its end".to_owned();
     }
-    let day = if chrono::Datelike::year(&done) == chrono::Datelike::year(&doer.today()) { "%-d %B" } else { "%-d %B %Y" };
+    let day = if chrono::Datelike::year(&done) == chrono::Datelike::year(&doer.today()) {
+        "%-d %B"
+    } else {
+        "%-d %B %Y"
+    };
     format!("done about {}", done.format(day))
 }
 
@@ -104,6 +112,10 @@ fn gauge(first: Measured, last: Measured, end: &str) -> String {
     let way = first.number() - EXPECTED_END_SG;
     let gone = if way > 0.0 { ((first.number() - last.number()) / way).clamp(0.0, 1.0) } else { 0.0 };
     let percent = format!("about {:.0} % of the way", 100.0 * gone);
-    let says = format!("{} from {} to about {EXPECTED_END_SG:.3}; {end}", crate::web::words::capital(&percent), shown(first));
+    let says = format!(
+        "{} from {} to about {EXPECTED_END_SG:.3}; {end}",
+        crate::web::words::capital(&percent),
+        shown(first)
+    );
     stem(gone, &says, &format!("{}, {percent}", shown(last)), end, None)
 }

@@ -11,7 +11,6 @@ use tokio::sync::mpsc;
 
 use super::{COLUMNS, costed, percent, yields};
 use crate::actions::members::note;
-use crate::db::Failure;
 use crate::db::reports as rows;
 use crate::domain::bottles::cost_per_bottle;
 use crate::domain::members::{Doer, Onlooker};
@@ -29,7 +28,11 @@ const YIELDS: i64 = 50;
 type Part<K> = Result<(Vec<Vec<Cell>>, Option<K>), Problem>;
 
 /// Send a file part by part. The first is read before anything is sent, so that what goes wrong at once is said.
-async fn sent<K, F>(name: String, header: &'static [&'static str], mut part: impl FnMut(Option<K>) -> F + 'static) -> Reply
+async fn sent<K, F>(
+    name: String,
+    header: &'static [&'static str],
+    mut part: impl FnMut(Option<K>) -> F + 'static,
+) -> Reply
 where
     K: 'static,
     F: Future<Output = Part<K>> + 'static,
@@ -88,17 +91,31 @@ pub async fn yields_file(who: Onlooker, site: Site) -> Reply {
             let found = db.read(move |conn| yields(conn, club, after, YIELDS)).await?;
             let next = (found.len() == 50).then(|| found.last().map(|yields| yields.batch.id)).flatten();
             let row = |yields: &super::Yields| {
-                let percent = |name| Cell::ours(percent(yields, name).map(|it| format!("{it:.2}")).unwrap_or_default());
+                let percent =
+                    |name| Cell::ours(percent(yields, name).map(|it| format!("{it:.2}")).unwrap_or_default());
                 let batch = &yields.batch;
                 let [curd, alcohol, bottled] = COLUMNS.map(percent);
                 let (code, stage) = (Cell::ours(&batch.code), Cell::ours(batch.stage.code()));
-                vec![code, Cell::typed(&batch.name), stage, Cell::ours(days::iso(batch.planned_on)), curd, alcohol, bottled]
+                vec![
+                    code,
+                    Cell::typed(&batch.name),
+                    stage,
+                    Cell::ours(days::iso(batch.planned_on)),
+                    curd,
+                    alcohol,
+                    bottled,
+                ]
             };
             Ok::<_, Problem>((found.iter().map(row).collect(), next))
         }
     };
     let header = &[
-        "batch", "drink", "stage", "planned_on", "curd_from_milk_percent", "alcohol_from_sugar_percent",
+        "batch",
+        "drink",
+        "stage",
+        "planned_on",
+        "curd_from_milk_percent",
+        "alcohol_from_sugar_percent",
         "bottled_from_must_percent",
     ];
     sent(name("yields", &who), header, part).await
@@ -128,8 +145,16 @@ pub async fn costs_file(who: Onlooker, site: Site) -> Reply {
             Ok::<_, Problem>((rows.collect(), next))
         }
     };
-    let header =
-        &["bottling", "drink", "bottled_on", "bottles", "bottle_volume_ml", "cost", "cost_per_bottle", "currency"];
+    let header = &[
+        "bottling",
+        "drink",
+        "bottled_on",
+        "bottles",
+        "bottle_volume_ml",
+        "cost",
+        "cost_per_bottle",
+        "currency",
+    ];
     sent(name("costs", &who), header, part).await
 }
 
@@ -137,7 +162,7 @@ pub async fn costs_file(who: Onlooker, site: Site) -> Reply {
 pub async fn members_file(who: Onlooker, site: Site) -> Reply {
     note(&site.db, &who, "exported what members paid and took").await?;
     let club = who.club;
-    let found = site.db.read(move |conn| Ok::<_, Failure>(rows::by_member(conn, club)?)).await?;
+    let found = site.db.read(move |conn| rows::by_member(conn, club)).await?;
     let rows = found.into_iter().map(|money| {
         vec![
             Cell::typed(money.name),
