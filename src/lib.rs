@@ -7,11 +7,11 @@
 //! A feature has the same file name in every room: `ls src/*/batches.rs`. A page reads through `db` and writes
 //! only through `actions`. `tests/tidy.rs` holds all of this.
 
-pub mod config;
-pub mod units;
-pub mod science;
-pub mod domain;
-pub mod db;
 pub mod actions;
+pub mod config;
+pub mod db;
+pub mod domain;
 pub mod jobs;
+pub mod science;
+pub mod units;
 pub mod web;

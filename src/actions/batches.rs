@@ -8,8 +8,8 @@ use crate::db::batches::{self as rows, NewBatch, Reading};
 use crate::db::stock::{self, Shelved};
 use crate::db::{AnyConn, Database, Failure, books, reminders};
 use crate::domain::batches::{
-    ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Supply, Transfer, draw_into, end, lose, may_change,
-    rack, transfer, weigh_off,
+    ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Supply, Transfer, draw_into, end, lose,
+    may_change, rack, transfer, weigh_off,
 };
 use crate::domain::books::{Account, NewEntry};
 use crate::domain::members::{Cellarhand, Doer};
@@ -175,7 +175,12 @@ pub async fn by_product(
 }
 
 /// Record drink that is lost.
-pub async fn record_loss(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Loss) -> Done<EntryId> {
+pub async fn record_loss(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    order: Loss,
+) -> Done<EntryId> {
     once(db, by, key, "loss", order, |conn, doer, order| {
         let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
         record(conn, doer, &lose(&standing, order)?)
@@ -234,7 +239,12 @@ pub async fn record_transfer(
 }
 
 /// Close a batch that holds nothing any more, or give it up.
-pub async fn record_end(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Ending) -> Done<EntryId> {
+pub async fn record_end(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    order: Ending,
+) -> Done<EntryId> {
     once(db, by, key, "end", order, |conn, doer, order| {
         let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
         record(conn, doer, &end(&standing, order)?)

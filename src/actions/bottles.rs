@@ -134,7 +134,9 @@ fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling, allergens: Vec<Strin
             return Ok(id);
         }
         Some(_) => {
-            return Err(Refusal::conflict("", format!("“{name}” is the name of another item; rename that")).into());
+            return Err(
+                Refusal::conflict("", format!("“{name}” is the name of another item; rename that")).into()
+            );
         }
         None => {}
     }

@@ -38,7 +38,9 @@ pub async fn settle(
     once(db, by, key, "reminder", (id, what), |conn, doer, (id, what)| {
         let open = or_missing(rows::is_open(conn, doer.club, *id), "", "reminder")?;
         match what {
-            Become::Undone if open => return Err(Refusal::conflict("", "This reminder is still to do").into()),
+            Become::Undone if open => {
+                return Err(Refusal::conflict("", "This reminder is still to do").into());
+            }
             Become::Undone => rows::undone(conn, *id)?,
             _ if !open => return Err(Refusal::conflict("", "This reminder has been done already").into()),
             Become::Done => rows::done(conn, *id, doer.member, doer.now)?,
@@ -64,7 +66,12 @@ const BACK_DAYS: i64 = 400;
 /// Make every reminder that follows from the state of a club and is not there yet, and take away the open
 /// ones that no longer follow: what was used up, bought, read or tasted needs no reminding. It may run at any
 /// time, twice, or on two servers at once: each key is made once.
-pub async fn reconcile(db: &Database, club: ClubId, zone: chrono_tz::Tz, now: Instant) -> Result<usize, Error> {
+pub async fn reconcile(
+    db: &Database,
+    club: ClubId,
+    zone: chrono_tz::Tz,
+    now: Instant,
+) -> Result<usize, Error> {
     db.write(move |conn| {
         let today = days::local_day(now, zone);
         let due = follow(conn, club, zone, today)?;
@@ -78,10 +85,17 @@ pub async fn reconcile(db: &Database, club: ClubId, zone: chrono_tz::Tz, now: In
     .await
 }
 
-fn follow(conn: &mut AnyConn, club: ClubId, zone: chrono_tz::Tz, today: Day) -> Result<Vec<NewReminder>, Error> {
+fn follow(
+    conn: &mut AnyConn,
+    club: ClubId,
+    zone: chrono_tz::Tz,
+    today: Day,
+) -> Result<Vec<NewReminder>, Error> {
     let mut due = Vec::new();
     let until = today + Duration::days(AHEAD_DAYS);
-    for (bottling, age, falls_on) in bottles::ages_falling(conn, club, today - Duration::days(BACK_DAYS), until)? {
+    for (bottling, age, falls_on) in
+        bottles::ages_falling(conn, club, today - Duration::days(BACK_DAYS), until)?
+    {
         due.push(reminders::tasting(bottling, age, falls_on));
     }
     for batch in batches::batches(conn, club, &[Stage::Working], None, 500)? {

@@ -168,7 +168,11 @@ pub(super) fn moves(conn: &mut AnyConn, id: BatchId) -> Result<Vec<Moved>, Failu
 }
 
 /// The same as it was when the entry `until` had been recorded: what was reversed only later still counted then.
-pub(super) fn moves_until(conn: &mut AnyConn, id: BatchId, until: Option<EntryId>) -> Result<Vec<Moved>, Failure> {
+pub(super) fn moves_until(
+    conn: &mut AnyConn,
+    id: BatchId,
+    until: Option<EntryId>,
+) -> Result<Vec<Moved>, Failure> {
     let back = diesel::alias!(entries as back);
     let rows: Vec<(Moved, Option<EntryId>)> = postings::table
         .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
@@ -235,8 +239,10 @@ pub fn facts(conn: &mut AnyConn, id: BatchId) -> Result<(Facts, Option<Day>), Fa
 /// Bring the kept stage in line with what has been recorded. Where nothing changed, nothing is written.
 pub fn restage(conn: &mut AnyConn, id: BatchId) -> Result<(), Failure> {
     let (facts, pitched_on) = facts(conn, id)?;
-    let kept: (Stage, Option<Day>) =
-        batches::table.filter(batches::id.eq(id)).select((batches::stage, batches::pitched_on)).first(conn)?;
+    let kept: (Stage, Option<Day>) = batches::table
+        .filter(batches::id.eq(id))
+        .select((batches::stage, batches::pitched_on))
+        .first(conn)?;
     let now = (stage(&facts), pitched_on);
     if kept != now {
         diesel::update(batches::table.filter(batches::id.eq(id)))
@@ -311,18 +317,24 @@ pub fn strike(
         .filter(readings::id.eq(id).and(readings::club_id.eq(club)))
         .select(readings::batch_id)
         .first(conn)?;
-    let struck = diesel::update(readings::table.filter(readings::id.eq(id).and(readings::struck_at.is_null())))
-        .set((
-            readings::struck_at.eq(Some(at)),
-            readings::struck_by.eq(Some(by)),
-            readings::struck_because.eq(because),
-        ))
-        .execute(conn)?;
+    let struck =
+        diesel::update(readings::table.filter(readings::id.eq(id).and(readings::struck_at.is_null())))
+            .set((
+                readings::struck_at.eq(Some(at)),
+                readings::struck_by.eq(Some(by)),
+                readings::struck_because.eq(because),
+            ))
+            .execute(conn)?;
     Ok((batch, struck > 0))
 }
 
 /// The readings of a batch, oldest first, struck ones too; at most the latest `limit`.
-pub fn readings(conn: &mut AnyConn, club: ClubId, batch: BatchId, limit: i64) -> Result<Vec<Reading>, Failure> {
+pub fn readings(
+    conn: &mut AnyConn,
+    club: ClubId,
+    batch: BatchId,
+    limit: i64,
+) -> Result<Vec<Reading>, Failure> {
     type Row = (
         (ReadingId, Instant, ReadingKind, Measured, Option<Measured>, Measured, String, String),
         (Option<Instant>, Option<String>, String),
@@ -392,7 +404,11 @@ pub fn gravity_ends(
 }
 
 /// The latest gravities of a batch that stand, oldest first, at most `limit`.
-pub fn latest_gravities(conn: &mut AnyConn, id: BatchId, limit: i64) -> Result<Vec<(Instant, Measured)>, Failure> {
+pub fn latest_gravities(
+    conn: &mut AnyConn,
+    id: BatchId,
+    limit: i64,
+) -> Result<Vec<(Instant, Measured)>, Failure> {
     let mut found: Vec<(Instant, Measured)> = readings::table
         .filter(readings::batch_id.eq(id).and(readings::kind.eq(ReadingKind::Gravity)))
         .filter(readings::struck_at.is_null())
@@ -422,7 +438,9 @@ pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Fai
     for (_, kind, _, quantity, _) in moves(conn, id)? {
         story.left = story.left + quantity;
         match kind {
-            EntryKind::Split | EntryKind::Blend if quantity > Milli::ZERO => story.moved_in = story.moved_in + quantity,
+            EntryKind::Split | EntryKind::Blend if quantity > Milli::ZERO => {
+                story.moved_in = story.moved_in + quantity;
+            }
             EntryKind::Split | EntryKind::Blend => story.moved_out = story.moved_out - quantity,
             EntryKind::Loss | EntryKind::Racking | EntryKind::Abandonment | EntryKind::Closing => {
                 story.lost = story.lost - quantity;

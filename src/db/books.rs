@@ -77,7 +77,12 @@ pub fn post(conn: &mut AnyConn, club: ClubId, id: EntryId, entry: &NewEntry) -> 
     Ok(())
 }
 
-fn add_to_balance(conn: &mut AnyConn, club: ClubId, day: Day, posting: &Posting) -> Result<AccountId, Failure> {
+fn add_to_balance(
+    conn: &mut AnyConn,
+    club: ClubId,
+    day: Day,
+    posting: &Posting,
+) -> Result<AccountId, Failure> {
     let key = posting.account.key();
     let found: Option<(AccountId, Milli, Money, Day)> = accounts::table
         .filter(accounts::club_id.eq(club).and(accounts::key.eq(&key)))
@@ -87,7 +92,9 @@ fn add_to_balance(conn: &mut AnyConn, club: ClubId, day: Day, posting: &Posting)
     let Some((id, quantity, cost, opened_on)) = found else {
         return open_account(conn, club, day, &key, posting);
     };
-    let sum = |a: i64, b: i64| a.checked_add(b).ok_or_else(|| Failure::Refused("too much for one account".to_owned()));
+    let sum = |a: i64, b: i64| {
+        a.checked_add(b).ok_or_else(|| Failure::Refused("too much for one account".to_owned()))
+    };
     diesel::update(accounts::table.filter(accounts::id.eq(id)))
         .set((
             accounts::quantity.eq(sum(quantity.get(), posting.quantity.get())?),
@@ -132,8 +139,7 @@ fn open_account(
 }
 
 /// The columns that say which account a row is.
-pub(super) type AccountColumns =
-    (String, Option<LotId>, Option<PlaceId>, Option<BatchId>, Option<MemberId>);
+pub(super) type AccountColumns = (String, Option<LotId>, Option<PlaceId>, Option<BatchId>, Option<MemberId>);
 
 /// Which account these columns are.
 pub(super) fn account_of(columns: &AccountColumns) -> Result<Account, Failure> {

@@ -134,7 +134,12 @@ pub fn with_bottles_left(conn: &mut AnyConn, club: ClubId) -> Result<Vec<Left>, 
     let rows: Vec<(Bottling, Milli, Money)> = accounts::table
         .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
         .inner_join(batches::table.on(batches::id.eq(bottlings::batch_id)))
-        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO)))
+        .filter(
+            accounts::club_id
+                .eq(club)
+                .and(accounts::kind.eq("stock"))
+                .and(accounts::quantity.gt(Milli::ZERO)),
+        )
         .order((bottlings::bottled_on, bottlings::id))
         .select((COLUMNS, accounts::quantity, accounts::cost))
         .load(conn)?;
@@ -209,15 +214,26 @@ pub fn standing(
 ) -> Result<Vec<(PlaceId, String, i64, Money)>, Failure> {
     let rows: Vec<(PlaceId, String, Milli, Money)> = accounts::table
         .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
-        .filter(accounts::club_id.eq(club).and(accounts::lot_id.eq(lot)).and(accounts::quantity.gt(Milli::ZERO)))
+        .filter(
+            accounts::club_id.eq(club).and(accounts::lot_id.eq(lot)).and(accounts::quantity.gt(Milli::ZERO)),
+        )
         .order(places::folded)
         .select((places::id, places::path, accounts::quantity, accounts::cost))
         .load(conn)?;
-    Ok(rows.into_iter().map(|(place, path, quantity, cost)| (place, path, quantity.get() / 1000, cost)).collect())
+    Ok(rows
+        .into_iter()
+        .map(|(place, path, quantity, cost)| (place, path, quantity.get() / 1000, cost))
+        .collect())
 }
 
 /// Keep a tasting age.
-pub fn add_age(conn: &mut AnyConn, club: ClubId, bottling: BottlingId, days: i64, on: Day) -> Result<(), Failure> {
+pub fn add_age(
+    conn: &mut AnyConn,
+    club: ClubId,
+    bottling: BottlingId,
+    days: i64,
+    on: Day,
+) -> Result<(), Failure> {
     diesel::insert_into(tasting_ages::table)
         .values((
             tasting_ages::id.eq(TastingAgeId::fresh()),

@@ -129,7 +129,9 @@ impl Database {
         let mut first = Opener { address: address.clone(), query_only: false }.open()?;
         super::migrations::run(&mut first, address)?;
         let (readers, writes) = match address {
-            Address::Sqlite(_) => (pool(address, true, 4)?, Writes::Together(Arc::new(Writer::start(first)?))),
+            Address::Sqlite(_) => {
+                (pool(address, true, 4)?, Writes::Together(Arc::new(Writer::start(first)?)))
+            }
             Address::Postgres(_) => {
                 let both = pool(address, false, 8)?;
                 (both.clone(), Writes::Each(both))

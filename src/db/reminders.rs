@@ -292,10 +292,13 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
     use diesel::dsl::{count_star, sql};
     use diesel::sql_types::BigInt;
     let due = reminders::table
-        .filter(reminders::club_id.eq(club).and(reminders::done_at.is_null()).and(reminders::due_on.le(today)))
+        .filter(
+            reminders::club_id.eq(club).and(reminders::done_at.is_null()).and(reminders::due_on.le(today)),
+        )
         .select(count_star())
         .first(conn)?;
-    let in_stock = accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO));
+    let in_stock =
+        accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO));
     let lots = accounts::table.filter(in_stock).select(count_star()).first(conn)?;
     let working = batches::table
         .filter(batches::club_id.eq(club).and(batches::stage.eq(Stage::Working)))

@@ -143,7 +143,8 @@ fn spread(conn: &mut AnyConn, from: Vec<BatchId>, down: bool) -> Result<BTreeSet
             .filter(postings::entry_id.eq_any(moved).and(accounts::batch_id.is_not_null()))
             .select((postings::entry_id, accounts::batch_id, postings::quantity))
             .load(conn)?;
-        let starts = |batch: BatchId, quantity: Milli| edge.contains(&batch) && (quantity < Milli::ZERO) == down;
+        let starts =
+            |batch: BatchId, quantity: Milli| edge.contains(&batch) && (quantity < Milli::ZERO) == down;
         let started: BTreeSet<EntryId> = rows
             .iter()
             .filter(|row| row.1.is_some_and(|batch| starts(batch, row.2)))

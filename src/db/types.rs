@@ -12,8 +12,8 @@ use crate::domain::members::{Role, Scope};
 use crate::domain::reminders::ReminderKind;
 use crate::domain::stock::ItemKind;
 use crate::units::ids::{
-    AccountId, AuditId, BatchId, BottlingId, ClubId, EntryId, InvitationId, ItemId, LotId, MemberId, PersonId,
-    PlaceId, ReadingId, ReminderId, SessionId, SetUpId, TastingAgeId, TokenId,
+    AccountId, AuditId, BatchId, BottlingId, ClubId, EntryId, InvitationId, ItemId, LotId, MemberId,
+    PersonId, PlaceId, ReadingId, ReminderId, SessionId, SetUpId, TastingAgeId, TokenId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;

@@ -289,7 +289,12 @@ pub fn net_value(quantity: Milli, value_per_unit: Money, batch_cost: Money) -> M
 }
 
 /// The entry of a by-product that becomes stock of its own.
-pub fn weigh_off(standing: &Standing, order: &ByProduct, item: &Item, lot: LotId) -> Result<NewEntry, Refusal> {
+pub fn weigh_off(
+    standing: &Standing,
+    order: &ByProduct,
+    item: &Item,
+    lot: LotId,
+) -> Result<NewEntry, Refusal> {
     standing.filled(order.day)?;
     above_zero("quantity", order.quantity)?;
     not_below_zero("volume_after", order.volume_after)?;
@@ -322,7 +327,8 @@ pub fn weigh_off(standing: &Standing, order: &ByProduct, item: &Item, lot: LotId
 #[allow(clippy::cast_precision_loss, reason = "densities are far below 2^52 millionths")]
 fn by_density(item: &Item, grams: f64) -> Result<Milli, Refusal> {
     let density = item.density_micro.map_or(1.0, |density| density as f64 / 1e6);
-    Milli::from_base(grams / density).ok_or_else(|| Refusal::unfit("quantity", "This is too much to be meant"))
+    Milli::from_base(grams / density)
+        .ok_or_else(|| Refusal::unfit("quantity", "This is too much to be meant"))
 }
 
 /// Drink that is lost.
@@ -579,8 +585,12 @@ mod tests {
     #[test]
     fn a_batch_that_holds_something_is_not_closed() {
         let batch = standing(3, 10);
-        let mut order =
-            Ending { batch: batch.id, day: "2026-06-20".parse().unwrap(), abandoned: false, reason: String::new() };
+        let mut order = Ending {
+            batch: batch.id,
+            day: "2026-06-20".parse().unwrap(),
+            abandoned: false,
+            reason: String::new(),
+        };
         assert!(end(&batch, &order).unwrap_err().to_string().contains("3.0 L are still in batch 41"));
         order.abandoned = true;
         let entry = end(&batch, &order).unwrap();

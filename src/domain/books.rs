@@ -269,7 +269,10 @@ pub fn not_before(day: Day, opened: Day, what: &str) -> Result<(), Refusal> {
     if day < opened {
         return Err(Refusal::unfit(
             "day",
-            format!("{what} has been in the books since {}; write that day or a later one", days::long(opened)),
+            format!(
+                "{what} has been in the books since {}; write that day or a later one",
+                days::long(opened)
+            ),
         ));
     }
     Ok(())

@@ -298,13 +298,15 @@ mod tests {
     #[test]
     fn the_next_tasting_is_the_one_that_is_due_or_the_soonest_to_come() {
         let day = |text: &str| -> Day { text.parse().unwrap() };
-        let age = |age_days, falls_on: &str, reminder| TastingAge { age_days, falls_on: day(falls_on), reminder };
+        let age =
+            |age_days, falls_on: &str, reminder| TastingAge { age_days, falls_on: day(falls_on), reminder };
         let mut ages = vec![
             age(90, "2026-03-20", Some((day("2026-03-20"), true))),
             age(180, "2026-06-18", Some((day("2026-06-18"), false))),
             age(365, "2026-12-20", None),
         ];
-        let next = |ages: &[TastingAge]| next_tasting(ages, day("2026-06-23")).map(|(age, day)| (age.age_days, day));
+        let next =
+            |ages: &[TastingAge]| next_tasting(ages, day("2026-06-23")).map(|(age, day)| (age.age_days, day));
         assert_eq!(next(&ages), Some((180, day("2026-06-18"))));
         ages[1].reminder = Some((day("2027-01-10"), false));
         assert_eq!(next(&ages), Some((365, day("2026-12-20"))), "it was put off beyond the next");

@@ -115,7 +115,11 @@ pub fn low(item: ItemId, name: &str, left: &str, today: Day, filled_up: Option<D
         key: format!("low:{item}:{}", filled_up.unwrap_or(Day::MIN)),
         due_on: today,
         subject: Subject::Item(item),
-        text: if left.starts_with('0') { format!("Buy {name}: none is left") } else { format!("Buy {name}: {left} left") },
+        text: if left.starts_with('0') {
+            format!("Buy {name}: none is left")
+        } else {
+            format!("Buy {name}: {left} left")
+        },
     }
 }
 

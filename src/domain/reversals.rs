@@ -36,7 +36,12 @@ pub struct Dependent {
 /// `dependents` are the later entries, not reversed themselves, that took quantity or cost out of a stock or batch
 /// account into which `recorded` had brought some (what they took came, in part, from here), or that ended a batch
 /// which `recorded` moved: an ended batch stays empty.
-pub fn reverse(recorded: &Recorded, dependents: &[Dependent], today: Day, reason: String) -> Result<NewEntry, Refusal> {
+pub fn reverse(
+    recorded: &Recorded,
+    dependents: &[Dependent],
+    today: Day,
+    reason: String,
+) -> Result<NewEntry, Refusal> {
     if recorded.kind == EntryKind::Reversal {
         return Err(Refusal::conflict("", "A reversal is not reversed: record the event again instead"));
     }

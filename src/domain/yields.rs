@@ -90,7 +90,8 @@ impl Story {
     pub fn balance(&self) -> Balance {
         let density = self.gravities.last().map_or(1.0, |gravity| gravity * WATER_G_ML);
         let first = self.gravities.first().map_or(1.0, |gravity| gravity * WATER_G_ML);
-        let mut ins: Vec<Part> = self.supplies.iter().filter_map(|used| part(used, used.item.grams(used.quantity))).collect();
+        let mut ins: Vec<Part> =
+            self.supplies.iter().filter_map(|used| part(used, used.item.grams(used.quantity))).collect();
         volume_part(&mut ins, "from other batches", self.moved_in, first);
         let mut outs: Vec<Part> =
             self.by_products.iter().filter_map(|used| part(used, used.item.grams(used.quantity))).collect();
@@ -181,7 +182,9 @@ impl Story {
     fn milk_by_product_kg(&self, counted: impl Fn(BaseUnit) -> bool) -> f64 {
         self.by_products
             .iter()
-            .filter(|used| used.item.allergens.iter().any(|allergen| allergen == "milk") && counted(used.item.unit))
+            .filter(|used| {
+                used.item.allergens.iter().any(|allergen| allergen == "milk") && counted(used.item.unit)
+            })
             .filter_map(|used| used.item.grams(used.quantity))
             .map(|(grams, _)| grams / 1000.0)
             .sum()
@@ -248,7 +251,8 @@ impl Story {
             grams / milk_kg / 10.0
         };
         let (fat, casein) = (percent(|item| item.fat_mg_per_kg), percent(|item| item.casein_mg_per_kg));
-        let expected = |moisture| dairy::curd_kg_per_100_kg(fat, casein, moisture).ok().map(|found| found.value);
+        let expected =
+            |moisture| dairy::curd_kg_per_100_kg(fat, casein, moisture).ok().map(|found| found.value);
         Some((expected(0.60)?, expected(0.75)?))
     }
 }
@@ -426,7 +430,8 @@ mod tests {
     #[test]
     fn a_drink_without_milk_is_judged_by_its_gravities() {
         let honey = Item { sugar_mg_per_kg: Some(800_000), ..item("Honey", BaseUnit::Gram) };
-        let story = Story { supplies: vec![used(honey, 5000)], gravities: vec![1.080, 1.000], ..Story::default() };
+        let story =
+            Story { supplies: vec![used(honey, 5000)], gravities: vec![1.080, 1.000], ..Story::default() };
         assert!((story.strength().unwrap().vol_percent - 10.632).abs() < 0.005);
     }
 }

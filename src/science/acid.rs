@@ -72,10 +72,7 @@ mod tests {
     #[test]
     fn equivalents_are_those_of_the_molar_masses() {
         // C: molar masses of the chemicals package.
-        for (acid, want) in ALL
-            .into_iter()
-            .zip([75.04, 67.04, 64.04, 90.08, 49.04, 60.05, 59.04])
-        {
+        for (acid, want) in ALL.into_iter().zip([75.04, 67.04, 64.04, 90.08, 49.04, 60.05, 59.04]) {
             near(acid.equivalent_g(), want, 0.005);
         }
     }
@@ -84,34 +81,19 @@ mod tests {
     fn a_gram_of_tartaric_acid_in_other_words() {
         // C; tolerance 0.0002. M: 0.653 and 1.53 are the usual table values.
         near(acidity_meq_l(1.0, Acid::Tartaric).unwrap(), 13.326, 0.000_6);
-        for (acid, want) in [
-            (Acid::Lactic, 1.2003),
-            (Acid::Citric, 0.8534),
-            (Acid::Malic, 0.8934),
-            (Acid::Sulphuric, 0.6535),
-        ] {
-            near(
-                acidity_as(1.0, Acid::Tartaric, acid).unwrap(),
-                want,
-                0.000_2,
-            );
+        for (acid, want) in
+            [(Acid::Lactic, 1.2003), (Acid::Citric, 0.8534), (Acid::Malic, 0.8934), (Acid::Sulphuric, 0.6535)]
+        {
+            near(acidity_as(1.0, Acid::Tartaric, acid).unwrap(), want, 0.000_2);
         }
-        near(
-            acidity_as(1.0, Acid::Sulphuric, Acid::Tartaric).unwrap(),
-            1.53,
-            0.001,
-        );
+        near(acidity_as(1.0, Acid::Sulphuric, Acid::Tartaric).unwrap(), 1.53, 0.001);
     }
 
     #[test]
     fn every_conversion_comes_back() {
         for from in ALL {
             for to in ALL {
-                near(
-                    acidity_as(acidity_as(6.5, from, to).unwrap(), to, from).unwrap(),
-                    6.5,
-                    1e-12,
-                );
+                near(acidity_as(acidity_as(6.5, from, to).unwrap(), to, from).unwrap(), 6.5, 1e-12);
             }
         }
         assert!(acidity_as(-1.0, Acid::Malic, Acid::Lactic).is_err());

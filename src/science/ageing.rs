@@ -36,30 +36,17 @@ pub struct Stay {
 
 /// How many days at the reference a day at this temperature counts for: `q10^((T - T_ref)/10)`.
 /// Source: the rule of thumb of Q10 (common practice), an Arrhenius law of 50 to 110 kJ/mol.
-pub fn ageing_factor(
-    temperature_c: f64,
-    q10: f64,
-    reference_c: f64,
-) -> Result<Guide<f64>, OutOfRange> {
+pub fn ageing_factor(temperature_c: f64, q10: f64, reference_c: f64) -> Result<Guide<f64>, OutOfRange> {
     let t = SHELF_C.check(temperature_c)?;
-    let factor = Q10
-        .check(q10)?
-        .powf((t - REFERENCE_C.check(reference_c)?) / 10.0);
+    let factor = Q10.check(q10)?.powf((t - REFERENCE_C.check(reference_c)?) / 10.0);
     Ok(Guide::sure(factor)
         .warn_if(t > HEAT_C, || "Above 35 °C the drink is damaged, not aged.")
         .warn_if(t < 0.0, || "Below 0 °C the rule does not hold.")
-        .warn_if(
-            t < FROST_C,
-            || "Below -4 °C it may freeze and push the closure out.",
-        ))
+        .warn_if(t < FROST_C, || "Below -4 °C it may freeze and push the closure out."))
 }
 
 /// The age in days at the reference temperature that several stays amount to.
-pub fn weighted_age_days(
-    stays: &[Stay],
-    q10: f64,
-    reference_c: f64,
-) -> Result<Guide<f64>, OutOfRange> {
+pub fn weighted_age_days(stays: &[Stay], q10: f64, reference_c: f64) -> Result<Guide<f64>, OutOfRange> {
     stays.iter().try_fold(Guide::sure(0.0), |age, stay| {
         let days = DAYS.check(stay.days)?;
         let factor = ageing_factor(stay.temperature_c, q10, reference_c)?;
@@ -100,22 +87,10 @@ mod tests {
             near(ageing_factor(t, 2.5, 15.0).unwrap().value, want, 0.000_51);
         }
         // C: a year with a warm summer.
-        let year = [(90.0, 12.0), (180.0, 18.0), (95.0, 24.0)].map(|(days, temperature_c)| Stay {
-            days,
-            temperature_c,
-        });
-        near(
-            weighted_age_days(&year, DEFAULT_Q10, DEFAULT_REFERENCE_C)
-                .unwrap()
-                .value,
-            522.02,
-            0.005,
-        );
-        near(
-            weighted_age_days(&year, 2.0, 15.0).unwrap().value,
-            471.98,
-            0.005,
-        );
+        let year = [(90.0, 12.0), (180.0, 18.0), (95.0, 24.0)]
+            .map(|(days, temperature_c)| Stay { days, temperature_c });
+        near(weighted_age_days(&year, DEFAULT_Q10, DEFAULT_REFERENCE_C).unwrap().value, 522.02, 0.005);
+        near(weighted_age_days(&year, 2.0, 15.0).unwrap().value, 471.98, 0.005);
         near(weighted_age_days(&[], 2.0, 15.0).unwrap().value, 0.0, 0.0);
     }
 
@@ -137,43 +112,14 @@ mod tests {
 
     #[test]
     fn heat_and_frost_are_named() {
-        let warning = |t| {
-            ageing_factor(t, 2.5, 15.0)
-                .unwrap()
-                .warning
-                .unwrap_or_default()
-        };
+        let warning = |t| ageing_factor(t, 2.5, 15.0).unwrap().warning.unwrap_or_default();
         assert!(warning(36.0).contains("damaged"));
         assert!(warning(-5.0).contains("freeze") && !warning(-3.0).contains("freeze"));
         assert!(warning(35.0).is_empty() && warning(0.0).is_empty());
         assert!(ageing_factor(60.0, 2.5, 15.0).is_err());
-        let hot = [
-            Stay {
-                days: 1.0,
-                temperature_c: 40.0,
-            },
-            Stay {
-                days: 300.0,
-                temperature_c: 15.0,
-            },
-        ];
-        assert!(
-            weighted_age_days(&hot, 2.5, 15.0)
-                .unwrap()
-                .warning
-                .is_some()
-        );
-        assert!(
-            weighted_age_days(
-                &[Stay {
-                    days: -1.0,
-                    temperature_c: 15.0
-                }],
-                2.5,
-                15.0
-            )
-            .is_err()
-        );
+        let hot = [Stay { days: 1.0, temperature_c: 40.0 }, Stay { days: 300.0, temperature_c: 15.0 }];
+        assert!(weighted_age_days(&hot, 2.5, 15.0).unwrap().warning.is_some());
+        assert!(weighted_age_days(&[Stay { days: -1.0, temperature_c: 15.0 }], 2.5, 15.0).is_err());
     }
 
     #[test]

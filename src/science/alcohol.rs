@@ -24,8 +24,7 @@ pub const MIXTURE_C: Range = Range::new("temperature of the drink", "°C", -20.0
 pub const HEXOSE_G_L: Range = Range::new("fermentable sugar", "g/L", 0.0, 1200.0);
 const SUGAR_G: Range = Range::new("mass of sugar", "g", 0.0, 1e9);
 /// Grams of hexose per litre that give 1 % vol.
-pub const HEXOSE_PER_VOL_G_L: Range =
-    Range::new("sugar for one per cent of alcohol", "g/L", 15.43, 18.0);
+pub const HEXOSE_PER_VOL_G_L: Range = Range::new("sugar for one per cent of alcohol", "g/L", 15.43, 18.0);
 
 /// Convention of the EU and the OIV, 91.7 % of theory (from memory); the default of the factor.
 /// Others in use: 15.43 (theory), 16.5, 17 (France), 17.5 and 18 (cautious, common practice).
@@ -44,17 +43,12 @@ pub(super) fn ethanol_kg_m3() -> f64 {
 
 /// The mass fraction of ethanol at a strength in % vol.
 pub(super) fn fraction_at(vol_percent: f64) -> Result<f64, OutOfRange> {
-    VOL_PERCENT.invert(vol_percent, (0.0, 1.0), |p| {
-        100.0 * p * density(p, 20.0) / ethanol_kg_m3()
-    })
+    VOL_PERCENT.invert(vol_percent, (0.0, 1.0), |p| 100.0 * p * density(p, 20.0) / ethanol_kg_m3())
 }
 
 /// Density in kg/m³ of ethanol and water. Source: OIML R 22 (1975).
 pub fn mixture_density_kg_m3(mass_percent: f64, temperature_c: f64) -> Result<f64, OutOfRange> {
-    Ok(density(
-        MASS_PERCENT.check(mass_percent)? / 100.0,
-        MIXTURE_C.check(temperature_c)?,
-    ))
+    Ok(density(MASS_PERCENT.check(mass_percent)? / 100.0, MIXTURE_C.check(temperature_c)?))
 }
 
 /// % vol at 20 °C of ethanol and water of `mass_percent`. Source: OIML R 22.
@@ -90,12 +84,8 @@ pub fn disaccharide_g(hexose_g: f64) -> Result<f64, OutOfRange> {
 
 /// % vol that fermentable sugar can give. Sucrose and lactose must be counted as hexose first, by
 /// [`hexose_g`]. Source: stoichiometry and the convention of `hexose_per_vol_g_l`.
-pub fn potential_vol_percent(
-    hexose_g_l: f64,
-    hexose_per_vol_g_l: f64,
-) -> Result<Guide<f64>, OutOfRange> {
-    let vol_percent =
-        HEXOSE_G_L.check(hexose_g_l)? / HEXOSE_PER_VOL_G_L.check(hexose_per_vol_g_l)?;
+pub fn potential_vol_percent(hexose_g_l: f64, hexose_per_vol_g_l: f64) -> Result<Guide<f64>, OutOfRange> {
+    let vol_percent = HEXOSE_G_L.check(hexose_g_l)? / HEXOSE_PER_VOL_G_L.check(hexose_per_vol_g_l)?;
     Ok(Guide::sure(vol_percent).warn_if(
         vol_percent > MOST_FERMENTED_VOL_PERCENT,
         || "Most yeasts stop near 16 to 18 % vol: expect sugar to be left over.",
@@ -106,10 +96,7 @@ pub fn potential_vol_percent(
 pub fn hexose_for_g_l(vol_percent: f64, hexose_per_vol_g_l: f64) -> Result<Guide<f64>, OutOfRange> {
     let most = HEXOSE_G_L.allowed.1 / HEXOSE_PER_VOL_G_L.check(hexose_per_vol_g_l)?;
     let hexose_g_l = VOL_PERCENT.within(0.0, most).check(vol_percent)? * hexose_per_vol_g_l;
-    Ok(
-        potential_vol_percent(hexose_g_l.min(HEXOSE_G_L.allowed.1), hexose_per_vol_g_l)?
-            .map(|_| hexose_g_l),
-    )
+    Ok(potential_vol_percent(hexose_g_l.min(HEXOSE_G_L.allowed.1), hexose_per_vol_g_l)?.map(|_| hexose_g_l))
 }
 
 /// Beyond this few yeasts go on (common practice, no source).
@@ -122,11 +109,7 @@ mod tests {
 
     macro_rules! csv {
         ($name:literal) => {
-            include_str!(concat!(
-                env!("CARGO_MANIFEST_DIR"),
-                "/tests/check-values/",
-                $name
-            ))
+            include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/check-values/", $name))
         };
     }
 
@@ -136,11 +119,7 @@ mod tests {
         for row in table(csv!("oiml_r22_density_grid.csv")) {
             for (column, want) in row.iter().enumerate().skip(1) {
                 let t = 5.0 * f64::from(u8::try_from(column - 1).unwrap());
-                near(
-                    mixture_density_kg_m3(100.0 * row[0], t).unwrap(),
-                    *want,
-                    0.000_51,
-                );
+                near(mixture_density_kg_m3(100.0 * row[0], t).unwrap(), *want, 0.000_51);
             }
         }
         // C, and M for the limits 999.97 and 771.93 of the recommendation.
@@ -196,12 +175,9 @@ mod tests {
         // S: USP 29 alcoholometric table (NBS Bulletin 9, pp. 424-425), % vol at 15.56 °C and SG in air;
         // tolerance 0.015 % and 0.00012. Air 1.18 kg/m³ at 25 °C and 1.22 at 15.56 °C.
         let in_air = |mass: f64, t: f64, air: f64| {
-            (mixture_density_kg_m3(mass, t).unwrap() - air)
-                / (mixture_density_kg_m3(0.0, t).unwrap() - air)
+            (mixture_density_kg_m3(mass, t).unwrap() - air) / (mixture_density_kg_m3(0.0, t).unwrap() - air)
         };
-        for (vol, mass, sg_25, sg_15) in
-            [(10.0, 8.05, 0.9862, 0.9866), (24.47, 20.0, 0.9692, 0.9714)]
-        {
+        for (vol, mass, sg_25, sg_15) in [(10.0, 8.05, 0.9862, 0.9866), (24.47, 20.0, 0.9692, 0.9714)] {
             near(vol_from_mass_percent_at(mass, 15.56).unwrap(), vol, 0.015);
             near(in_air(mass, 25.0, 1.18), sg_25, 0.000_12);
             near(in_air(mass, 15.56, 1.22), sg_15, 0.000_12);
@@ -227,36 +203,19 @@ mod tests {
         near(ETHANOL_PER_HEXOSE, 0.511_42, 0.000_005);
         near(CO2_PER_HEXOSE, 0.488_57, 0.000_005);
         near(HEXOSE_PER_DISACCHARIDE, 1.052_63, 0.000_005);
-        near(
-            ETHANOL_PER_HEXOSE * HEXOSE_PER_DISACCHARIDE,
-            0.538_34,
-            0.000_006,
-        );
-        near(
-            1000.0 * ETHANOL_PER_HEXOSE / ethanol_kg_m3(),
-            0.648_00,
-            0.000_01,
-        );
+        near(ETHANOL_PER_HEXOSE * HEXOSE_PER_DISACCHARIDE, 0.538_34, 0.000_006);
+        near(1000.0 * ETHANOL_PER_HEXOSE / ethanol_kg_m3(), 0.648_00, 0.000_01);
         near(ethanol_kg_m3() / 100.0 / ETHANOL_PER_HEXOSE, 15.432, 0.001);
     }
 
     #[test]
     fn the_factor_sets_the_share_of_theory() {
         // C: the conventions in use, as a share of theory in per cent.
-        for (factor, share) in [
-            (15.43, 100.0),
-            (16.5, 93.5),
-            (16.83, 91.7),
-            (17.0, 90.8),
-            (17.5, 88.2),
-            (18.0, 85.7),
-        ] {
+        for (factor, share) in
+            [(15.43, 100.0), (16.5, 93.5), (16.83, 91.7), (17.0, 90.8), (17.5, 88.2), (18.0, 85.7)]
+        {
             let theory = potential_vol_percent(200.0, 15.432).unwrap().value;
-            near(
-                100.0 * potential_vol_percent(200.0, factor).unwrap().value / theory,
-                share,
-                0.06,
-            );
+            near(100.0 * potential_vol_percent(200.0, factor).unwrap().value / theory, share, 0.06);
         }
         // S: 1 % vol corresponds to 16 to 17 g of sugar (wein.plus).
         near(DEFAULT_HEXOSE_PER_VOL_G_L, 16.5, 0.5);
@@ -265,47 +224,28 @@ mod tests {
     #[test]
     fn twelve_per_cent_needs_so_much_sugar() {
         // C: 201.96 g/L as hexose, 191.86 g/L as sucrose; tolerance 0.01.
-        let hexose_g_l = hexose_for_g_l(12.0, DEFAULT_HEXOSE_PER_VOL_G_L)
-            .unwrap()
-            .value;
+        let hexose_g_l = hexose_for_g_l(12.0, DEFAULT_HEXOSE_PER_VOL_G_L).unwrap().value;
         near(hexose_g_l, 201.96, 0.01);
         let sucrose_g_l = disaccharide_g(hexose_g_l).unwrap();
         near(sucrose_g_l, 191.86, 0.01);
         near(hexose_g(sucrose_g_l).unwrap(), hexose_g_l, 1e-12);
-        assert_eq!(
-            potential_vol_percent(hexose_g_l, 16.83).unwrap().warning,
-            None
-        );
-        assert!(
-            potential_vol_percent(330.0, 16.83)
-                .unwrap()
-                .warning
-                .is_some()
-        );
+        assert_eq!(potential_vol_percent(hexose_g_l, 16.83).unwrap().warning, None);
+        assert!(potential_vol_percent(330.0, 16.83).unwrap().warning.is_some());
     }
 
     #[test]
     fn a_strength_comes_back_from_its_mass() {
         for step in 0..=1000 {
             let vol = f64::from(step) / 10.0;
-            near(
-                vol_from_mass_percent(mass_from_vol_percent(vol).unwrap()).unwrap(),
-                vol,
-                1e-10,
-            );
+            near(vol_from_mass_percent(mass_from_vol_percent(vol).unwrap()).unwrap(), vol, 1e-10);
         }
     }
 
     #[test]
     fn nothing_is_stronger_than_alcohol() {
         assert!(vol_from_mass_percent(100.1).is_err() && vol_from_mass_percent(-0.1).is_err());
-        assert!(
-            mass_from_vol_percent(101.0).is_err() && mixture_density_kg_m3(10.0, 41.0).is_err()
-        );
-        assert!(
-            potential_vol_percent(200.0, 14.0).is_err()
-                && potential_vol_percent(-1.0, 17.0).is_err()
-        );
+        assert!(mass_from_vol_percent(101.0).is_err() && mixture_density_kg_m3(10.0, 41.0).is_err());
+        assert!(potential_vol_percent(200.0, 14.0).is_err() && potential_vol_percent(-1.0, 17.0).is_err());
         assert!(hexose_for_g_l(f64::NAN, 16.83).is_err() && hexose_for_g_l(99.0, 16.83).is_err());
     }
 }

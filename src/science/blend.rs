@@ -38,21 +38,14 @@ pub struct Blend {
 /// Mass in kg of a drink taken as alcohol and water, and the mass fraction of its alcohol.
 fn weigh(part: Part) -> Result<(f64, f64), OutOfRange> {
     let p = alcohol::fraction_at(part.vol_percent)?;
-    Ok((
-        PART_L.check(part.volume_l)? * alcohol::density(p, 20.0) / 1000.0,
-        p,
-    ))
+    Ok((PART_L.check(part.volume_l)? * alcohol::density(p, 20.0) / 1000.0, p))
 }
 
 fn blend_of(mass_kg: f64, p: f64, parts_l: f64) -> Blend {
     let kg_m3 = alcohol::density(p, 20.0);
     let volume_l = 1000.0 * mass_kg / kg_m3;
     let vol_percent = 100.0 * p * kg_m3 / alcohol::ethanol_kg_m3();
-    Blend {
-        volume_l,
-        vol_percent,
-        contraction_l: parts_l - volume_l,
-    }
+    Blend { volume_l, vol_percent, contraction_l: parts_l - volume_l }
 }
 
 /// The strength and volume of a blend, by mass, with the contraction of alcohol and water.
@@ -90,19 +83,12 @@ pub fn to_strength(
     let with = alcohol::fraction_at(with_vol_percent)?;
     let target = alcohol::fraction_at(target_range.check(target_vol_percent)?)?;
     let missing = target - has;
-    let add_kg = if missing == 0.0 {
-        0.0
-    } else {
-        drink_kg * missing / (with - target)
-    };
+    let add_kg = if missing == 0.0 { 0.0 } else { drink_kg * missing / (with - target) };
     // What is added never reaches its own strength in the blend: the volume would be infinite.
     let add_l = VOLUME_L
         .check(1000.0 * add_kg / alcohol::density(with, 20.0))
         .map_err(|_| target_range.refuse(target_vol_percent))?;
-    Ok(Addition {
-        add_l,
-        blend: blend_of(drink_kg + add_kg, target, drink.volume_l + add_l),
-    })
+    Ok(Addition { add_l, blend: blend_of(drink_kg + add_kg, target, drink.volume_l + add_l) })
 }
 
 /// The parts of two drinks that make a third by proportion (the square of Pearson): `want - other` parts of
@@ -112,11 +98,7 @@ pub fn pearson(one: f64, other: f64, want: f64) -> Result<(f64, f64), OutOfRange
     CONTENT.check(one)?;
     CONTENT.check(other)?;
     between(one, other).check(want)?;
-    Ok(if one - other == 0.0 {
-        (1.0, 1.0)
-    } else {
-        ((want - other).abs(), (one - want).abs())
-    })
+    Ok(if one - other == 0.0 { (1.0, 1.0) } else { ((want - other).abs(), (one - want).abs()) })
 }
 
 fn between(one: f64, other: f64) -> Range {
@@ -140,10 +122,7 @@ mod tests {
     use super::*;
 
     fn part(volume_l: f64, vol_percent: f64) -> Part {
-        Part {
-            volume_l,
-            vol_percent,
-        }
+        Part { volume_l, vol_percent }
     }
 
     #[test]
@@ -163,25 +142,10 @@ mod tests {
     #[test]
     fn water_brings_a_strength_down() {
         // C; tolerance 0.0005.
-        for (from, to, water_l) in [
-            (96.0, 40.0, 1.4705),
-            (40.0, 20.0, 1.0009),
-            (60.0, 40.0, 0.5139),
-        ] {
-            near(
-                to_strength(part(1.0, from), 0.0, to).unwrap().add_l,
-                water_l,
-                0.000_5,
-            );
+        for (from, to, water_l) in [(96.0, 40.0, 1.4705), (40.0, 20.0, 1.0009), (60.0, 40.0, 0.5139)] {
+            near(to_strength(part(1.0, from), 0.0, to).unwrap().add_l, water_l, 0.000_5);
         }
-        near(
-            to_strength(part(1.0, 96.0), 0.0, 40.0)
-                .unwrap()
-                .blend
-                .volume_l,
-            2.400,
-            0.000_5,
-        );
+        near(to_strength(part(1.0, 96.0), 0.0, 40.0).unwrap().blend.volume_l, 2.400, 0.000_5);
     }
 
     #[test]
@@ -205,13 +169,7 @@ mod tests {
         near(really.vol_percent, 18.14, 0.005);
         let exact = to_strength(part(100.0, 10.0), 96.0, 18.0).unwrap();
         near(exact.add_l, 10.069, 0.000_5);
-        near(
-            blend(&[part(100.0, 10.0), part(exact.add_l, 96.0)])
-                .unwrap()
-                .vol_percent,
-            18.0,
-            1e-9,
-        );
+        near(blend(&[part(100.0, 10.0), part(exact.add_l, 96.0)]).unwrap().vol_percent, 18.0, 1e-9);
         near(exact.blend.vol_percent, 18.0, 1e-9);
     }
 
@@ -225,12 +183,7 @@ mod tests {
     fn a_blend_lies_between_its_parts() {
         let drink = part(10.0, 12.0);
         assert!(to_strength(drink, 8.0, 13.0).is_err() && to_strength(drink, 8.0, 7.0).is_err());
-        assert!(
-            to_strength(drink, 8.0, 8.0)
-                .unwrap_err()
-                .to_string()
-                .contains("between its parts")
-        );
+        assert!(to_strength(drink, 8.0, 8.0).unwrap_err().to_string().contains("between its parts"));
         near(to_strength(drink, 8.0, 12.0).unwrap().add_l, 0.0, 0.0);
         near(to_strength(drink, 12.0, 12.0).unwrap().add_l, 0.0, 0.0);
         assert!(pearson(10.0, 96.0, 9.0).is_err() && pearson(f64::NAN, 96.0, 20.0).is_err());

@@ -35,29 +35,14 @@ pub struct Composition {
 }
 
 /// Whole cow's milk (USDA, 3.25 % fat, from memory). A starting point to be edited.
-pub const WHOLE_MILK: Composition = Composition {
-    water: 88.1,
-    protein: 3.15,
-    fat: 3.25,
-    lactose: 4.8,
-    ash: 0.7,
-};
+pub const WHOLE_MILK: Composition =
+    Composition { water: 88.1, protein: 3.15, fat: 3.25, lactose: 4.8, ash: 0.7 };
 /// Sweet whey, from rennet (USDA, from memory).
-pub const SWEET_WHEY: Composition = Composition {
-    water: 93.12,
-    protein: 0.85,
-    fat: 0.36,
-    lactose: 5.14,
-    ash: 0.53,
-};
+pub const SWEET_WHEY: Composition =
+    Composition { water: 93.12, protein: 0.85, fat: 0.36, lactose: 5.14, ash: 0.53 };
 /// Acid whey, from souring (USDA, from memory).
-pub const ACID_WHEY: Composition = Composition {
-    water: 93.42,
-    protein: 0.76,
-    fat: 0.09,
-    lactose: 5.12,
-    ash: 0.61,
-};
+pub const ACID_WHEY: Composition =
+    Composition { water: 93.42, protein: 0.76, fat: 0.09, lactose: 5.12, ash: 0.61 };
 /// Density of whole milk at 20 °C in kg/L (1.027 to 1.033, from memory; 86 milks of a published data
 /// set, `robustbase::milk`, have 1.0303 on average).
 pub const MILK_KG_L: f64 = 1.030;
@@ -101,11 +86,7 @@ pub struct Hydrolysed {
 pub fn hydrolysed(lactose_g: f64, hydrolysed_fraction: f64) -> Result<Hydrolysed, OutOfRange> {
     let split = MASS_G.check(lactose_g)? * HYDROLYSED_FRACTION.check(hydrolysed_fraction)?;
     let each = split * HEXOSE_PER_DISACCHARIDE / 2.0;
-    Ok(Hydrolysed {
-        lactose: lactose_g - split,
-        glucose: each,
-        galactose: each,
-    })
+    Ok(Hydrolysed { lactose: lactose_g - split, glucose: each, galactose: each })
 }
 
 /// Fermentable hexose and the strength that whey reaches without added sugar.
@@ -129,13 +110,9 @@ pub fn natural_strength(
 ) -> Result<Guide<NaturalStrength>, OutOfRange> {
     LACTOSE_G_L.check(lactose_g_l)?;
     let sugars = hydrolysed(lactose_g_l, hydrolysed_fraction)?;
-    let fermentable_g_l =
-        sugars.glucose + sugars.galactose * GALACTOSE_FRACTION.check(galactose_fraction)?;
+    let fermentable_g_l = sugars.glucose + sugars.galactose * GALACTOSE_FRACTION.check(galactose_fraction)?;
     let strength = alcohol::potential_vol_percent(fermentable_g_l, hexose_per_vol_g_l)?;
-    Ok(strength.map(|vol_percent| NaturalStrength {
-        fermentable_g_l,
-        vol_percent,
-    }))
+    Ok(strength.map(|vol_percent| NaturalStrength { fermentable_g_l, vol_percent }))
 }
 
 /// Lactose in g/L that whey must hold to reach a strength by itself; the inverse of [`natural_strength`].
@@ -145,11 +122,8 @@ pub fn lactose_for_strength_g_l(
     galactose_fraction: f64,
     hexose_per_vol_g_l: f64,
 ) -> Result<f64, OutOfRange> {
-    let split = HYDROLYSED_FRACTION
-        .within(0.01, 1.0)
-        .check(hydrolysed_fraction)?;
-    let taken =
-        HEXOSE_PER_DISACCHARIDE / 2.0 * (1.0 + GALACTOSE_FRACTION.check(galactose_fraction)?);
+    let split = HYDROLYSED_FRACTION.within(0.01, 1.0).check(hydrolysed_fraction)?;
+    let taken = HEXOSE_PER_DISACCHARIDE / 2.0 * (1.0 + GALACTOSE_FRACTION.check(galactose_fraction)?);
     let per_vol = HEXOSE_PER_VOL_G_L.check(hexose_per_vol_g_l)?;
     let strength = alcohol::VOL_PERCENT.check(vol_percent)?;
     Ok(strength * per_vol / (split * taken))
@@ -167,11 +141,7 @@ pub fn evaporated_kg(mass_kg: f64, from_percent: f64, to_percent: f64) -> Result
 /// salts and galactose make a strong whey syrup salty and hard for yeast, so the result warns beyond
 /// fivefold. Concentrate after the lactose is split, or it crystallises (19 g in 100 g of water at 20 °C,
 /// from memory).
-pub fn concentrated_g_l(
-    content_g_l: f64,
-    from_l: f64,
-    to_l: f64,
-) -> Result<Guide<f64>, OutOfRange> {
+pub fn concentrated_g_l(content_g_l: f64, from_l: f64, to_l: f64) -> Result<Guide<f64>, OutOfRange> {
     let content = LACTOSE_G_L.check(content_g_l)?;
     let from = VOLUME_L.within(0.001, VOLUME_L.allowed.1).check(from_l)?;
     let to = VOLUME_L.within(from / 20.0, from).check(to_l)?;
@@ -211,13 +181,10 @@ mod tests {
             [47.0, 1.0, 1.0, 49.47, 2.940, 2.910, 3.206],
         ] {
             for (factor, want) in [(16.83, eu), (17.0, french), (15.432, theory)] {
-                let got = natural_strength(lactose, split, galactose, factor)
-                    .unwrap()
-                    .value;
+                let got = natural_strength(lactose, split, galactose, factor).unwrap().value;
                 near(got.fermentable_g_l, fermentable, 0.0051);
                 near(got.vol_percent, want, 0.002);
-                let needed =
-                    lactose_for_strength_g_l(got.vol_percent, split, galactose, factor).unwrap();
+                let needed = lactose_for_strength_g_l(got.vol_percent, split, galactose, factor).unwrap();
                 near(needed, lactose, 1e-9);
             }
         }
@@ -234,14 +201,7 @@ mod tests {
     #[test]
     fn yeast_cannot_take_lactose() {
         // S: several; unsplit whey gives no alcohol with wine yeast.
-        near(
-            natural_strength(47.0, 0.0, 1.0, 16.83)
-                .unwrap()
-                .value
-                .vol_percent,
-            0.0,
-            0.0,
-        );
+        near(natural_strength(47.0, 0.0, 1.0, 16.83).unwrap().value.vol_percent, 0.0, 0.0);
     }
 
     #[test]
@@ -261,28 +221,16 @@ mod tests {
         let whey = natural_strength(47.0, 0.95, 0.0, 16.83).unwrap().value;
         let syrup = concentrated_g_l(whey.fermentable_g_l, 4.0, 0.4).unwrap();
         near(syrup.value, 235.0, 0.5);
-        near(
-            alcohol::potential_vol_percent(syrup.value, 16.83)
-                .unwrap()
-                .value,
-            14.0,
-            0.05,
-        );
+        near(alcohol::potential_vol_percent(syrup.value, 16.83).unwrap().value, 14.0, 0.05);
         assert!(syrup.warning.unwrap().contains("salty"));
         // C: its ash grows from 0.53 to 5.3 %, its galactose to about 23 %.
-        near(
-            concentrated_g_l(SWEET_WHEY.ash, 4.0, 0.4).unwrap().value,
-            5.3,
-            1e-9,
-        );
+        near(concentrated_g_l(SWEET_WHEY.ash, 4.0, 0.4).unwrap().value, 5.3, 1e-9);
     }
 
     #[test]
     fn nonsense_is_refused() {
         assert!(evaporated_kg(10.0, 20.0, 5.0).is_err() && evaporated_kg(10.0, 0.0, 5.0).is_err());
-        assert!(
-            concentrated_g_l(47.0, 4.0, 5.0).is_err() && concentrated_g_l(47.0, 4.0, 0.01).is_err()
-        );
+        assert!(concentrated_g_l(47.0, 4.0, 5.0).is_err() && concentrated_g_l(47.0, 4.0, 0.01).is_err());
         assert!(natural_strength(47.0, 1.1, 0.0, 16.83).is_err() && hydrolysed(-1.0, 0.5).is_err());
         assert!(lactose_for_strength_g_l(1.4, 0.0, 0.0, 16.83).is_err());
     }

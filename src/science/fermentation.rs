@@ -88,10 +88,7 @@ pub fn progress(readings: &[Reading], expected_fg: f64) -> Result<Progress, OutO
     }
     let above = last.sg - expected;
     let unknown = flat.iter().any(|reading| reading.temperature_c.is_none());
-    let cold = flat
-        .iter()
-        .filter_map(|reading| reading.temperature_c)
-        .any(|t| t < WARM_C);
+    let cold = flat.iter().filter_map(|reading| reading.temperature_c).any(|t| t < WARM_C);
     Ok(if flat.len() < AGREEING {
         Progress::Unsure(Doubt::FewReadings)
     } else if last.day - first.day < AGREEING_DAYS {
@@ -134,9 +131,7 @@ fn check(readings: &[Reading]) -> Result<(), OutOfRange> {
     for reading in readings {
         last = DAY.within(last, DAY.allowed.1).check(reading.day)?;
         GRAVITY.check(reading.sg)?;
-        reading
-            .temperature_c
-            .map_or(Ok(0.0), |t| TEMPERATURE_C.check(t))?;
+        reading.temperature_c.map_or(Ok(0.0), |t| TEMPERATURE_C.check(t))?;
     }
     Ok(())
 }
@@ -158,9 +153,7 @@ impl fmt::Display for Doubt {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::FewReadings => "Too few readings agree: take three over at least three days.",
-            Self::ShortTime => {
-                "The readings agree, but over less than three days: read again later."
-            }
+            Self::ShortTime => "The readings agree, but over less than three days: read again later.",
             Self::UnknownTemperature => {
                 "The readings agree, but how warm was it? Note the temperature with each."
             }
@@ -177,14 +170,7 @@ mod tests {
     use super::*;
 
     fn readings(points: &[(f64, f64)], temperature_c: Option<f64>) -> Vec<Reading> {
-        points
-            .iter()
-            .map(|&(day, sg)| Reading {
-                day,
-                sg,
-                temperature_c,
-            })
-            .collect()
+        points.iter().map(|&(day, sg)| Reading { day, sg, temperature_c }).collect()
     }
 
     fn warm(points: &[(f64, f64)]) -> Progress {
@@ -195,45 +181,24 @@ mod tests {
     fn three_flat_readings_over_three_warm_days_are_finished() {
         // CP: within 0.001 over three readings, three days and 18 °C.
         assert_eq!(
-            warm(&[
-                (0.0, 1.081),
-                (6.0, 1.006),
-                (9.0, 0.998),
-                (10.5, 0.999),
-                (12.0, 0.998)
-            ]),
+            warm(&[(0.0, 1.081), (6.0, 1.006), (9.0, 0.998), (10.5, 0.999), (12.0, 0.998)]),
             Progress::Finished
         );
-        assert_eq!(
-            warm(&[(9.0, 0.998), (10.0, 0.998), (12.0, 0.996)]),
-            Progress::Working
-        );
-        assert_eq!(
-            warm(&[(9.0, 0.9945), (10.0, 0.994), (12.0, 0.994)]),
-            Progress::Finished
-        );
+        assert_eq!(warm(&[(9.0, 0.998), (10.0, 0.998), (12.0, 0.996)]), Progress::Working);
+        assert_eq!(warm(&[(9.0, 0.9945), (10.0, 0.994), (12.0, 0.994)]), Progress::Finished);
     }
 
     #[test]
     fn a_slow_slide_is_not_flat() {
         assert_eq!(
-            warm(&[
-                (0.0, 1.003),
-                (1.0, 1.002),
-                (2.0, 1.001),
-                (3.0, 1.0),
-                (4.0, 0.999)
-            ]),
+            warm(&[(0.0, 1.003), (1.0, 1.002), (2.0, 1.001), (3.0, 1.0), (4.0, 0.999)]),
             Progress::Unsure(Doubt::FewReadings)
         );
     }
 
     #[test]
     fn the_same_line_too_high_has_stalled() {
-        assert_eq!(
-            warm(&[(0.0, 1.081), (9.0, 1.012), (10.5, 1.012), (12.0, 1.012)]),
-            Progress::Stalled
-        );
+        assert_eq!(warm(&[(0.0, 1.081), (9.0, 1.012), (10.5, 1.012), (12.0, 1.012)]), Progress::Stalled);
         assert_eq!(
             warm(&[(9.0, 1.008), (10.5, 1.008), (12.0, 1.008)]),
             Progress::Unsure(Doubt::AboveExpected)
@@ -248,14 +213,8 @@ mod tests {
     fn nothing_is_said_too_early() {
         assert_eq!(warm(&[]), Progress::Unsure(Doubt::FewReadings));
         assert_eq!(warm(&[(12.0, 0.998)]), Progress::Unsure(Doubt::FewReadings));
-        assert_eq!(
-            warm(&[(9.0, 0.998), (12.0, 0.998)]),
-            Progress::Unsure(Doubt::FewReadings)
-        );
-        assert_eq!(
-            warm(&[(10.0, 0.998), (11.0, 0.998), (12.9, 0.998)]),
-            Progress::Unsure(Doubt::ShortTime)
-        );
+        assert_eq!(warm(&[(9.0, 0.998), (12.0, 0.998)]), Progress::Unsure(Doubt::FewReadings));
+        assert_eq!(warm(&[(10.0, 0.998), (11.0, 0.998), (12.9, 0.998)]), Progress::Unsure(Doubt::ShortTime));
         let line = [(9.0, 0.998), (10.5, 0.998), (12.0, 0.998)];
         let at = |t| progress(&readings(&line, t), 0.998).unwrap();
         assert_eq!(at(Some(12.0)), Progress::Unsure(Doubt::Cold));

@@ -79,12 +79,8 @@ pub fn filling(liquid_c: f64, glass_c: f64, glass: Glass) -> Result<Filling, Out
     let difference = (liquid - glass_c).abs();
     Ok(match glass {
         Glass::Damaged if liquid > 40.0 || difference > 20.0 => Filling::DamagedGlass,
-        Glass::Ordinary | Glass::Damaged if difference > ORDINARY_DIFFERENCE_C => {
-            Filling::TooDifferent
-        }
-        Glass::Ordinary if liquid > COLD_GLASS_LIQUID_C && glass_c < WARMED_GLASS_C => {
-            Filling::WarmTheGlass
-        }
+        Glass::Ordinary | Glass::Damaged if difference > ORDINARY_DIFFERENCE_C => Filling::TooDifferent,
+        Glass::Ordinary if liquid > COLD_GLASS_LIQUID_C && glass_c < WARMED_GLASS_C => Filling::WarmTheGlass,
         Glass::Ordinary if difference > ORDINARY_DIFFERENCE_C / 2.0 => Filling::Careful,
         Glass::Borosilicate if difference > BOROSILICATE_DIFFERENCE_C => Filling::Careful,
         _ => Filling::Fine,
@@ -120,11 +116,7 @@ mod tests {
     #[test]
     fn every_refusal_is_safe_for_boiling_liquid_in_ordinary_glass() {
         for glass_c in -20..60 {
-            assert!(
-                filling(100.0, f64::from(glass_c), Glass::Ordinary)
-                    .unwrap()
-                    .is_refused()
-            );
+            assert!(filling(100.0, f64::from(glass_c), Glass::Ordinary).unwrap().is_refused());
         }
         assert!(filling(f64::NAN, 20.0, Glass::Ordinary).is_err());
         assert!(filling(130.0, 20.0, Glass::Ordinary).is_err());

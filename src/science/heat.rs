@@ -21,8 +21,7 @@ pub const SPECIFIC_HEAT: Range = Range::new("specific heat", "kJ/(kg K)", 1.0, 4
 /// Power of the stove or kettle.
 pub const POWER_W: Range = Range::new("power", "W", 50.0, 100_000.0);
 /// The share of the power that reaches the liquid: 0.5 to 0.85 (common practice, no source).
-pub const EFFICIENCY: Range =
-    Range::new("efficiency of heating", "", 0.1, 1.0).validated(0.5, 0.85);
+pub const EFFICIENCY: Range = Range::new("efficiency of heating", "", 0.1, 1.0).validated(0.5, 0.85);
 
 /// Specific heat of whey in kJ/(kg K), between 3.957 at 20 °C and 4.006 at 100 °C (Choi and Okos).
 pub const WHEY_KJ_KG_K: f64 = 3.95;
@@ -41,9 +40,9 @@ pub fn specific_heat_kj_kg_k(food: &Composition, temperature_c: f64) -> Result<f
         (food.lactose, [1.5488, 1.9625e-3, -5.9399e-6]),
         (food.ash, [1.0926, 1.8896e-3, -3.6817e-6]),
     ];
-    components.iter().try_fold(0.0, |sum, (percent, heat)| {
-        Ok(sum + share.check(*percent)? / 100.0 * polynomial(heat, t))
-    })
+    components
+        .iter()
+        .try_fold(0.0, |sum, (percent, heat)| Ok(sum + share.check(*percent)? / 100.0 * polynomial(heat, t)))
 }
 
 /// Vapour pressure of water in bar. Source: Wagner and Pruss, IAPWS 1992, from memory.
@@ -59,10 +58,7 @@ pub(super) fn vapour_bar(t: f64) -> f64 {
         (-15.961_871_9, 4.0),
         (1.801_225_02, 7.5),
     ];
-    let sum: f64 = terms
-        .iter()
-        .map(|(factor, power)| factor * cold.powf(*power))
-        .sum();
+    let sum: f64 = terms.iter().map(|(factor, power)| factor * cold.powf(*power)).sum();
     220.64 * (CRITICAL_K / kelvin * sum).exp()
 }
 
@@ -71,8 +67,8 @@ pub(super) fn vapour_bar(t: f64) -> f64 {
 pub fn boiling_point_c(altitude_m: f64) -> Result<Guide<f64>, OutOfRange> {
     let altitude = ALTITUDE_M.guide(altitude_m)?;
     let air_bar = 1.013_25 * (1.0 - 2.255_77e-5 * altitude_m).powf(5.255_88);
-    let boiling = root::find(50.0, 110.0, |t| vapour_bar(t) - air_bar)
-        .map_err(|_| ALTITUDE_M.refuse(altitude_m))?;
+    let boiling =
+        root::find(50.0, 110.0, |t| vapour_bar(t) - air_bar).map_err(|_| ALTITUDE_M.refuse(altitude_m))?;
     Ok(altitude.map(|_| boiling))
 }
 
@@ -85,15 +81,8 @@ pub fn latent_heat_kj_kg(boiling_c: f64) -> Result<f64, OutOfRange> {
 /// Heat in kJ to bring a kilogram of water from one temperature to another.
 /// Fit (C) to IAPWS-95 at normal pressure by `CoolProp`, error at most 0.03.
 pub fn water_heat_kj_kg(from_c: f64, to_c: f64) -> Result<f64, OutOfRange> {
-    const ENTHALPY: [f64; 5] = [
-        0.092_046_661,
-        4.209_478_8,
-        -8.740_576e-4,
-        9.728_384_5e-6,
-        -2.877_243_5e-8,
-    ];
-    Ok(polynomial(&ENTHALPY, LIQUID_C.check(to_c)?)
-        - polynomial(&ENTHALPY, LIQUID_C.check(from_c)?))
+    const ENTHALPY: [f64; 5] = [0.092_046_661, 4.209_478_8, -8.740_576e-4, 9.728_384_5e-6, -2.877_243_5e-8];
+    Ok(polynomial(&ENTHALPY, LIQUID_C.check(to_c)?) - polynomial(&ENTHALPY, LIQUID_C.check(from_c)?))
 }
 
 /// Heat in kJ to warm a mass: m · c · ΔT.
@@ -109,16 +98,10 @@ pub fn warming_kj(
 }
 
 /// Hours that a heat takes at a power of which a share reaches the liquid.
-pub fn heating_hours(
-    heat_kj: f64,
-    power_w: f64,
-    efficiency: f64,
-) -> Result<Guide<f64>, OutOfRange> {
+pub fn heating_hours(heat_kj: f64, power_w: f64, efficiency: f64) -> Result<Guide<f64>, OutOfRange> {
     let heat = Range::new("heat", "kJ", 0.0, 1e10).check(heat_kj)?;
     let power = POWER_W.check(power_w)?;
-    Ok(EFFICIENCY
-        .guide(efficiency)?
-        .map(|share| heat / (power * share * 3.6)))
+    Ok(EFFICIENCY.guide(efficiency)?.map(|share| heat / (power * share * 3.6)))
 }
 
 /// A liquid to be boiled down.
@@ -171,12 +154,7 @@ pub fn boil_down(job: &BoilDown) -> Result<Guide<Boil>, OutOfRange> {
         return Err(left.within(0.0, from_kg / job.to_kg_l).refuse(job.to_l));
     }
     let evaporated_kg = from_kg - left_kg;
-    let warming_kj = warming_kj(
-        from_kg,
-        job.specific_heat_kj_kg_k,
-        job.from_c,
-        job.boiling_c,
-    )?;
+    let warming_kj = warming_kj(from_kg, job.specific_heat_kj_kg_k, job.from_c, job.boiling_c)?;
     let heat_kj = warming_kj + evaporated_kg * latent_heat_kj_kg(job.boiling_c)?;
     let warming_hours = heating_hours(warming_kj, job.power_w, job.efficiency)?.value;
     let hours = heating_hours(heat_kj, job.power_w, job.efficiency)?;
@@ -211,21 +189,9 @@ mod tests {
     #[test]
     fn specific_heats_of_milk_and_whey() {
         // C from Choi and Okos (M).
-        near(
-            specific_heat_kj_kg_k(&SWEET_WHEY, 20.0).unwrap(),
-            3.957,
-            0.002,
-        );
-        near(
-            specific_heat_kj_kg_k(&SWEET_WHEY, 100.0).unwrap(),
-            4.006,
-            0.002,
-        );
-        near(
-            specific_heat_kj_kg_k(&WHOLE_MILK, 20.0).unwrap(),
-            3.85,
-            0.01,
-        );
+        near(specific_heat_kj_kg_k(&SWEET_WHEY, 20.0).unwrap(), 3.957, 0.002);
+        near(specific_heat_kj_kg_k(&SWEET_WHEY, 100.0).unwrap(), 4.006, 0.002);
+        near(specific_heat_kj_kg_k(&WHOLE_MILK, 20.0).unwrap(), 3.85, 0.01);
     }
 
     #[test]
@@ -241,14 +207,9 @@ mod tests {
     #[test]
     fn water_boils_cooler_up_the_hill() {
         // C: standard atmosphere and CoolProp; tolerance 0.02.
-        for (altitude, want) in [
-            (0.0, 99.97),
-            (500.0, 98.31),
-            (1000.0, 96.65),
-            (1500.0, 94.98),
-            (2000.0, 93.32),
-            (3000.0, 89.97),
-        ] {
+        for (altitude, want) in
+            [(0.0, 99.97), (500.0, 98.31), (1000.0, 96.65), (1500.0, 94.98), (2000.0, 93.32), (3000.0, 89.97)]
+        {
             near(boiling_point_c(altitude).unwrap().value, want, 0.02);
         }
         assert!(boiling_point_c(4000.0).unwrap().warning.is_some());
@@ -266,19 +227,9 @@ mod tests {
         near(boil.heat_kj / 3600.0, 2.63, 0.005 * 2.63);
         near(boil.hours, 2.19, 0.005 * 2.19);
         near(boil.drawn_kwh, 2.63 / 0.8, 0.005 * 3.29);
-        near(
-            boil.evaporated_kg / (boil.hours - boil.warming_hours),
-            1.914,
-            0.005 * 1.914,
-        );
+        near(boil.evaporated_kg / (boil.hours - boil.warming_hours), 1.914, 0.005 * 1.914);
         // C: 3.6 L to 0.36 L.
-        let less = boil_down(&BoilDown {
-            from_l: 3.6,
-            to_l: 0.36,
-            ..JOB
-        })
-        .unwrap()
-        .value;
+        let less = boil_down(&BoilDown { from_l: 3.6, to_l: 0.36, ..JOB }).unwrap().value;
         near(less.evaporated_kg, 3.258, 0.005 * 3.258);
         near(less.heat_kj, 8518.0, 0.005 * 8518.0);
         near(less.hours, 1.97, 0.005 * 1.97);
@@ -288,28 +239,8 @@ mod tests {
     fn nobody_boils_up() {
         assert!(boil_down(&BoilDown { to_l: 4.1, ..JOB }).is_err());
         assert!(boil_down(&BoilDown { to_l: 3.9, ..JOB }).is_err());
-        assert!(
-            boil_down(&BoilDown {
-                from_c: 101.0,
-                ..JOB
-            })
-            .is_err()
-        );
-        assert!(
-            boil_down(&BoilDown {
-                power_w: 0.0,
-                ..JOB
-            })
-            .is_err()
-        );
-        assert!(
-            boil_down(&BoilDown {
-                efficiency: 0.95,
-                ..JOB
-            })
-            .unwrap()
-            .warning
-            .is_some()
-        );
+        assert!(boil_down(&BoilDown { from_c: 101.0, ..JOB }).is_err());
+        assert!(boil_down(&BoilDown { power_w: 0.0, ..JOB }).is_err());
+        assert!(boil_down(&BoilDown { efficiency: 0.95, ..JOB }).unwrap().warning.is_some());
     }
 }

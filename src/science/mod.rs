@@ -41,10 +41,7 @@ mod checks {
     /// Asserts that `got` lies within `tolerance` of `want`.
     #[track_caller]
     pub fn near(got: f64, want: f64, tolerance: f64) {
-        assert!(
-            (got - want).abs() <= tolerance,
-            "got {got}, want {want} within {tolerance}"
-        );
+        assert!((got - want).abs() <= tolerance, "got {got}, want {want} within {tolerance}");
     }
 
     /// A repeatable source of numbers (xorshift, Marsaglia 2003).
@@ -72,11 +69,7 @@ mod checks {
 
     /// The numbers of a CSV table, without its heading; cells that are no numbers become NaN.
     pub fn table(csv: &str) -> Vec<Vec<f64>> {
-        let cells = |line: &str| {
-            line.split(',')
-                .map(|c| c.trim().parse().unwrap_or(f64::NAN))
-                .collect()
-        };
+        let cells = |line: &str| line.split(',').map(|c| c.trim().parse().unwrap_or(f64::NAN)).collect();
         csv.lines().skip(1).map(cells).collect()
     }
 }

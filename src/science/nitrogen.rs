@@ -35,9 +35,7 @@ pub fn nitrogen_wanted_mg_l(brix: f64) -> Result<Guide<f64>, OutOfRange> {
 /// Grams of diammonium phosphate that add so much nitrogen. Source: molar masses.
 pub fn diammonium_phosphate_g(volume_l: f64, add_mg_l: f64) -> Result<Guide<f64>, OutOfRange> {
     let volume = VOLUME_L.check(volume_l)?;
-    Ok(ADD_MG_L
-        .guide(add_mg_l)?
-        .map(|add| volume * add / 1000.0 / NITROGEN_IN_DAP))
+    Ok(ADD_MG_L.guide(add_mg_l)?.map(|add| volume * add / 1000.0 / NITROGEN_IN_DAP))
 }
 
 #[cfg(test)]
@@ -48,14 +46,9 @@ mod tests {
     #[test]
     fn sweeter_musts_want_more() {
         // M: Bisson and Butzke 2000.
-        for (brix, want) in [
-            (10.0, 200.0),
-            (21.0, 200.0),
-            (22.0, 225.0),
-            (23.0, 250.0),
-            (25.0, 300.0),
-            (27.0, 350.0),
-        ] {
+        for (brix, want) in
+            [(10.0, 200.0), (21.0, 200.0), (22.0, 225.0), (23.0, 250.0), (25.0, 300.0), (27.0, 350.0)]
+        {
             let got = nitrogen_wanted_mg_l(brix).unwrap();
             near(got.value, want, 1e-9);
             assert_eq!(got.warning, None);
@@ -70,17 +63,8 @@ mod tests {
     fn salt_for_a_hundred_milligrams() {
         // C: 21.21 % nitrogen; 100 mg/L in 20 L take 9.43 g; tolerance 0.01.
         near(100.0 * NITROGEN_IN_DAP, 21.21, 0.005);
-        near(
-            diammonium_phosphate_g(20.0, 100.0).unwrap().value,
-            9.43,
-            0.01,
-        );
-        assert!(
-            diammonium_phosphate_g(20.0, 300.0)
-                .unwrap()
-                .warning
-                .is_some()
-        );
+        near(diammonium_phosphate_g(20.0, 100.0).unwrap().value, 9.43, 0.01);
+        assert!(diammonium_phosphate_g(20.0, 300.0).unwrap().warning.is_some());
         assert!(diammonium_phosphate_g(20.0, -1.0).is_err());
     }
 }

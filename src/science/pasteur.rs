@@ -29,34 +29,13 @@ pub struct Minimum {
 
 /// Pasteurisation of milk by 21 CFR 1240.61(b), an example: the local rule comes first.
 pub const MILK_MINIMA: [Minimum; 7] = [
-    Minimum {
-        temperature_c: 63.0,
-        seconds: 1800.0,
-    },
-    Minimum {
-        temperature_c: 72.0,
-        seconds: 15.0,
-    },
-    Minimum {
-        temperature_c: 89.0,
-        seconds: 1.0,
-    },
-    Minimum {
-        temperature_c: 90.0,
-        seconds: 0.5,
-    },
-    Minimum {
-        temperature_c: 94.0,
-        seconds: 0.1,
-    },
-    Minimum {
-        temperature_c: 96.0,
-        seconds: 0.05,
-    },
-    Minimum {
-        temperature_c: 100.0,
-        seconds: 0.01,
-    },
+    Minimum { temperature_c: 63.0, seconds: 1800.0 },
+    Minimum { temperature_c: 72.0, seconds: 15.0 },
+    Minimum { temperature_c: 89.0, seconds: 1.0 },
+    Minimum { temperature_c: 90.0, seconds: 0.5 },
+    Minimum { temperature_c: 94.0, seconds: 0.1 },
+    Minimum { temperature_c: 96.0, seconds: 0.05 },
+    Minimum { temperature_c: 100.0, seconds: 0.01 },
 ];
 /// What is added to the temperature when the milk has 10 % fat or more, or is sweetened.
 pub const RICH_MILK_ADD_C: f64 = 3.0;
@@ -72,10 +51,7 @@ const LARGEST_GAP: f64 = 1.0 / 3.0;
 pub fn milk_minimum_met(log: &[Held], rich: bool) -> Result<Option<Minimum>, OutOfRange> {
     check(log)?;
     let add = if rich { RICH_MILK_ADD_C } else { 0.0 };
-    let asked = MILK_MINIMA.map(|row| Minimum {
-        temperature_c: row.temperature_c + add,
-        ..row
-    });
+    let asked = MILK_MINIMA.map(|row| Minimum { temperature_c: row.temperature_c + add, ..row });
     Ok(asked.into_iter().find(|minimum| is_met(log, *minimum)))
 }
 
@@ -96,9 +72,7 @@ fn is_met(log: &[Held], minimum: Minimum) -> bool {
 /// Pasteurisation units of a drink held at one temperature: minutes at 60 °C with the same effect.
 /// Source: Del Vecchio (1951), 1.393^(T - 60) a minute.
 pub fn pasteurisation_units(temperature_c: f64, minutes: f64) -> Result<Guide<f64>, OutOfRange> {
-    Ok(not_for_milk(
-        lethal_rate(LOG_C.check(temperature_c)?) * TIME_MIN.check(minutes)?,
-    ))
+    Ok(not_for_milk(lethal_rate(LOG_C.check(temperature_c)?) * TIME_MIN.check(minutes)?))
 }
 
 /// Pasteurisation units of a log, by the trapezoid rule between its readings.
@@ -126,9 +100,7 @@ fn check(log: &[Held]) -> Result<(), OutOfRange> {
     let mut last = TIME_MIN.allowed.0;
     for reading in log {
         LOG_C.check(reading.temperature_c)?;
-        last = TIME_MIN
-            .within(last, TIME_MIN.allowed.1)
-            .check(reading.minutes)?;
+        last = TIME_MIN.within(last, TIME_MIN.allowed.1).check(reading.minutes)?;
     }
     Ok(())
 }
@@ -139,22 +111,11 @@ mod tests {
     use super::*;
 
     fn log(readings: &[(f64, f64)]) -> Vec<Held> {
-        readings
-            .iter()
-            .map(|&(minutes, temperature_c)| Held {
-                minutes,
-                temperature_c,
-            })
-            .collect()
+        readings.iter().map(|&(minutes, temperature_c)| Held { minutes, temperature_c }).collect()
     }
 
     fn steady(temperature_c: f64, minutes: u32) -> Vec<Held> {
-        (0..=minutes)
-            .map(|minute| Held {
-                minutes: f64::from(minute),
-                temperature_c,
-            })
-            .collect()
+        (0..=minutes).map(|minute| Held { minutes: f64::from(minute), temperature_c }).collect()
     }
 
     #[test]
@@ -170,18 +131,10 @@ mod tests {
             (72.0, 0.25, 13.35),
             (55.0, 60.0, 11.44),
         ] {
-            near(
-                pasteurisation_units(t, minutes).unwrap().value,
-                want,
-                0.001 * want,
-            );
+            near(pasteurisation_units(t, minutes).unwrap().value, want, 0.001 * want);
         }
         // C: z = 6.947 °C, tenfold.
-        near(
-            pasteurisation_units(66.947, 1.0).unwrap().value,
-            10.0,
-            0.001,
-        );
+        near(pasteurisation_units(66.947, 1.0).unwrap().value, 10.0, 0.001);
     }
 
     #[test]
@@ -205,11 +158,7 @@ mod tests {
     #[test]
     fn milk_is_held_only_when_every_reading_is_hot_enough() {
         // S: 21 CFR 1240.61(b).
-        let met = |log: &[Held], rich| {
-            milk_minimum_met(log, rich)
-                .unwrap()
-                .map(|row| row.temperature_c)
-        };
+        let met = |log: &[Held], rich| milk_minimum_met(log, rich).unwrap().map(|row| row.temperature_c);
         assert_eq!(met(&steady(63.0, 30), false), Some(63.0));
         assert_eq!(met(&steady(63.0, 29), false), None);
         assert_eq!(met(&steady(62.9, 60), false), None);
@@ -219,12 +168,8 @@ mod tests {
         dipped[20].temperature_c = 62.5;
         assert_eq!(met(&dipped, false), None);
         // 72 °C for 15 s, read every five seconds.
-        let quick: Vec<Held> = (0..4)
-            .map(|n| Held {
-                minutes: f64::from(n) / 12.0,
-                temperature_c: 72.0,
-            })
-            .collect();
+        let quick: Vec<Held> =
+            (0..4).map(|n| Held { minutes: f64::from(n) / 12.0, temperature_c: 72.0 }).collect();
         assert_eq!(met(&quick, false), Some(72.0));
         // C: the first two rows imply z = 4.33 °C.
         let z = (MILK_MINIMA[1].temperature_c - MILK_MINIMA[0].temperature_c)
@@ -234,10 +179,7 @@ mod tests {
 
     #[test]
     fn two_readings_half_an_hour_apart_prove_nothing() {
-        assert_eq!(
-            milk_minimum_met(&log(&[(0.0, 64.0), (30.0, 64.0)]), false),
-            Ok(None)
-        );
+        assert_eq!(milk_minimum_met(&log(&[(0.0, 64.0), (30.0, 64.0)]), false), Ok(None));
         assert_eq!(milk_minimum_met(&log(&[(0.0, 100.0)]), false), Ok(None));
         assert_eq!(milk_minimum_met(&[], false), Ok(None));
     }
@@ -245,13 +187,8 @@ mod tests {
     #[test]
     fn a_log_out_of_order_is_refused() {
         let refused = milk_minimum_met(&log(&[(5.0, 63.0), (4.0, 63.0)]), false).unwrap_err();
-        assert!(
-            refused.to_string().contains("order of their times"),
-            "{refused}"
-        );
+        assert!(refused.to_string().contains("order of their times"), "{refused}");
         assert!(pasteurisation_units_of(&log(&[(0.0, f64::NAN)])).is_err());
-        assert!(
-            pasteurisation_units(60.0, -1.0).is_err() && pasteurisation_units(200.0, 1.0).is_err()
-        );
+        assert!(pasteurisation_units(60.0, -1.0).is_err() && pasteurisation_units(200.0, 1.0).is_err());
     }
 }

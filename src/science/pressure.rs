@@ -60,11 +60,7 @@ pub fn gas_l(co2_g: f64, temperature_c: f64) -> Result<f64, OutOfRange> {
 
 /// Carbon dioxide in per cent of a closed room's air, if all of it stays there.
 /// Limits: 0.5 % for eight hours, 3 % for a short time, 4 % danger of life (OSHA and NIOSH, from memory).
-pub fn room_percent(
-    co2_g: f64,
-    room_m3: f64,
-    temperature_c: f64,
-) -> Result<Guide<f64>, OutOfRange> {
+pub fn room_percent(co2_g: f64, room_m3: f64, temperature_c: f64) -> Result<Guide<f64>, OutOfRange> {
     let percent = 0.1 * gas_l(co2_g, temperature_c)? / ROOM_M3.check(room_m3)?;
     let percent = percent.min(100.0);
     Ok(Guide::sure(percent).warn_if(percent > ROOM_LIMITS_PERCENT[0], || {
@@ -79,8 +75,8 @@ pub fn water_solubility_g_l_bar(temperature_c: f64) -> Result<f64, OutOfRange> {
     let t = WATER_C.check(temperature_c)?;
     let reduced = (t + ZERO_CELSIUS) / 647.096;
     let tau = 1.0 - reduced;
-    let ln_ratio = (-8.554_45 + 4.011_95 * tau.powf(0.355)) / reduced
-        + 9.523_45 * reduced.powf(-0.41) * tau.exp();
+    let ln_ratio =
+        (-8.554_45 + 4.011_95 * tau.powf(0.355)) / reduced + 9.523_45 * reduced.powf(-0.41) * tau.exp();
     let fraction = (vapour_bar(t) * ln_ratio.exp()).recip();
     let water_mol_l = water_density_kg_m3(t)? / molar::WATER;
     Ok(fraction / (1.0 - fraction) * water_mol_l * molar::CARBON_DIOXIDE)
@@ -90,11 +86,7 @@ pub fn water_solubility_g_l_bar(temperature_c: f64) -> Result<f64, OutOfRange> {
 ///
 /// Source at 20 °C: Regulation (EEC) 2676/90 and the OIV's method for overpressure; other temperatures in
 /// proportion to water (derived).
-pub fn solubility_g_l_bar(
-    temperature_c: f64,
-    vol_percent: f64,
-    sugar_g_l: f64,
-) -> Result<f64, OutOfRange> {
+pub fn solubility_g_l_bar(temperature_c: f64, vol_percent: f64, sugar_g_l: f64) -> Result<f64, OutOfRange> {
     let t = TEMPERATURE_C.check(temperature_c)?;
     let alcohol = 0.86 - 0.01 * VOL_PERCENT.check(vol_percent)?;
     let sugar = 1.0 - 0.001_44 * SUGAR_G_L.check(sugar_g_l)?;
@@ -138,14 +130,8 @@ impl Bottle {
 
     /// The most residual sugar in g/L that keeps within a pressure; none if the dissolved gas alone passes
     /// it. The inverse of [`Bottle::pressure_bar`]; the bottle's own residual sugar does not count.
-    pub fn most_residual_g_l(
-        &self,
-        pressure_bar: f64,
-        temperature_c: f64,
-    ) -> Result<f64, OutOfRange> {
-        let pressure = Vessel::RATED_BAR
-            .within(0.0, Vessel::RATED_BAR.allowed.1)
-            .check(pressure_bar)?;
+    pub fn most_residual_g_l(&self, pressure_bar: f64, temperature_c: f64) -> Result<f64, OutOfRange> {
+        let pressure = Vessel::RATED_BAR.within(0.0, Vessel::RATED_BAR.allowed.1).check(pressure_bar)?;
         let total = pressure * self.held_g_l_bar(temperature_c)?;
         Ok(((total - DISSOLVED_G_L.check(self.dissolved_g_l)?) / CO2_PER_HEXOSE).max(0.0))
     }
@@ -154,11 +140,7 @@ impl Bottle {
     pub fn in_vessel(&self, vessel: Vessel, warmest_c: f64) -> Result<Verdict, OutOfRange> {
         let limit_bar = vessel.limit_bar()?;
         let pressure_bar = self.pressure_bar(warmest_c)?;
-        Ok(Verdict {
-            pressure_bar,
-            limit_bar,
-            holds: pressure_bar <= limit_bar,
-        })
+        Ok(Verdict { pressure_bar, limit_bar, holds: pressure_bar <= limit_bar })
     }
 }
 
@@ -217,11 +199,7 @@ mod tests {
     };
 
     fn with(residual_g_l: f64, dissolved_g_l: f64) -> Bottle {
-        Bottle {
-            residual_g_l,
-            dissolved_g_l,
-            ..BOTTLE
-        }
+        Bottle { residual_g_l, dissolved_g_l, ..BOTTLE }
     }
 
     #[test]
@@ -240,21 +218,10 @@ mod tests {
     #[test]
     fn water_dissolves_less_when_warm() {
         // C: the iapws package; tolerance 0.5 %. M: Sander's constant gives 1.717 and 1.496, within 2 %.
-        let csv = include_str!(concat!(
-            env!("CARGO_MANIFEST_DIR"),
-            "/tests/check-values/co2_solubility.csv"
-        ));
+        let csv = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/check-values/co2_solubility.csv"));
         for row in table(csv) {
-            near(
-                water_solubility_g_l_bar(row[0]).unwrap(),
-                row[2],
-                0.001 * row[2],
-            );
-            near(
-                solubility_g_l_bar(row[0], 12.0, 0.0).unwrap(),
-                row[3],
-                0.001 * row[3],
-            );
+            near(water_solubility_g_l_bar(row[0]).unwrap(), row[2], 0.001 * row[2]);
+            near(solubility_g_l_bar(row[0], 12.0, 0.0).unwrap(), row[3], 0.001 * row[3]);
         }
         near(water_solubility_g_l_bar(20.0).unwrap(), 1.717, 0.02 * 1.717);
         near(water_solubility_g_l_bar(25.0).unwrap(), 1.496, 0.02 * 1.496);
@@ -270,11 +237,7 @@ mod tests {
             (12.0, 20.0, 1.4022),
             (12.0, 100.0, 1.2358),
         ] {
-            near(
-                solubility_g_l_bar(20.0, vol, sugar).unwrap(),
-                want,
-                0.000_06,
-            );
+            near(solubility_g_l_bar(20.0, vol, sugar).unwrap(), want, 0.000_06);
         }
     }
 
@@ -295,11 +258,7 @@ mod tests {
             (24.0, 0.0, 10.0, 5.90),
             (24.0, 0.0, 20.0, 7.92),
         ] {
-            near(
-                with(residual, dissolved).pressure_bar(t).unwrap(),
-                want,
-                0.01,
-            );
+            near(with(residual, dissolved).pressure_bar(t).unwrap(), want, 0.01);
         }
         // M: textbooks say that 24 g/L make about 6 bar at 10 °C.
         near(with(24.0, 0.0).pressure_bar(10.0).unwrap(), 6.0, 0.3);
@@ -309,11 +268,7 @@ mod tests {
     fn champagne_bottles_agree() {
         // S: Liger-Belair 2017, Scientific Reports, Table 1: 4.7 bar at 6 °C, 5.8 at 12, 7.5 at 20; the
         // content of 11.5 g/L is from another abstract of the author; tolerance 10 %.
-        let champagne = Bottle {
-            vol_percent: 12.5,
-            dissolved_g_l: 11.5,
-            ..BOTTLE
-        };
+        let champagne = Bottle { vol_percent: 12.5, dissolved_g_l: 11.5, ..BOTTLE };
         for (t, published, computed) in [(6.0, 4.7, 5.11), (12.0, 5.8, 6.20), (20.0, 7.5, 7.82)] {
             let got = champagne.pressure_bar(t).unwrap();
             near(got, published, 0.1 * published);
@@ -327,55 +282,24 @@ mod tests {
             let residual = f64::from(step) / 10.0;
             let bar = with(residual, 0.8).pressure_bar(25.0).unwrap();
             if bar <= Vessel::RATED_BAR.allowed.1 {
-                near(
-                    BOTTLE_AT_08.most_residual_g_l(bar, 25.0).unwrap(),
-                    residual,
-                    1e-9,
-                );
+                near(BOTTLE_AT_08.most_residual_g_l(bar, 25.0).unwrap(), residual, 1e-9);
             }
         }
         near(BOTTLE.most_residual_g_l(0.5, 30.0).unwrap(), 0.0, 0.0);
     }
 
-    const BOTTLE_AT_08: Bottle = Bottle {
-        dissolved_g_l: 0.8,
-        ..BOTTLE
-    };
+    const BOTTLE_AT_08: Bottle = Bottle { dissolved_g_l: 0.8, ..BOTTLE };
 
     #[test]
     fn a_wine_bottle_is_refused_what_a_sparkling_one_bears() {
         let sweet = with(5.0, 1.5);
         assert!(!sweet.in_vessel(Vessel::Still, WARM_SHELF_C).unwrap().holds);
-        assert!(
-            !sweet
-                .in_vessel(Vessel::Pressure, WARM_SHELF_C)
-                .unwrap()
-                .holds
-        );
-        assert!(
-            sweet
-                .in_vessel(Vessel::Rated { bar: 6.0 }, WARM_SHELF_C)
-                .unwrap()
-                .holds
-        );
-        assert!(
-            with(0.0, 0.8)
-                .in_vessel(Vessel::Still, WARM_SHELF_C)
-                .unwrap()
-                .holds
-        );
-        let unknown = sweet
-            .in_vessel(Vessel::Rated { bar: 50.0 }, WARM_SHELF_C)
-            .unwrap_err();
+        assert!(!sweet.in_vessel(Vessel::Pressure, WARM_SHELF_C).unwrap().holds);
+        assert!(sweet.in_vessel(Vessel::Rated { bar: 6.0 }, WARM_SHELF_C).unwrap().holds);
+        assert!(with(0.0, 0.8).in_vessel(Vessel::Still, WARM_SHELF_C).unwrap().holds);
+        let unknown = sweet.in_vessel(Vessel::Rated { bar: 50.0 }, WARM_SHELF_C).unwrap_err();
         assert!(unknown.to_string().contains("maker"), "{unknown}");
         assert!(sweet.pressure_bar(40.0).is_err() && with(-1.0, 0.0).pressure_bar(20.0).is_err());
-        assert!(
-            Bottle {
-                drink_ml: 0.0,
-                ..BOTTLE
-            }
-            .pressure_bar(20.0)
-            .is_err()
-        );
+        assert!(Bottle { drink_ml: 0.0, ..BOTTLE }.pressure_bar(20.0).is_err());
     }
 }

@@ -25,20 +25,8 @@ impl std::error::Error for OutOfRange {}
 
 impl fmt::Display for OutOfRange {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Self {
-            what,
-            value,
-            low,
-            high,
-            unit,
-            advice,
-        } = *self;
-        write!(
-            f,
-            "The {what} must lie between {} and {}",
-            plain(low),
-            with_unit(&plain(high), unit)
-        )?;
+        let Self { what, value, low, high, unit, advice } = *self;
+        write!(f, "The {what} must lie between {} and {}", plain(low), with_unit(&plain(high), unit))?;
         if value.is_finite() {
             let side = if value < low { "low" } else { "high" };
             write!(f, "; {} is too {side}", with_unit(&exact(value), unit))?;
@@ -67,27 +55,14 @@ pub struct Range {
 impl Range {
     /// An input taken, and good, from `low` to `high`.
     pub const fn new(what: &'static str, unit: &'static str, low: f64, high: f64) -> Self {
-        let advice = if unit.is_empty() {
-            "Check the value."
-        } else {
-            "Check the value and its unit."
-        };
-        Self {
-            what,
-            unit,
-            allowed: (low, high),
-            validated: (low, high),
-            advice,
-        }
+        let advice = if unit.is_empty() { "Check the value." } else { "Check the value and its unit." };
+        Self { what, unit, allowed: (low, high), validated: (low, high), advice }
     }
 
     /// The same input, checked only from `low` to `high`.
     #[must_use]
     pub const fn validated(self, low: f64, high: f64) -> Self {
-        Self {
-            validated: (low, high),
-            ..self
-        }
+        Self { validated: (low, high), ..self }
     }
 
     /// The same input, with other words for what to do.
@@ -99,19 +74,12 @@ impl Range {
     /// The same input, with bounds that follow from another one.
     #[must_use]
     pub const fn within(self, low: f64, high: f64) -> Self {
-        Self {
-            allowed: (low, high),
-            ..self
-        }
+        Self { allowed: (low, high), ..self }
     }
 
     /// The value, if the formula takes it. NaN and infinities are refused.
     pub fn check(&self, value: f64) -> Result<f64, OutOfRange> {
-        if (self.allowed.0..=self.allowed.1).contains(&value) {
-            Ok(value)
-        } else {
-            Err(self.refuse(value))
-        }
+        if (self.allowed.0..=self.allowed.1).contains(&value) { Ok(value) } else { Err(self.refuse(value)) }
     }
 
     /// The value, if the formula takes it, with a warning where it was not checked.
@@ -131,23 +99,11 @@ impl Range {
     /// The refusal of `value`.
     pub const fn refuse(&self, value: f64) -> OutOfRange {
         let (low, high) = self.allowed;
-        OutOfRange {
-            what: self.what,
-            value,
-            low,
-            high,
-            unit: self.unit,
-            advice: self.advice,
-        }
+        OutOfRange { what: self.what, value, low, high, unit: self.unit, advice: self.advice }
     }
 
     /// The `x` of the bracket for which `f(x)` is `value`. Where there is none, the value is refused.
-    pub fn invert(
-        &self,
-        value: f64,
-        bracket: (f64, f64),
-        f: impl Fn(f64) -> f64,
-    ) -> Result<f64, OutOfRange> {
+    pub fn invert(&self, value: f64, bracket: (f64, f64), f: impl Fn(f64) -> f64) -> Result<f64, OutOfRange> {
         self.check(value)?;
         root::find(bracket.0, bracket.1, |x| f(x) - value).map_err(|_| self.refuse(value))
     }
@@ -169,10 +125,7 @@ pub struct Guide<T> {
 impl<T> Guide<T> {
     /// A value without a warning.
     pub const fn sure(value: T) -> Self {
-        Self {
-            value,
-            warning: None,
-        }
+        Self { value, warning: None }
     }
 
     /// The same, with one more sentence of warning, unless it says so already.
@@ -187,27 +140,17 @@ impl<T> Guide<T> {
 
     /// The same, with the warning if it applies.
     pub fn warn_if<S: AsRef<str>>(self, applies: bool, text: impl FnOnce() -> S) -> Self {
-        if applies {
-            self.warn(text().as_ref())
-        } else {
-            self
-        }
+        if applies { self.warn(text().as_ref()) } else { self }
     }
 
     /// Another value that carries the same warning.
     pub fn map<U>(self, f: impl FnOnce(T) -> U) -> Guide<U> {
-        Guide {
-            value: f(self.value),
-            warning: self.warning,
-        }
+        Guide { value: f(self.value), warning: self.warning }
     }
 
     /// Both values, with the warnings of both.
     pub fn and<U>(self, other: Guide<U>) -> Guide<(T, U)> {
-        let both = Guide {
-            value: (self.value, other.value),
-            warning: self.warning,
-        };
+        let both = Guide { value: (self.value, other.value), warning: self.warning };
         match other.warning {
             Some(text) => both.warn(&text),
             None => both,
@@ -227,19 +170,11 @@ fn plain(value: f64) -> String {
 /// A given value, as it was given.
 fn exact(value: f64) -> String {
     let short = value == 0.0 || (1e-6..1e9).contains(&value.abs());
-    if short {
-        format!("{value}")
-    } else {
-        format!("{value:e}")
-    }
+    if short { format!("{value}") } else { format!("{value:e}") }
 }
 
 fn with_unit(number: &str, unit: &str) -> String {
-    if unit.is_empty() {
-        number.to_owned()
-    } else {
-        format!("{number} {unit}")
-    }
+    if unit.is_empty() { number.to_owned() } else { format!("{number} {unit}") }
 }
 
 #[cfg(test)]
@@ -250,19 +185,12 @@ mod tests {
 
     #[test]
     fn a_refusal_says_what_is_wrong_and_what_to_do() {
-        let cold = SAMPLE
-            .advice("Warm the sample.")
-            .check(-3.5)
-            .unwrap_err()
-            .to_string();
+        let cold = SAMPLE.advice("Warm the sample.").check(-3.5).unwrap_err().to_string();
         assert_eq!(
             cold,
             "The sample temperature must lie between 5 and 40 °C; -3.5 °C is too low. Warm the sample."
         );
-        let none = Range::new("gravity", "", 0.98, 1.17)
-            .check(f64::NAN)
-            .unwrap_err()
-            .to_string();
+        let none = Range::new("gravity", "", 0.98, 1.17).check(f64::NAN).unwrap_err().to_string();
         assert_eq!(
             none,
             "The gravity must lie between 0.98 and 1.17; what was given is not a number. Check the value."
@@ -271,19 +199,8 @@ mod tests {
 
     #[test]
     fn only_a_number_inside_the_bounds_is_taken() {
-        for value in [
-            f64::NAN,
-            f64::INFINITY,
-            f64::NEG_INFINITY,
-            4.999,
-            40.001,
-            1e300,
-            -1e300,
-        ] {
-            assert!(
-                SAMPLE.check(value).is_err() && SAMPLE.guide(value).is_err(),
-                "{value}"
-            );
+        for value in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 4.999, 40.001, 1e300, -1e300] {
+            assert!(SAMPLE.check(value).is_err() && SAMPLE.guide(value).is_err(), "{value}");
         }
         assert_eq!(SAMPLE.check(5.0), Ok(5.0));
         assert_eq!(SAMPLE.check(40.0), Ok(40.0));
@@ -301,20 +218,9 @@ mod tests {
 
     #[test]
     fn warnings_add_up_and_are_said_once() {
-        let hot = SAMPLE
-            .guide(35.0)
-            .unwrap()
-            .and(SAMPLE.guide(36.0).unwrap())
-            .warn("Stir.");
+        let hot = SAMPLE.guide(35.0).unwrap().and(SAMPLE.guide(36.0).unwrap()).warn("Stir.");
         assert!(hot.warning.unwrap().ends_with("rough guide. Stir."));
-        assert_eq!(
-            Guide::sure(1.0)
-                .warn("Stir.")
-                .warn("Stir.")
-                .warning
-                .unwrap(),
-            "Stir."
-        );
+        assert_eq!(Guide::sure(1.0).warn("Stir.").warn("Stir.").warning.unwrap(), "Stir.");
     }
 
     #[test]

@@ -40,10 +40,7 @@ impl fmt::Display for NoRoot {
                 write!(f, "no solution: the function has no finite value at {at}")
             }
             Self::NotNarrowed { low, high } => {
-                write!(
-                    f,
-                    "the solution lies between {low} and {high}, but could not be narrowed further"
-                )
+                write!(f, "the solution lies between {low} and {high}, but could not be narrowed further")
             }
         }
     }
@@ -54,20 +51,13 @@ impl fmt::Display for NoRoot {
 /// The method is ITP (interpolate, truncate, project; Oliveira and Takahashi, ACM Trans. Math. Softw.
 /// 47 (2021) 5, from memory): never more than one step beyond bisection, mostly as fast as the secant.
 pub fn find(low: f64, high: f64, f: impl Fn(f64) -> f64) -> Result<f64, NoRoot> {
-    let (mut a, mut b) = if low <= high {
-        (low, high)
-    } else {
-        (high, low)
-    };
+    let (mut a, mut b) = if low <= high { (low, high) } else { (high, low) };
     let (mut fa, mut fb) = (value_at(a, &f)?, value_at(b, &f)?);
     if fa == 0.0 || fb == 0.0 {
         return Ok(if fa == 0.0 { a } else { b });
     }
     if (fa < 0.0) == (fb < 0.0) {
-        return Err(NoRoot::SameSign {
-            low: (a, fa),
-            high: (b, fb),
-        });
+        return Err(NoRoot::SameSign { low: (a, fa), high: (b, fb) });
     }
     let rising = fa < 0.0;
     let width = b - a;
@@ -83,17 +73,9 @@ pub fn find(low: f64, high: f64, f: impl Fn(f64) -> f64) -> Result<f64, NoRoot> 
         let secant = (fb * a - fa * b) / (fb - fa);
         let towards = (middle - secant).signum();
         let nudge = 0.2 / width * (b - a).powi(2);
-        let truncated = if nudge <= (middle - secant).abs() {
-            secant + towards * nudge
-        } else {
-            middle
-        };
+        let truncated = if nudge <= (middle - secant).abs() { secant + towards * nudge } else { middle };
         let slack = (reach - (b - a) / 2.0).max(0.0);
-        let x = if (truncated - middle).abs() <= slack {
-            truncated
-        } else {
-            middle - towards * slack
-        };
+        let x = if (truncated - middle).abs() <= slack { truncated } else { middle - towards * slack };
         let fx = value_at(x, &f)?;
         if fx == 0.0 {
             return Ok(x);
@@ -111,11 +93,7 @@ pub fn find(low: f64, high: f64, f: impl Fn(f64) -> f64) -> Result<f64, NoRoot> 
 
 fn value_at(x: f64, f: impl Fn(f64) -> f64) -> Result<f64, NoRoot> {
     let value = f(x);
-    if x.is_finite() && value.is_finite() {
-        Ok(value)
-    } else {
-        Err(NoRoot::NotFinite { at: x })
-    }
+    if x.is_finite() && value.is_finite() { Ok(value) } else { Err(NoRoot::NotFinite { at: x }) }
 }
 
 #[cfg(test)]
@@ -147,22 +125,10 @@ mod tests {
 
     #[test]
     fn it_says_why_there_is_none() {
-        assert!(matches!(
-            find(0.0, 1.0, |x| x + 1.0),
-            Err(NoRoot::SameSign { .. })
-        ));
-        assert!(matches!(
-            find(-1.0, 1.0, |x| 1.0 / (x - x)),
-            Err(NoRoot::NotFinite { .. })
-        ));
-        assert!(matches!(
-            find(f64::NAN, 1.0, |x| x),
-            Err(NoRoot::NotFinite { .. })
-        ));
-        assert!(matches!(
-            find(0.0, f64::INFINITY, |x| x - 1.0),
-            Err(NoRoot::NotFinite { .. })
-        ));
+        assert!(matches!(find(0.0, 1.0, |x| x + 1.0), Err(NoRoot::SameSign { .. })));
+        assert!(matches!(find(-1.0, 1.0, |x| 1.0 / (x - x)), Err(NoRoot::NotFinite { .. })));
+        assert!(matches!(find(f64::NAN, 1.0, |x| x), Err(NoRoot::NotFinite { .. })));
+        assert!(matches!(find(0.0, f64::INFINITY, |x| x - 1.0), Err(NoRoot::NotFinite { .. })));
         let text = find(0.0, 1.0, |x| x + 1.0).unwrap_err().to_string();
         assert!(text.starts_with("no solution between 0 and 1"), "{text}");
     }

@@ -11,23 +11,15 @@ mod refractometer;
 
 pub use hydrometer::{CALIBRATION_C, SAMPLE_C, hydrometer_at, hydrometer_brix_at};
 pub use refractometer::{
-    REFRACTIVE_INDEX, REFRACTOMETER_BRIX, REFRACTOMETER_C, brix_from_refractive_index,
-    refractive_index, refractometer_at,
+    REFRACTIVE_INDEX, REFRACTOMETER_BRIX, REFRACTOMETER_C, brix_from_refractive_index, refractive_index,
+    refractometer_at,
 };
 
 /// Density of water at 20 °C in kg/m³, the zero of the gravity scale.
 pub const WATER_20_KG_M3: f64 = 998.2017;
 
 /// ICUMSA SPS-4 (1990/1998, data of the PTB; also OIML G 14): excess density of sucrose solutions at 20 °C.
-const SUCROSE: [f64; 7] = [
-    WATER_20_KG_M3,
-    385.1761,
-    135.3705,
-    40.9299,
-    -3.9643,
-    13.4853,
-    -17.2890,
-];
+const SUCROSE: [f64; 7] = [WATER_20_KG_M3, 385.1761, 135.3705, 40.9299, -3.9643, 13.4853, -17.2890];
 
 /// The mass fractions between which the scales are inverted.
 const FRACTIONS: (f64, f64) = (-0.3, 0.85);
@@ -37,8 +29,7 @@ pub const BRIX: Range = Range::new("sugar content", "°Bx", -5.3, 80.0).validate
 /// Gravity, SG 20/20.
 pub const GRAVITY: Range = Range::new("gravity", "SG", 0.980, 1.4148).validated(1.0, 1.105_58);
 /// Grams of sucrose per litre of solution at 20 °C. Negative as an apparent extract.
-pub const SUGAR_G_L: Range =
-    Range::new("sugar content", "g/L", -52.0, 1130.0).validated(0.0, 275.9);
+pub const SUGAR_G_L: Range = Range::new("sugar content", "g/L", -52.0, 1130.0).validated(0.0, 275.9);
 /// Temperature of water for its density.
 pub const WATER_C: Range = Range::new("water temperature", "°C", 0.0, 40.0);
 /// What counts as sugar on the gravity scale but is none: acids, minerals, pectin.
@@ -61,9 +52,7 @@ pub(super) fn fraction_at(sg: f64) -> Result<f64, OutOfRange> {
 
 /// The mass fraction of sucrose at a content in g/L.
 pub(super) fn fraction_holding(sugar_g_l: f64) -> Result<f64, OutOfRange> {
-    SUGAR_G_L
-        .within(-260.0, 1229.0)
-        .invert(sugar_g_l, FRACTIONS, |w| w * density(w))
+    SUGAR_G_L.within(-260.0, 1229.0).invert(sugar_g_l, FRACTIONS, |w| w * density(w))
 }
 
 /// Density in kg/m³ at 20 °C of sugar water of `brix`. Source: ICUMSA SPS-4.
@@ -84,9 +73,7 @@ pub fn brix_from_sg(sg: f64) -> Result<Guide<f64>, OutOfRange> {
 
 /// Grams of sucrose per litre at 20 °C in sugar water of `brix`. Source: ICUMSA SPS-4.
 pub fn sugar_g_l_from_brix(brix: f64) -> Result<Guide<f64>, OutOfRange> {
-    Ok(BRIX
-        .guide(brix)?
-        .map(|brix| brix / 100.0 * density(brix / 100.0)))
+    Ok(BRIX.guide(brix)?.map(|brix| brix / 100.0 * density(brix / 100.0)))
 }
 
 /// Degrees Brix of sugar water with so many grams of sucrose per litre. Source: ICUMSA SPS-4, inverted.
@@ -113,9 +100,7 @@ pub fn sg_from_sugar_g_l(sugar_g_l: f64) -> Result<Guide<f64>, OutOfRange> {
 pub fn must_sugar_g_l(sg: f64, non_sugar_extract_g_l: f64) -> Result<Guide<f64>, OutOfRange> {
     let shown = sugar_g_l_from_sg(GRAVITY.within(1.0, GRAVITY.allowed.1).check(sg)?)?;
     let most = NON_SUGAR_EXTRACT_G_L.allowed.1.min(shown.value.max(0.0));
-    let other = NON_SUGAR_EXTRACT_G_L
-        .within(0.0, most)
-        .check(non_sugar_extract_g_l)?;
+    let other = NON_SUGAR_EXTRACT_G_L.within(0.0, most).check(non_sugar_extract_g_l)?;
     Ok(shown.map(|shown| shown - other))
 }
 
@@ -141,31 +126,20 @@ mod tests {
 
     macro_rules! csv {
         ($name:literal) => {
-            table(include_str!(concat!(
-                env!("CARGO_MANIFEST_DIR"),
-                "/tests/check-values/",
-                $name
-            )))
+            table(include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/check-values/", $name)))
         };
     }
 
     #[test]
     fn the_scales_agree_with_the_whole_table() {
         // C: ICUMSA SPS-4 (coefficients M) computed in Python.
-        for row in csv!("sucrose_density20.csv")
-            .iter()
-            .take_while(|row| row[0] <= 80.0)
-        {
+        for row in csv!("sucrose_density20.csv").iter().take_while(|row| row[0] <= 80.0) {
             near(density_kg_m3(row[0]).unwrap().value, row[1], 0.005);
             near(sg_from_brix(row[0]).unwrap().value, row[2], 0.000_01);
             near(sugar_g_l_from_brix(row[0]).unwrap().value, row[3], 0.01);
             if row[0] > 0.0 {
                 let w = row[0] / 100.0;
-                near(
-                    (1.0 / density(w) - (1.0 - w) / WATER_20_KG_M3) / w * 1000.0,
-                    row[4],
-                    0.000_01,
-                );
+                near((1.0 / density(w) - (1.0 - w) / WATER_20_KG_M3) / w * 1000.0, row[4], 0.000_01);
             }
         }
         // C: the tightest of them, water itself.
@@ -224,13 +198,7 @@ mod tests {
             near(brix_from_sg(sg).unwrap().value, brix, 1e-10);
             let sugar_g_l = sugar_g_l_from_brix(brix).unwrap().value;
             near(brix_from_sugar_g_l(sugar_g_l).unwrap().value, brix, 1e-10);
-            near(
-                sg_from_sugar_g_l(sugar_g_l_from_sg(sg).unwrap().value)
-                    .unwrap()
-                    .value,
-                sg,
-                1e-12,
-            );
+            near(sg_from_sugar_g_l(sugar_g_l_from_sg(sg).unwrap().value).unwrap().value, sg, 1e-12);
         }
     }
 

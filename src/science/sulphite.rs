@@ -40,15 +40,8 @@ const PKM: [[f64; 5]; 5] = [
 
 /// The place of `x` in a row of rising marks: the mark below and the share of the way to the next.
 fn place(marks: &[f64; 5], x: f64) -> (usize, f64) {
-    let below = marks
-        .iter()
-        .rposition(|mark| *mark <= x)
-        .unwrap_or(0)
-        .min(marks.len() - 2);
-    (
-        below,
-        (x - marks[below]) / (marks[below + 1] - marks[below]),
-    )
+    let below = marks.iter().rposition(|mark| *mark <= x).unwrap_or(0).min(marks.len() - 2);
+    (below, (x - marks[below]) / (marks[below + 1] - marks[below]))
 }
 
 fn pkm(vol_percent: f64, temperature_c: f64) -> f64 {
@@ -62,19 +55,13 @@ fn pkm(vol_percent: f64, temperature_c: f64) -> f64 {
 ///
 /// Source: OIV-MA-AS323-04C, interpolated; 0 to 20 % vol, 20 to 40 °C. Colder than 20 °C there is no
 /// table: the column of 20 °C is used, which is an upper bound, and the result says so.
-pub fn molecular_fraction(
-    ph: f64,
-    vol_percent: f64,
-    temperature_c: f64,
-) -> Result<Guide<f64>, OutOfRange> {
+pub fn molecular_fraction(ph: f64, vol_percent: f64, temperature_c: f64) -> Result<Guide<f64>, OutOfRange> {
     let ph = PH.check(ph)?;
-    let pkm = pkm(
-        VOL_PERCENT.check(vol_percent)?,
-        TEMPERATURE_C.check(temperature_c)?,
-    );
-    Ok(Guide::sure((1.0 + 10.0_f64.powf(ph - pkm)).recip()).warn_if(temperature_c < TEMPERATURES[0], || {
-        "Below 20 °C there is no table: in the cold less is molecular than this, and more is needed."
-    }))
+    let pkm = pkm(VOL_PERCENT.check(vol_percent)?, TEMPERATURE_C.check(temperature_c)?);
+    Ok(Guide::sure((1.0 + 10.0_f64.powf(ph - pkm)).recip()).warn_if(
+        temperature_c < TEMPERATURES[0],
+        || "Below 20 °C there is no table: in the cold less is molecular than this, and more is needed.",
+    ))
 }
 
 /// Molecular sulphur dioxide in mg/L, from the free. See [`molecular_fraction`].
@@ -98,10 +85,8 @@ pub fn free_for_molecular_mg_l(
     let wanted = MOLECULAR_MG_L.check(molecular_mg_l)?;
     let free = molecular_fraction(ph, vol_percent, temperature_c)?.map(|share| wanted / share);
     let much = free.value > EU_RED_LIMIT_MG_L / 2.0;
-    Ok(free.warn_if(
-        much,
-        || "So much is tasted and smelled, and may pass a legal limit: lower the pH instead.",
-    ))
+    Ok(free
+        .warn_if(much, || "So much is tasted and smelled, and may pass a legal limit: lower the pH instead."))
 }
 
 /// A salt that gives sulphur dioxide.
@@ -152,10 +137,7 @@ mod tests {
     #[test]
     fn the_constant_lies_a_little_below_the_published_one() {
         // S: pKT of OIV-MA-AS323-04C (its last row M); C: pKT - pKM grows smoothly from 0.075 to 0.09.
-        let csv = include_str!(concat!(
-            env!("CARGO_MANIFEST_DIR"),
-            "/tests/check-values/so2_pk_oiv.csv"
-        ));
+        let csv = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/check-values/so2_pk_oiv.csv"));
         let rows = super::super::checks::table(csv);
         let (thermodynamic, mixed) = rows.split_at(5);
         for (row, strength) in STRENGTHS.into_iter().enumerate() {
@@ -163,10 +145,7 @@ mod tests {
                 let got = pkm(strength, temperature);
                 near(got, mixed[row][column + 2], 1e-12);
                 let less = thermodynamic[row][column + 2] - got;
-                assert!(
-                    (0.074..=0.093).contains(&less),
-                    "{strength} {temperature} {less}"
-                );
+                assert!((0.074..=0.093).contains(&less), "{strength} {temperature} {less}");
             }
         }
     }
@@ -183,11 +162,7 @@ mod tests {
             (3.5, 12.0, 20.0, 2.773),
             (3.5, 10.0, 25.0, 3.975),
         ] {
-            near(
-                100.0 * molecular_fraction(ph, vol, t).unwrap().value,
-                percent,
-                0.005,
-            );
+            near(100.0 * molecular_fraction(ph, vol, t).unwrap().value, percent, 0.005);
         }
         near(pkm(12.0, 20.0), 1.9552, 0.000_05);
     }
@@ -197,13 +172,9 @@ mod tests {
         // C: the common pKa of 1.81 gives 6.07, 2.00 and 1.01 %; S: a teaching page's 5.6 % at pH 3.0 and
         // 0.585 % at pH 4.0 are pKa 1.77. Warm and strong drinks hold more.
         let share = |ph: f64, pk: f64| 100.0 / (1.0 + 10.0_f64.powf(ph - pk));
-        for (ph, pk, percent) in [
-            (3.0, 1.81, 6.07),
-            (3.5, 1.81, 2.00),
-            (3.8, 1.81, 1.01),
-            (3.0, 1.77, 5.6),
-            (4.0, 1.77, 0.585),
-        ] {
+        for (ph, pk, percent) in
+            [(3.0, 1.81, 6.07), (3.5, 1.81, 2.00), (3.8, 1.81, 1.01), (3.0, 1.77, 5.6), (4.0, 1.77, 0.585)]
+        {
             near(share(ph, pk), percent, 0.05);
             assert!(100.0 * molecular_fraction(ph, 12.0, 20.0).unwrap().value > share(ph, pk));
         }
@@ -215,58 +186,27 @@ mod tests {
         for (ph, want) in [(3.2, 14.9), (3.5, 28.8)] {
             let free = free_for_molecular_mg_l(0.8, ph, 12.0, 20.0).unwrap();
             near(free.value, want, 0.06);
-            near(
-                molecular_mg_l(free.value, ph, 12.0, 20.0).unwrap().value,
-                0.8,
-                1e-12,
-            );
+            near(molecular_mg_l(free.value, ph, 12.0, 20.0).unwrap().value, 0.8, 1e-12);
             assert_eq!(free.warning, None);
         }
-        assert!(
-            free_for_molecular_mg_l(0.8, 4.2, 10.0, 20.0)
-                .unwrap()
-                .warning
-                .is_some()
-        );
+        assert!(free_for_molecular_mg_l(0.8, 4.2, 10.0, 20.0).unwrap().warning.is_some());
     }
 
     #[test]
     fn a_cold_cellar_is_told_that_the_figure_is_an_upper_bound() {
         let cold = molecular_fraction(3.5, 12.0, 12.0).unwrap();
-        near(
-            cold.value,
-            molecular_fraction(3.5, 12.0, 20.0).unwrap().value,
-            0.0,
-        );
+        near(cold.value, molecular_fraction(3.5, 12.0, 20.0).unwrap().value, 0.0);
         assert!(cold.warning.unwrap().contains("more is needed"));
-        assert!(
-            molecular_fraction(4.3, 12.0, 20.0).is_err()
-                && molecular_fraction(3.5, 21.0, 20.0).is_err()
-        );
+        assert!(molecular_fraction(4.3, 12.0, 20.0).is_err() && molecular_fraction(3.5, 21.0, 20.0).is_err());
     }
 
     #[test]
     fn salt_to_weigh() {
         // C: 50 mg/L in 20 L take 1.735 g; tolerance 0.001. Shares of theory 57.63 and 67.4 %.
-        near(
-            metabisulphite_g(20.0, 50.0, Metabisulphite::Potassium, 1.0)
-                .unwrap()
-                .value,
-            1.735,
-            0.001,
-        );
-        near(
-            100.0 * Metabisulphite::Potassium.sulphur_dioxide(),
-            57.63,
-            0.005,
-        );
+        near(metabisulphite_g(20.0, 50.0, Metabisulphite::Potassium, 1.0).unwrap().value, 1.735, 0.001);
+        near(100.0 * Metabisulphite::Potassium.sulphur_dioxide(), 57.63, 0.005);
         near(100.0 * Metabisulphite::Sodium.sulphur_dioxide(), 67.4, 0.05);
-        assert!(
-            metabisulphite_g(20.0, 160.0, Metabisulphite::Sodium, 1.0)
-                .unwrap()
-                .warning
-                .is_some()
-        );
+        assert!(metabisulphite_g(20.0, 160.0, Metabisulphite::Sodium, 1.0).unwrap().warning.is_some());
         assert!(metabisulphite_g(20.0, 50.0, Metabisulphite::Sodium, 0.3).is_err());
     }
 }

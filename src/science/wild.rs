@@ -47,9 +47,7 @@ impl Wild {
     }
 
     fn one<T: Copy>(&mut self, of: &[T]) -> T {
-        let at = self
-            .0
-            .index(u32::try_from(of.len()).expect("short lists only"));
+        let at = self.0.index(u32::try_from(of.len()).expect("short lists only"));
         of[at as usize]
     }
 }
@@ -65,17 +63,12 @@ impl Tally {
         match result {
             Ok(value) => {
                 let text = format!("{value:?}");
-                let odd = ["NaN", " inf", "(inf", "-inf"]
-                    .iter()
-                    .any(|odd| text.contains(odd));
+                let odd = ["NaN", " inf", "(inf", "-inf"].iter().any(|odd| text.contains(odd));
                 assert!(!odd && text != "inf", "{name} answers {text}");
                 counts.0 += 1;
             }
             Err(refused) => {
-                assert!(
-                    refused.to_string().len() > 20,
-                    "{name} refuses without a reason"
-                );
+                assert!(refused.to_string().len() > 20, "{name} refuses without a reason");
                 counts.1 += 1;
             }
         }
@@ -116,31 +109,16 @@ fn milk(tally: &mut Tally, wild: &mut Wild) {
     );
     let ([a, b, c], factor) = (wild.numbers(), wild.0.between(14.0, 19.0));
     tally.note("natural strength", dairy::natural_strength(a, b, c, factor));
-    tally.note(
-        "lactose for strength",
-        dairy::lactose_for_strength_g_l(a, b, c, factor),
-    );
+    tally.note("lactose for strength", dairy::lactose_for_strength_g_l(a, b, c, factor));
     let [a, b, c] = wild.numbers();
-    tally.note(
-        "rennet",
-        dairy::rennet_ml(a, wild.0.between(0.0, 250.0), b.abs() * 100.0, c),
-    );
+    tally.note("rennet", dairy::rennet_ml(a, wild.0.between(0.0, 250.0), b.abs() * 100.0, c));
     let kind = wild.one(&[dairy::LactaseKind::Neutral, dairy::LactaseKind::Acid]);
     let [dose, hours, temperature_c, a, b, c] = wild.numbers();
     let fraction = wild.0.between(-0.1, 1.1);
-    let label = dairy::Lactase {
-        kind,
-        dose,
-        hours,
-        temperature_c,
-        fraction,
-    };
+    let label = dairy::Lactase { kind, dose, hours, temperature_c, fraction };
     let ph = wild.0.between(3.0, 8.0);
     tally.note("lactase hours", dairy::lactase_hours(&label, a, b, ph, c));
-    tally.note(
-        "lactase share",
-        dairy::lactase_fraction(&label, a, b, ph, c),
-    );
+    tally.note("lactase share", dairy::lactase_fraction(&label, a, b, ph, c));
 }
 
 fn warmth(tally: &mut Tally, wild: &mut Wild) {
@@ -151,13 +129,7 @@ fn warmth(tally: &mut Tally, wild: &mut Wild) {
     let [a, b, power] = wild.numbers();
     tally.note("hours", heat::heating_hours(a, power * 100.0, b));
     let [water, protein, fat, lactose, ash, t] = wild.numbers();
-    let food = dairy::Composition {
-        water,
-        protein,
-        fat,
-        lactose,
-        ash,
-    };
+    let food = dairy::Composition { water, protein, fat, lactose, ash };
     tally.note("specific heat", heat::specific_heat_kj_kg_k(&food, t));
     let [from_l, to_share, from_c, efficiency, specific_heat_kj_kg_k] = wild.numbers();
     tally.note(
@@ -174,55 +146,27 @@ fn warmth(tally: &mut Tally, wild: &mut Wild) {
             efficiency,
         }),
     );
-    let log = wild.list(|wild| pasteur::Held {
-        minutes: wild.number(),
-        temperature_c: wild.0.between(40.0, 112.0),
-    });
-    tally.note(
-        "milk minimum",
-        pasteur::milk_minimum_met(&log, wild.0.index(2) == 0),
-    );
+    let log = wild
+        .list(|wild| pasteur::Held { minutes: wild.number(), temperature_c: wild.0.between(40.0, 112.0) });
+    tally.note("milk minimum", pasteur::milk_minimum_met(&log, wild.0.index(2) == 0));
     tally.note("units of log", pasteur::pasteurisation_units_of(&log));
     let [a, b] = wild.numbers();
-    let kind = wild.one(&[
-        glass::Glass::Ordinary,
-        glass::Glass::Borosilicate,
-        glass::Glass::Damaged,
-    ]);
+    let kind = wild.one(&[glass::Glass::Ordinary, glass::Glass::Borosilicate, glass::Glass::Damaged]);
     tally.note("glass", glass::filling(a, b, kind));
 }
 
 fn blends(tally: &mut Tally, wild: &mut Wild) {
     try_all!(tally, wild: blend::pearson[a b c], blend::dissolve[a b c], blend::sweeten_finished[a b c]);
-    let parts = wild.list(|wild| blend::Part {
-        volume_l: wild.number(),
-        vol_percent: wild.number(),
-    });
+    let parts = wild.list(|wild| blend::Part { volume_l: wild.number(), vol_percent: wild.number() });
     tally.note("blend", blend::blend(&parts));
     let [volume_l, vol_percent, with, target] = wild.numbers();
-    tally.note(
-        "to strength",
-        blend::to_strength(
-            blend::Part {
-                volume_l,
-                vol_percent,
-            },
-            with,
-            target,
-        ),
-    );
+    tally.note("to strength", blend::to_strength(blend::Part { volume_l, vol_percent }, with, target));
     let pairs = wild.list(|wild| (wild.number(), wild.number()));
     tally.note("mix", blend::mix(&pairs));
     tally.note("mix gravities", blend::mix_gravities(&pairs));
     let ([a, b, c], factor) = (wild.numbers(), wild.0.between(14.0, 19.0));
-    tally.note(
-        "sugar for strength",
-        blend::sugar_for_strength(a, b, c, factor),
-    );
-    tally.note(
-        "sugar for volume",
-        blend::sugar_for_final_volume(a, b, c, factor),
-    );
+    tally.note("sugar for strength", blend::sugar_for_strength(a, b, c, factor));
+    tally.note("sugar for volume", blend::sugar_for_final_volume(a, b, c, factor));
 }
 
 fn additions(tally: &mut Tally, wild: &mut Wild) {
@@ -232,15 +176,9 @@ fn additions(tally: &mut Tally, wild: &mut Wild) {
         sulphite::free_for_molecular_mg_l[a b c d],
     );
     let [a, b, c] = wild.numbers();
-    let salt = wild.one(&[
-        sulphite::Metabisulphite::Potassium,
-        sulphite::Metabisulphite::Sodium,
-    ]);
+    let salt = wild.one(&[sulphite::Metabisulphite::Potassium, sulphite::Metabisulphite::Sodium]);
     tally.note("metabisulphite", sulphite::metabisulphite_g(a, b, salt, c));
-    tally.note(
-        "acidity",
-        acid::acidity_as(a, acid::Acid::Lactic, acid::Acid::Tartaric),
-    );
+    tally.note("acidity", acid::acidity_as(a, acid::Acid::Lactic, acid::Acid::Tartaric));
     tally.note("meq", acid::acidity_meq_l(b, acid::Acid::Citric));
 }
 
@@ -250,38 +188,18 @@ fn gas(tally: &mut Tally, wild: &mut Wild) {
         pressure::room_percent[a b c], pressure::water_solubility_g_l_bar[a],
         pressure::solubility_g_l_bar[a b c],
     );
-    let [
-        drink_ml,
-        headspace_ml,
-        vol_percent,
-        residual_g_l,
-        dissolved_g_l,
-        t,
-        bar,
-    ] = wild.numbers();
-    let bottle = pressure::Bottle {
-        drink_ml,
-        headspace_ml,
-        vol_percent,
-        residual_g_l,
-        dissolved_g_l,
-    };
+    let [drink_ml, headspace_ml, vol_percent, residual_g_l, dissolved_g_l, t, bar] = wild.numbers();
+    let bottle = pressure::Bottle { drink_ml, headspace_ml, vol_percent, residual_g_l, dissolved_g_l };
     tally.note("bottle", bottle.pressure_bar(t));
     tally.note("residual", bottle.most_residual_g_l(bar, t));
-    tally.note(
-        "vessel",
-        bottle.in_vessel(pressure::Vessel::Rated { bar }, t),
-    );
+    tally.note("vessel", bottle.in_vessel(pressure::Vessel::Rated { bar }, t));
 }
 
 fn time(tally: &mut Tally, wild: &mut Wild) {
     let [a, b] = wild.numbers();
     let q10 = wild.0.between(1.5, 4.5);
     tally.note("ageing", ageing::ageing_factor(a, q10, b));
-    let stays = wild.list(|wild| ageing::Stay {
-        days: wild.number(),
-        temperature_c: wild.number(),
-    });
+    let stays = wild.list(|wild| ageing::Stay { days: wild.number(), temperature_c: wild.number() });
     tally.note("weighted age", ageing::weighted_age_days(&stays, q10, 15.0));
     tally.note("headspace", ageing::headspace_fraction(a, b));
     let readings = wild.list(|wild| fermentation::Reading {
@@ -299,10 +217,7 @@ fn time(tally: &mut Tally, wild: &mut Wild) {
     let mut gravities: Vec<f64> = falling.iter().map(|reading| reading.sg).collect();
     gravities.sort_by(|a, b| b.total_cmp(a));
     falling.sort_by(|a, b| a.day.total_cmp(&b.day));
-    falling
-        .iter_mut()
-        .zip(gravities)
-        .for_each(|(reading, sg)| reading.sg = sg);
+    falling.iter_mut().zip(gravities).for_each(|(reading, sg)| reading.sg = sg);
     tally.note("forecast", fermentation::forecast(&falling, 0.998));
 }
 
@@ -321,10 +236,7 @@ fn no_formula_panics_or_answers_nonsense() {
     }
     tally.0.remove("forecast of anything");
     for (name, (answered, refused)) in tally.0 {
-        assert!(
-            answered > 0 && refused > 0,
-            "{name}: {answered} answers and {refused} refusals"
-        );
+        assert!(answered > 0 && refused > 0, "{name}: {answered} answers and {refused} refusals");
     }
 }
 
@@ -337,10 +249,7 @@ fn roots_are_found_or_refused_in_any_bracket() {
         let f = |x: f64| ((a * x + b) * x + c) * x - a * b;
         let found = root::find(low, high, f);
         if let Ok(x) = found {
-            assert!(
-                (low.min(high)..=low.max(high)).contains(&x),
-                "{x} outside {low} to {high}"
-            );
+            assert!((low.min(high)..=low.max(high)).contains(&x), "{x} outside {low} to {high}");
         }
         tally.note("root", found);
     }

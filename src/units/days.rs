@@ -11,8 +11,18 @@ pub type Day = NaiveDate;
 pub type Instant = NaiveDateTime;
 
 const MONTHS: [&str; 12] = [
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-    "November", "December",
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
 ];
 
 /// Read a day: "2026-06-30", "30 June 2026", "30 Jun 2026", "today", "yesterday".
@@ -63,12 +73,13 @@ pub fn read_instant(text: &str, zone: Tz, now: Instant) -> Result<Instant, Misre
     let found = if let Ok(exact) = chrono::DateTime::parse_from_rfc3339(text) {
         exact.with_timezone(&Utc).naive_utc()
     } else {
-        let (day, time) = text.rsplit_once([' ', 'T']).map_or((text, None), |(day, time)| {
-            match NaiveTime::parse_from_str(time, "%H:%M") {
+        let (day, time) =
+            text.rsplit_once([' ', 'T']).map_or((text, None), |(day, time)| match NaiveTime::parse_from_str(
+                time, "%H:%M",
+            ) {
                 Ok(time) => (day, Some(time)),
                 Err(_) => (text, None),
-            }
-        });
+            });
         let day = read(day, today)?;
         let local = match time {
             Some(time) => day.and_time(time),

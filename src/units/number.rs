@@ -24,10 +24,7 @@ impl Fraction {
 
     /// The sum of two numbers.
     fn plus(self, other: Fraction) -> Option<Fraction> {
-        let top = self
-            .top
-            .checked_mul(other.bottom)?
-            .checked_add(other.top.checked_mul(self.bottom)?)?;
+        let top = self.top.checked_mul(other.bottom)?.checked_add(other.top.checked_mul(self.bottom)?)?;
         Some(Fraction { top, bottom: self.bottom.checked_mul(other.bottom)? })
     }
 }

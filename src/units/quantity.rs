@@ -231,7 +231,8 @@ fn parts(text: &str, unit: BaseUnit) -> Result<Vec<i64>, Misread> {
     while !rest.is_empty() {
         let at = rest.find(|c: char| c.is_alphabetic() && c != '⁄').unwrap_or(rest.len());
         let (amount, after) = rest.split_at(at);
-        let end = after.find(|c: char| c.is_numeric() || "½⅓⅔¼¾⅕⅛⅜⅝⅞+-−.,".contains(c)).unwrap_or(after.len());
+        let end =
+            after.find(|c: char| c.is_numeric() || "½⅓⅔¼¾⅕⅛⅜⅝⅞+-−.,".contains(c)).unwrap_or(after.len());
         let (name, next) = after.split_at(end);
         let number = number::read(amount, unit.example())?;
         found.push(to_thousandths(number, name.trim(), unit, &shown)?);

@@ -25,9 +25,7 @@ fn bounded(text: &str, most: usize, what: &str) -> Result<(), Misread> {
     }
     let length = text.chars().count();
     if length > most {
-        return Err(Misread::new(format!(
-            "Write {what} in at most {most} characters; this has {length}"
-        )));
+        return Err(Misread::new(format!("Write {what} in at most {most} characters; this has {length}")));
     }
     Ok(())
 }

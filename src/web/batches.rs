@@ -93,7 +93,13 @@ pub async fn list(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<B
         let stage = chosen.as_deref().unwrap_or("open");
         site.at(&format!("/batches?stage={stage}&after={}", batches[39].id))
     });
-    let views = [("open", "Under way"), ("laid-down", "Laid down"), ("closed", "Closed"), ("abandoned", "Abandoned"), ("all", "All")];
+    let views = [
+        ("open", "Under way"),
+        ("laid-down", "Laid down"),
+        ("closed", "Closed"),
+        ("abandoned", "Abandoned"),
+        ("all", "All"),
+    ];
     let current = chosen.unwrap_or_else(|| "open".to_owned());
     let page = ListPage {
         lead: match facts.working {
@@ -103,7 +109,9 @@ pub async fn list(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<B
         },
         may_record: who.role >= Role::Cellarhand,
         views: views
-            .map(|(code, name)| (site.at(&format!("/batches?stage={code}")), name.to_owned(), code == current))
+            .map(|(code, name)| {
+                (site.at(&format!("/batches?stage={code}")), name.to_owned(), code == current)
+            })
             .into(),
         rows: batches.iter().take(40).map(|batch| list_row(&site, &who, batch, &holdings, &ends)).collect(),
         more,
@@ -114,7 +122,13 @@ pub async fn list(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<B
 
 type Ends = Vec<(BatchId, Measured, Measured, days::Instant)>;
 
-fn list_row(site: &Site, doer: &Doer, batch: &Batch, holdings: &[(BatchId, Holding)], ends: &Ends) -> ListRow {
+fn list_row(
+    site: &Site,
+    doer: &Doer,
+    batch: &Batch,
+    holdings: &[(BatchId, Holding)],
+    ends: &Ends,
+) -> ListRow {
     let holding = holdings.iter().find(|row| row.0 == batch.id).map(|row| row.1).unwrap_or_default();
     let gravity = ends.iter().find(|row| row.0 == batch.id && batch.stage == Stage::Working);
     ListRow {
@@ -126,7 +140,11 @@ fn list_row(site: &Site, doer: &Doer, batch: &Batch, holdings: &[(BatchId, Holdi
             Some(day) if batch.stage == Stage::Working => format!("day {}", (doer.today() - day).num_days()),
             _ => days::short(batch.planned_on, doer.today()),
         },
-        holds: if holding.quantity.get() > 0 { holding.quantity.shown(BaseUnit::Millilitre) } else { String::new() },
+        holds: if holding.quantity.get() > 0 {
+            holding.quantity.shown(BaseUnit::Millilitre)
+        } else {
+            String::new()
+        },
         stem: gravity.map(|(_, first, last, _)| gauge(*first, *last).2).unwrap_or_default(),
     }
 }
@@ -241,7 +259,12 @@ pub struct Found {
 }
 
 /// Reads it; `None` where there is no such batch.
-pub fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId, before: Option<EntryId>) -> Result<Option<Found>, Failure> {
+pub fn find(
+    conn: &mut AnyConn,
+    doer: &Doer,
+    id: BatchId,
+    before: Option<EntryId>,
+) -> Result<Option<Found>, Failure> {
     let club = doer.club;
     let batch = match rows::batch(conn, club, id) {
         Err(Failure::Gone) => return Ok(None),
@@ -283,7 +306,8 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         .filter(|reading| reading.kind == ReadingKind::Gravity && reading.struck.is_none())
         .collect();
     let under_way = matches!(batch.stage, Stage::Working | Stage::Resting);
-    let gauge = gravities.first().zip(gravities.last()).filter(|_| under_way).map(|(a, b)| gauge(a.value, b.value));
+    let gauge =
+        gravities.first().zip(gravities.last()).filter(|_| under_way).map(|(a, b)| gauge(a.value, b.value));
     let may_record = who.role >= Role::Cellarhand;
     let next = if may_record { Task::next(batch.stage, standing.holding.quantity.get() == 0) } else { &[] };
     let link = |task: &Task| (format!("{href}/{}", task.code()), task.says().0);
@@ -304,7 +328,10 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
                 let bottles = words::count(bottling.bottles, "bottle", "bottles");
                 let volume = bottling.bottle_volume.shown(BaseUnit::Millilitre);
                 let day = days::short(bottling.bottled_on, who.today());
-                (site.at(&format!("/bottles/{}", bottling.id)), format!("{}: {bottles} of {volume}, {day}", bottling.code))
+                (
+                    site.at(&format!("/bottles/{}", bottling.id)),
+                    format!("{}: {bottles} of {volume}, {day}", bottling.code),
+                )
             })
             .collect(),
         origin: origin.map(|(from, code)| (site.at(&format!("/batches/{from}")), code)),
@@ -317,7 +344,8 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
 
 fn about(batch: &Batch, standing: &Standing, doer: &Doer) -> String {
     let mut parts = vec![format!("Batch {}", batch.code)];
-    let day = batch.pitched_on.filter(|_| batch.stage == Stage::Working).map(|day| (doer.today() - day).num_days());
+    let day =
+        batch.pitched_on.filter(|_| batch.stage == Stage::Working).map(|day| (doer.today() - day).num_days());
     parts.push(match day {
         Some(day) => format!("{}, day {day}", batch.stage.label()),
         None => batch.stage.label().to_owned(),
@@ -336,7 +364,11 @@ fn lead(batch: &Batch, far: Option<&str>, last: Option<&Reading>, doer: &Doer) -
             (Some(far), Some(last)) => {
                 let day = days::local_day(last.at, doer.zone);
                 let ago = (doer.today() - day).num_days();
-                let read = if ago == 0 { "read today".to_owned() } else { format!("last read {} ago", days::age(ago)) };
+                let read = if ago == 0 {
+                    "read today".to_owned()
+                } else {
+                    format!("last read {} ago", days::age(ago))
+                };
                 format!("Sugar is {far}; {read}.")
             }
             _ => "It is working. Record its gravity to see how far it is.".to_owned(),
@@ -376,7 +408,10 @@ fn reading_row(reading: &Reading, doer: &Doer) -> ReadingRow {
         read: sample.unwrap_or_default(),
         by: reading.by.clone(),
         remark: reading.remark.clone(),
-        struck: reading.struck.as_ref().map(|(at, by, why)| format!("by {by} on {}: {why}", words::when(*at, doer))),
+        struck: reading
+            .struck
+            .as_ref()
+            .map(|(at, by, why)| format!("by {by} on {}: {why}", words::when(*at, doer))),
         may_strike: reading.struck.is_none() && doer.role >= Role::Cellarhand,
     }
 }
@@ -386,7 +421,8 @@ fn gravity_curve(batch: &Batch, gravities: &[&Reading], doer: &Doer) -> String {
     let start = days::local_day(first.at, doer.zone);
     #[allow(clippy::cast_precision_loss, reason = "minutes of a fermentation")]
     let day = |reading: &Reading| (reading.at - first.at).num_minutes() as f64 / 1440.0;
-    let points: Vec<(f64, f64)> = gravities.iter().map(|reading| (day(reading), reading.value.number())).collect();
+    let points: Vec<(f64, f64)> =
+        gravities.iter().map(|reading| (day(reading), reading.value.number())).collect();
     let last = gravities.last().map(|last| last.value.shown(ReadingKind::Gravity)).unwrap_or_default();
     let caption = format!(
         "Gravity of batch {} from {} on {} to {last}, {} later. Each dot is a reading, ± 0.0005, corrected to 20 °C.",
@@ -422,7 +458,13 @@ fn figures(standing: &Standing, story: &Story, readings: &[Reading], doer: &Doer
         let last = readings.iter().rev().find(|reading| reading.kind == kind && reading.struck.is_none());
         if let Some(last) = last.filter(|_| kind != ReadingKind::Volume) {
             let (name, unit) = kind.label();
-            found.push(Fact { name, about: false, value: last.value.shown(kind), unit: unit.to_owned(), how: None });
+            found.push(Fact {
+                name,
+                about: false,
+                value: last.value.shown(kind),
+                unit: unit.to_owned(),
+                how: None,
+            });
         }
     }
     if let Some(strength) = story.strength() {
@@ -470,12 +512,7 @@ fn strength_fact(strength: &Strength) -> Fact {
 }
 
 /// Strikes a reading out.
-pub async fn strike(
-    hand: Cellarhand,
-    site: Site,
-    path: Path<(BatchId, ReadingId)>,
-    form: Form,
-) -> Reply {
+pub async fn strike(hand: Cellarhand, site: Site, path: Path<(BatchId, ReadingId)>, form: Form) -> Reply {
     let (batch, reading) = path.0;
     let done = async {
         let order = read::strike(&form.draft, &hand, reading)?;

@@ -4,8 +4,8 @@ use askama::Template;
 
 use super::body::Form;
 use super::extract::Path;
-use super::forms::{Field, FormView};
 use super::form_page::FormPage;
+use super::forms::{Field, FormView};
 use super::frame::Frame;
 use super::input::{Draft, Reader};
 use super::problem::Problem;

@@ -71,17 +71,8 @@ pub struct Caution {
 
 impl FormView {
     /// A form that is sent to `action` by a button with the words `submit`.
-    pub fn new(
-        action: impl Into<String>,
-        heading: impl Into<String>,
-        submit: impl Into<String>,
-    ) -> Self {
-        Self {
-            action: action.into(),
-            heading: heading.into(),
-            submit: submit.into(),
-            ..Self::default()
-        }
+    pub fn new(action: impl Into<String>, heading: impl Into<String>, submit: impl Into<String>) -> Self {
+        Self { action: action.into(), heading: heading.into(), submit: submit.into(), ..Self::default() }
     }
 
     /// The two hidden values that every form carries.
@@ -130,11 +121,8 @@ impl FormView {
     #[must_use]
     pub fn filled(mut self, typed: impl Fn(&str) -> Option<String>) -> Self {
         for field in self.groups.iter_mut().flat_map(|group| &mut group.fields) {
-            field.value = if field.kind.is_secret() {
-                String::new()
-            } else {
-                typed(&field.name).unwrap_or_default()
-            };
+            field.value =
+                if field.kind.is_secret() { String::new() } else { typed(&field.name).unwrap_or_default() };
         }
         self
     }
@@ -143,18 +131,12 @@ impl FormView {
     #[must_use]
     pub fn with_problems(mut self, problems: Vec<(String, String)>) -> Self {
         for (path, message) in problems {
-            let asked = self
-                .groups
-                .iter_mut()
-                .flat_map(|group| &mut group.fields)
-                .find(|field| field.name == path);
+            let asked =
+                self.groups.iter_mut().flat_map(|group| &mut group.fields).find(|field| field.name == path);
             if let Some(field) = asked.filter(|field| field.error.is_none()) {
                 field.error = Some(message.clone());
             }
-            self.problems.push(Problem {
-                field: path,
-                message,
-            });
+            self.problems.push(Problem { field: path, message });
         }
         self
     }
@@ -176,10 +158,7 @@ impl FormView {
         let wrong = |group: &Group| group.fields.iter().any(|field| field.error.is_some());
         let any_wrong = self.groups.iter().any(wrong);
         let open = move |at: usize, group: &Group| if any_wrong { wrong(group) } else { at == 0 };
-        self.groups
-            .iter()
-            .enumerate()
-            .map(move |(at, group)| (group, open(at, group)))
+        self.groups.iter().enumerate().map(move |(at, group)| (group, open(at, group)))
     }
 }
 
@@ -193,11 +172,7 @@ impl Problem {
 impl Group {
     /// Questions that belong together.
     pub fn new(name: impl Into<String>, fields: impl Into<Vec<Field>>) -> Self {
-        Self {
-            name: name.into(),
-            fields: fields.into(),
-            ..Self::default()
-        }
+        Self { name: name.into(), fields: fields.into(), ..Self::default() }
     }
 
     /// The same questions `count` times, each time one `each` ("line"). The fields that `ask` makes for
@@ -225,60 +200,35 @@ impl Group {
 
     /// The fields line by line: those whose names agree up to the last dot.
     fn lines(&self) -> Vec<&[Field]> {
-        let stem = |field: &Field| {
-            field
-                .name
-                .rfind('.')
-                .map(|dot| field.name[..dot].to_owned())
-        };
-        self.fields
-            .chunk_by(|one, next| stem(one) == stem(next))
-            .collect()
+        let stem = |field: &Field| field.name.rfind('.').map(|dot| field.name[..dot].to_owned());
+        self.fields.chunk_by(|one, next| stem(one) == stem(next)).collect()
     }
 
     /// The name of a line with a capital, as its legend begins.
     fn each_name(&self) -> String {
         let mut letters = self.each.chars();
-        letters
-            .next()
-            .map(|first| first.to_uppercase().chain(letters).collect())
-            .unwrap_or_default()
+        letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
     }
 
     /// What a folded group shows of itself: its first two answers, or how many lines are filled.
     fn holds(&self) -> String {
         if self.repeat {
-            let filled = self
-                .lines()
-                .iter()
-                .filter(|line| line.iter().any(Field::is_typed))
-                .count();
+            let filled = self.lines().iter().filter(|line| line.iter().any(Field::is_typed)).count();
             return match filled {
                 0 => String::new(),
                 1 => format!("1 {}", self.each),
                 more => format!("{more} × {}", self.each),
             };
         }
-        let answers: Vec<_> = self
-            .fields
-            .iter()
-            .filter_map(Field::answer)
-            .take(2)
-            .collect();
+        let answers: Vec<_> = self.fields.iter().filter_map(Field::answer).take(2).collect();
         answers.join(", ")
     }
 }
 
 impl Caution {
     /// A caution with its points.
-    pub fn new<P: Into<String>>(
-        title: impl Into<String>,
-        points: impl IntoIterator<Item = P>,
-    ) -> Self {
-        Self {
-            title: title.into(),
-            points: points.into_iter().map(Into::into).collect(),
-        }
+    pub fn new<P: Into<String>>(title: impl Into<String>, points: impl IntoIterator<Item = P>) -> Self {
+        Self { title: title.into(), points: points.into_iter().map(Into::into).collect() }
     }
 }
 

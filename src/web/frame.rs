@@ -45,21 +45,13 @@ impl Frame {
 
     /// The name over the page: the club's, or the program's while nobody is signed in.
     pub fn house(&self) -> &str {
-        if self.signed_in() {
-            &self.club
-        } else {
-            "Undercroft"
-        }
+        if self.signed_in() { &self.club } else { "Undercroft" }
     }
 
     /// The last word of the bar on a phone, which leads to the arcade: "All six".
     pub fn all(&self) -> String {
         let count = self.sections.len();
-        match [
-            "none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine",
-        ]
-        .get(count)
-        {
+        match ["none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"].get(count) {
             Some(word) => format!("All {word}"),
             None => format!("All {count}"),
         }
@@ -81,19 +73,11 @@ mod tests {
     }
 
     fn page(frame: Frame) -> String {
-        Page { frame }
-            .render()
-            .expect("a page without a writer that fails")
+        Page { frame }.render().expect("a page without a writer that fails")
     }
 
     fn section(name: &'static str, href: &'static str, here: bool) -> Section {
-        Section {
-            name,
-            href,
-            fact: "3 due".into(),
-            here,
-            near: true,
-        }
+        Section { name, href, fact: "3 due".into(), here, near: true }
     }
 
     #[test]
@@ -103,10 +87,7 @@ mod tests {
             title: "Today".into(),
             club: "Tidemill & Friends".into(),
             member: "Maren Holt".into(),
-            sections: vec![
-                section("Today", "/", true),
-                section("Stores", "/stores", false),
-            ],
+            sections: vec![section("Today", "/", true), section("Stores", "/stores", false)],
             ..Frame::default()
         });
         assert!(html.contains("<title>Today · Tidemill &#38; Friends</title>"));
@@ -118,10 +99,7 @@ mod tests {
 
     #[test]
     fn a_stranger_sees_only_the_name_of_the_program() {
-        let html = page(Frame {
-            title: "Sign in".into(),
-            ..Frame::default()
-        });
+        let html = page(Frame { title: "Sign in".into(), ..Frame::default() });
         assert!(html.contains("<title>Sign in · Undercroft</title>"));
         assert!(!html.contains("<nav"));
         assert!(!html.contains("/me"));

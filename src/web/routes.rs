@@ -147,12 +147,19 @@ fn bottle_programs(to: &mut Api) {
         .post("/reminders/{id}/give", "Give a reminder to a member", reminders::give)
         .post("/reminders/{id}/undone", "Open a reminder again that was marked done", reminders::undone);
     to.get("/bottlings", "Bottlings, newest first", bottles::list)
-        .get("/bottlings/{id}", "A bottling: bottles left by place, age, strength, cost, tasting ages", bottles::show)
+        .get(
+            "/bottlings/{id}",
+            "A bottling: bottles left by place, age, strength, cost, tasting ages",
+            bottles::show,
+        )
         .post("/bottlings/{id}/withdrawals", "Take bottles out of the cellar", bottles::withdraw)
         .get("/bottlings/{id}/cost", "What the bottles of a bottling cost, line by line", costs::of_bottling)
         .get("/batches/{id}/cost", "What a batch cost, line by line, and where that went", costs::of_batch);
-    to.get("/reports/value", "What the cellar is worth, now or on a past day", reports::value)
-        .get("/reports/members", "What every member paid and took", reports::members);
+    to.get("/reports/value", "What the cellar is worth, now or on a past day", reports::value).get(
+        "/reports/members",
+        "What every member paid and took",
+        reports::members,
+    );
 }
 
 fn batch_programs(to: &mut Api) {

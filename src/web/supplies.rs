@@ -34,7 +34,8 @@ pub fn lines(r: &mut Reader, path: &str, units: &Units) -> Vec<DrawLine> {
             None => None,
         };
         if source.is_some() && unit.is_none() {
-            let field = if r.is_empty("source") { if r.is_empty("lot") { "item" } else { "lot" } } else { "source" };
+            let field =
+                if r.is_empty("source") { if r.is_empty("lot") { "item" } else { "lot" } } else { "source" };
             r.fault(field, "There is no such supply in this club");
         }
         let quantity = if let Some(unit) = unit {
@@ -91,8 +92,11 @@ pub fn choices(stock: &[Stocked], kinds: &[ItemKind]) -> Vec<Choice> {
         let there: Milli = lines.iter().map(|line| line.quantity).sum();
         let rule = if lines.len() > 1 { ", first to expire goes first" } else { "" };
         choices.push(
-            Choice::new(format!("item:{item}"), format!("{}: {} there{rule}", first.name, there.shown(first.unit)))
-                .under(first.kind.heading()),
+            Choice::new(
+                format!("item:{item}"),
+                format!("{}: {} there{rule}", first.name, there.shown(first.unit)),
+            )
+            .under(first.kind.heading()),
         );
         if lines.len() > 1 {
             choices.extend(lots(&lines).into_iter().map(|choice| choice.under(first.kind.heading())));
@@ -112,7 +116,8 @@ fn lots(lines: &[&Stocked]) -> Vec<Choice> {
     seen.into_iter()
         .filter_map(|(lot, there)| {
             let line = lines.iter().find(|line| line.lot == lot)?;
-            let good = line.best_before.map(|day| format!(", good until {}", days::long(day))).unwrap_or_default();
+            let good =
+                line.best_before.map(|day| format!(", good until {}", days::long(day))).unwrap_or_default();
             let text = format!("{}, only lot {}: {}{good}", line.name, line.code, there.shown(line.unit));
             Some(Choice::new(format!("lot:{lot}"), text))
         })
@@ -127,7 +132,8 @@ pub fn group(name: &str, path: &str, choices: &[Choice], draft: &Draft, spare: u
     Group::repeated(name, "supply", path, count, |at| {
         let mut fields = vec![
             Field::select("source", "What", choices.to_vec()),
-            Field::text("quantity", "How much").hint("With its unit: 2.5 kg, 24 L, 12 mL, 1 lb 4 oz; pieces without."),
+            Field::text("quantity", "How much")
+                .hint("With its unit: 2.5 kg, 24 L, 12 mL, 1 lb 4 oz; pieces without."),
         ];
         if asks_why(at) || typed > 0 {
             fields.push(

@@ -86,9 +86,9 @@ fn named(lines: &mut dyn Iterator<Item = &ToldLine>) -> String {
 }
 
 fn batch_line(told: &Told, came: bool) -> Option<&ToldLine> {
-    told.lines.iter().find(|line| {
-        matches!(line.account, Account::Batch(_)) && (line.quantity > Milli::ZERO) == came
-    })
+    told.lines
+        .iter()
+        .find(|line| matches!(line.account, Account::Batch(_)) && (line.quantity > Milli::ZERO) == came)
 }
 
 fn title(told: &Told) -> String {
@@ -154,7 +154,8 @@ fn detail(told: &Told, currency: &str) -> String {
             format!("Receipt {number}, {} paid by {payer}.", said(cost_of(&mut stock(told, true))))
         }
         EntryKind::Draw | EntryKind::Pitch => {
-            let lots: Vec<_> = stock(told, false).filter_map(|line| line.lot.as_ref().map(|lot| lot.0.as_str())).collect();
+            let lots: Vec<_> =
+                stock(told, false).filter_map(|line| line.lot.as_ref().map(|lot| lot.0.as_str())).collect();
             let lots = lots.join(", ");
             format!("From {lots}: {}.", said(cost_of(&mut stock(told, false)).negated()))
         }
@@ -177,9 +178,9 @@ fn detail(told: &Told, currency: &str) -> String {
                 format!("{} went with it.", said(lost))
             }
         }
-        EntryKind::Split | EntryKind::Blend => {
-            batch_line(told, true).map(|line| format!("{} went with it.", said(line.cost))).unwrap_or_default()
-        }
+        EntryKind::Split | EntryKind::Blend => batch_line(told, true)
+            .map(|line| format!("{} went with it.", said(line.cost)))
+            .unwrap_or_default(),
         _ => String::new(),
     }
 }

@@ -58,11 +58,7 @@ impl Strength {
 }
 
 fn share_gone(before: f64, after: f64) -> f64 {
-    if before > 0.0 {
-        (before - after) / before
-    } else {
-        0.0
-    }
+    if before > 0.0 { (before - after) / before } else { 0.0 }
 }
 
 /// Strength and extract from the original and the final gravity (SG 20/20, corrected for temperature).
@@ -73,11 +69,7 @@ fn share_gone(before: f64, after: f64) -> f64 {
 pub fn strength_from_gravities(og: f64, fg: f64) -> Result<Guide<Strength>, OutOfRange> {
     ORIGINAL_GRAVITY.check(og)?;
     let highest = FINAL_GRAVITY.allowed.1.min(og);
-    solve(
-        og,
-        FINAL_GRAVITY.within(FINAL_GRAVITY.allowed.0, highest),
-        fg,
-    )
+    solve(og, FINAL_GRAVITY.within(FINAL_GRAVITY.allowed.0, highest), fg)
 }
 
 /// Grams of carbon dioxide given off per litre of must when the gravity has come down from `og` to
@@ -93,9 +85,7 @@ pub fn co2_from_gravities_g_l(og: f64, sg_now: f64) -> Result<Guide<f64>, OutOfR
 pub fn balling_vol_percent(og: f64, fg: f64) -> Result<f64, OutOfRange> {
     ORIGINAL_GRAVITY.check(og)?;
     let highest = FINAL_GRAVITY.allowed.1.min(og);
-    FINAL_GRAVITY
-        .within(FINAL_GRAVITY.allowed.0, highest)
-        .check(fg)?;
+    FINAL_GRAVITY.within(FINAL_GRAVITY.allowed.0, highest).check(fg)?;
     let original = 100.0 * sugar::fraction_at(og)?;
     let apparent = 100.0 * sugar::fraction_at(fg)?;
     let quotient = 0.22 + 0.001 * original;
@@ -116,16 +106,10 @@ fn solve(og: f64, final_gravity: Range, fg: f64) -> Result<Guide<Strength>, OutO
     final_gravity.check(fg)?;
     let original = 100.0 * sugar::fraction_at(og)?.max(0.0);
     let most = (0.556 * original).min(20.0);
-    let alcohol = if fg >= og {
-        Ok(0.0)
-    } else {
-        root::find(0.0, most, |a| imbalance(original, fg, a))
-    };
+    let alcohol = if fg >= og { Ok(0.0) } else { root::find(0.0, most, |a| imbalance(original, fg, a)) };
     let mass_percent = alcohol.map_err(|_| {
         let lowest = root::find(0.9, og, |sg| imbalance(original, sg, most)).unwrap_or(og);
-        final_gravity
-            .within(lowest, final_gravity.allowed.1)
-            .refuse(fg)
+        final_gravity.within(lowest, final_gravity.allowed.1).refuse(fg)
     })?;
     let real = real_extract(original, mass_percent);
     let co2_g_per_kg_must =
@@ -161,10 +145,7 @@ fn vol_per_mass_percent(sg: f64) -> f64 {
 fn imbalance(original: f64, sg: f64, alcohol: f64) -> f64 {
     let extract_g_l = real_extract(original, alcohol) / 100.0 * sg * sugar::WATER_20_KG_M3;
     let vol_percent = alcohol * vol_per_mass_percent(sg);
-    match (
-        sugar::fraction_holding(extract_g_l),
-        fraction_at(vol_percent),
-    ) {
+    match (sugar::fraction_holding(extract_g_l), fraction_at(vol_percent)) {
         (Ok(w), Ok(p)) => sugar::gravity(w) + density(p, 20.0) / density(0.0, 20.0) - 1.0 - sg,
         _ => f64::NAN,
     }
@@ -204,10 +185,8 @@ mod tests {
             assert!((-0.46..=0.06).contains(&(rule - got.vol_percent)));
         }
         // C: a second table, with apparent extract.
-        let csv = include_str!(concat!(
-            env!("CARGO_MANIFEST_DIR"),
-            "/tests/check-values/abv_from_gravity.csv"
-        ));
+        let csv =
+            include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/check-values/abv_from_gravity.csv"));
         for row in table(csv) {
             let got = strength(row[0], row[1]);
             near(got.original_extract_percent, row[2], 0.002);
@@ -228,36 +207,21 @@ mod tests {
         let mass_percent = 21.58 / (EXTRACT_PER_ETHANOL - 0.010_665 * 21.58);
         near(mass_percent, 11.75, 0.005);
         near(vol_from_mass_percent(mass_percent).unwrap(), 14.58, 0.01);
-        near(
-            vol_from_mass_percent(mass_percent).unwrap(),
-            by_factor,
-            0.15,
-        );
+        near(vol_from_mass_percent(mass_percent).unwrap(), by_factor, 0.15);
     }
 
     #[test]
     fn extract_by_tabarie() {
         // C: OIV's method for dry extract (M); tolerance 0.05 g/L.
-        for (sg, vol, want) in [
-            (0.9930, 12.0, 22.98),
-            (0.9950, 10.0, 22.04),
-            (1.0000, 12.0, 41.13),
-            (1.0100, 12.5, 68.59),
-        ] {
+        for (sg, vol, want) in
+            [(0.9930, 12.0, 22.98), (0.9950, 10.0, 22.04), (1.0000, 12.0, 41.13), (1.0100, 12.5, 68.59)]
+        {
             near(tabarie_extract_g_l(sg, vol).unwrap(), want, 0.05);
         }
-        near(
-            density(fraction_at(12.0).unwrap(), 20.0) / density(0.0, 20.0),
-            0.984_13,
-            0.000_005,
-        );
+        near(density(fraction_at(12.0).unwrap(), 20.0) / density(0.0, 20.0), 0.984_13, 0.000_005);
         // Strength and extract from gravities hold by Tabarie again.
         let got = strength(1.08, 1.0);
-        near(
-            tabarie_extract_g_l(1.0, got.vol_percent).unwrap(),
-            got.real_extract_g_l,
-            0.01,
-        );
+        near(tabarie_extract_g_l(1.0, got.vol_percent).unwrap(), got.real_extract_g_l, 0.01);
     }
 
     #[test]
@@ -266,19 +230,10 @@ mod tests {
         for (og, fg) in [(1.05, 1.01), (1.09, 0.995), (1.12, 1.0)] {
             let got = strength(og, fg);
             let drink_kg = 100.0 / (100.0 + LOST_PER_ETHANOL * got.mass_percent);
-            let fermented_g =
-                10.0 * (got.original_extract_percent - drink_kg * got.real_extract_percent);
+            let fermented_g = 10.0 * (got.original_extract_percent - drink_kg * got.real_extract_percent);
             near(got.co2_g_per_kg_must / fermented_g, 0.4629, 0.000_1);
-            near(
-                got.co2_g_per_l_must / got.co2_g_per_kg_must,
-                og * 0.998_201_7,
-                1e-12,
-            );
-            near(
-                co2_from_gravities_g_l(og, fg).unwrap().value,
-                got.co2_g_per_l_must,
-                1e-12,
-            );
+            near(got.co2_g_per_l_must / got.co2_g_per_kg_must, og * 0.998_201_7, 1e-12);
+            near(co2_from_gravities_g_l(og, fg).unwrap().value, got.co2_g_per_l_must, 1e-12);
         }
         near(co2_from_gravities_g_l(1.12, 1.12).unwrap().value, 0.0, 0.0);
         assert!(co2_from_gravities_g_l(1.13, 1.12).unwrap().value > 0.0);
@@ -287,24 +242,15 @@ mod tests {
     #[test]
     fn attenuation_is_the_share_of_extract_gone() {
         // C: from the table's row 1.050 to 1.010 (12.397, 4.487; apparent 2.568).
-        near(
-            strength(1.05, 1.01).apparent_attenuation(),
-            (12.397 - 2.568) / 12.397,
-            0.000_5,
-        );
-        near(
-            strength(1.05, 1.01).real_attenuation(),
-            (12.397 - 4.487) / 12.397,
-            0.000_5,
-        );
+        near(strength(1.05, 1.01).apparent_attenuation(), (12.397 - 2.568) / 12.397, 0.000_5);
+        near(strength(1.05, 1.01).real_attenuation(), (12.397 - 4.487) / 12.397, 0.000_5);
         near(strength(1.0, 1.0).real_attenuation(), 0.0, 0.0);
     }
 
     #[test]
     fn strength_grows_as_the_gravity_falls() {
         for og in [1.01, 1.05, 1.1, 1.15, 1.17] {
-            let lowest =
-                strength_from_gravities(og, 0.98).map_or_else(|refused| refused.low, |_| 0.98);
+            let lowest = strength_from_gravities(og, 0.98).map_or_else(|refused| refused.low, |_| 0.98);
             let mut last = -1.0;
             for step in 0..=40 {
                 let fg = og.min(1.1) + (lowest + 1e-9 - og.min(1.1)) * f64::from(step) / 40.0;
@@ -318,29 +264,14 @@ mod tests {
     #[test]
     fn impossible_gravities_are_refused_with_a_reason() {
         let grown = strength_from_gravities(1.05, 1.06).unwrap_err();
-        assert!(
-            grown.to_string().contains("too high. Check both readings"),
-            "{grown}"
-        );
+        assert!(grown.to_string().contains("too high. Check both readings"), "{grown}");
         let sunk = strength_from_gravities(1.02, 0.985).unwrap_err();
+        assert!(sunk.low > 0.985 && sunk.to_string().contains("too low"), "{sunk}");
+        assert!(strength_from_gravities(1.18, 1.0).is_err() && strength_from_gravities(1.1, 0.97).is_err());
         assert!(
-            sunk.low > 0.985 && sunk.to_string().contains("too low"),
-            "{sunk}"
+            strength_from_gravities(1.15, 1.12).is_err() && strength_from_gravities(f64::NAN, 1.0).is_err()
         );
-        assert!(
-            strength_from_gravities(1.18, 1.0).is_err()
-                && strength_from_gravities(1.1, 0.97).is_err()
-        );
-        assert!(
-            strength_from_gravities(1.15, 1.12).is_err()
-                && strength_from_gravities(f64::NAN, 1.0).is_err()
-        );
-        assert!(
-            strength_from_gravities(1.04, 0.989)
-                .unwrap()
-                .warning
-                .is_some()
-        );
+        assert!(strength_from_gravities(1.04, 0.989).unwrap().warning.is_some());
         assert_eq!(strength_from_gravities(1.09, 0.995).unwrap().warning, None);
         assert_eq!(strength(1.05, 1.05).vol_percent.to_bits(), 0);
     }

@@ -8,9 +8,8 @@ use super::super::{Guide, OutOfRange, Range};
 /// Gravity of what is sweetened.
 const BASE_GRAVITY: Range = GRAVITY.within(1.0, 1.3);
 /// Sugar dissolved at once, kg.
-const SUGAR_KG: Range = Range::new("sugar", "kg", 0.0, 1e6).advice(
-    "Choose another target: sugar can be added, not taken out, and no more than dissolves.",
-);
+const SUGAR_KG: Range = Range::new("sugar", "kg", 0.0, 1e6)
+    .advice("Choose another target: sugar can be added, not taken out, and no more than dissolves.");
 /// Above this content sugar no longer dissolves in the cold.
 const SUGAR_MOST_G_L: f64 = 850.0;
 
@@ -47,12 +46,7 @@ fn weigh(volume_l: f64, sg: f64) -> Result<(f64, f64), OutOfRange> {
 /// A solution of `kg` with mass fraction `w` of sugar.
 fn solution(kg: f64, w: f64) -> Sweetened {
     let kg_m3 = sugar::density(w);
-    Sweetened {
-        volume_l: 1000.0 * kg / kg_m3,
-        sg: sugar::gravity(w),
-        brix: 100.0 * w,
-        sugar_g_l: w * kg_m3,
-    }
+    Sweetened { volume_l: 1000.0 * kg / kg_m3, sg: sugar::gravity(w), brix: 100.0 * w, sugar_g_l: w * kg_m3 }
 }
 
 /// Dissolves `sugar_kg` of sucrose in `volume_l` of must or water of gravity `sg`.
@@ -64,9 +58,7 @@ pub fn dissolve(volume_l: f64, sg: f64, sugar_kg: f64) -> Result<Sweetened, OutO
     let result = solution(total, (kg * w + added) / total);
     if result.sugar_g_l > SUGAR_MOST_G_L {
         let most = sugar::fraction_holding(SUGAR_MOST_G_L)?;
-        return Err(SUGAR_KG
-            .within(0.0, (kg * (most - w) / (1.0 - most)).max(0.0))
-            .refuse(sugar_kg));
+        return Err(SUGAR_KG.within(0.0, (kg * (most - w) / (1.0 - most)).max(0.0)).refuse(sugar_kg));
     }
     Ok(result)
 }
@@ -87,16 +79,10 @@ pub fn mix_gravities(parts: &[(f64, f64)]) -> Result<Sweetened, OutOfRange> {
 fn fraction_for(vol_percent: f64, sg: f64, hexose_per_vol_g_l: f64) -> Result<f64, OutOfRange> {
     let strength_of = |g_l: f64| g_l * HEXOSE_PER_DISACCHARIDE / hexose_per_vol_g_l;
     alcohol::HEXOSE_PER_VOL_G_L.check(hexose_per_vol_g_l)?;
-    let has_g_l =
-        sugar::fraction_at(BASE_GRAVITY.check(sg)?)?.max(0.0) * sg * sugar::WATER_20_KG_M3;
-    let target = Range::new(
-        "strength wanted",
-        "% vol",
-        strength_of(has_g_l),
-        strength_of(SUGAR_MOST_G_L),
-    )
-    .advice("Choose at least what the liquid gives by itself.")
-    .check(vol_percent)?;
+    let has_g_l = sugar::fraction_at(BASE_GRAVITY.check(sg)?)?.max(0.0) * sg * sugar::WATER_20_KG_M3;
+    let target = Range::new("strength wanted", "% vol", strength_of(has_g_l), strength_of(SUGAR_MOST_G_L))
+        .advice("Choose at least what the liquid gives by itself.")
+        .check(vol_percent)?;
     sugar::fraction_holding(target * hexose_per_vol_g_l / HEXOSE_PER_DISACCHARIDE)
 }
 
@@ -120,11 +106,7 @@ pub fn sugar_for_strength(
     let (kg, has) = weigh(volume_l, sg)?;
     let w = fraction_for(vol_percent, sg, hexose_per_vol_g_l)?;
     let sugar_kg = (kg * (w - has) / (1.0 - w)).max(0.0);
-    let value = SugarAddition {
-        start_l: volume_l,
-        sugar_kg,
-        result: solution(kg + sugar_kg, w),
-    };
+    let value = SugarAddition { start_l: volume_l, sugar_kg, result: solution(kg + sugar_kg, w) };
     with_yeast(vol_percent, hexose_per_vol_g_l, value)
 }
 
@@ -149,14 +131,9 @@ pub fn sugar_for_final_volume(
 
 /// Sucrose that brings a finished drink to `sugar_g_l` of *added* sugar. The drink counts as water for
 /// the volume that sugar takes. Always with a warning: the sugar would ferment again in the bottle.
-pub fn sweeten_finished(
-    volume_l: f64,
-    sg: f64,
-    sugar_g_l: f64,
-) -> Result<Guide<SugarAddition>, OutOfRange> {
+pub fn sweeten_finished(volume_l: f64, sg: f64, sugar_g_l: f64) -> Result<Guide<SugarAddition>, OutOfRange> {
     let drink_kg =
-        VOLUME_L.check(volume_l)? * GRAVITY.within(0.98, 1.2).check(sg)? * sugar::WATER_20_KG_M3
-            / 1000.0;
+        VOLUME_L.check(volume_l)? * GRAVITY.within(0.98, 1.2).check(sg)? * sugar::WATER_20_KG_M3 / 1000.0;
     let wanted = Range::new("sugar wanted", "g/L", 0.0, 300.0).check(sugar_g_l)?;
     let w = sugar::fraction_holding(wanted)?;
     let water_kg = volume_l * sugar::WATER_20_KG_M3 / 1000.0;
@@ -165,18 +142,10 @@ pub fn sweeten_finished(
     let result = Sweetened {
         volume_l: volume_after_l,
         sg: sg_of(drink_kg + sugar_kg, volume_after_l, sg),
-        brix: if drink_kg > 0.0 {
-            100.0 * sugar_kg / (drink_kg + sugar_kg)
-        } else {
-            100.0 * w
-        },
+        brix: if drink_kg > 0.0 { 100.0 * sugar_kg / (drink_kg + sugar_kg) } else { 100.0 * w },
         sugar_g_l: wanted,
     };
-    let value = Guide::sure(SugarAddition {
-        start_l: volume_l,
-        sugar_kg,
-        result,
-    });
+    let value = Guide::sure(SugarAddition { start_l: volume_l, sugar_kg, result });
     Ok(value.warn_if(sugar_kg > 0.0, || {
         "Added sugar ferments again and can burst bottles: stabilise, keep cold or pasteurise, and work out \
          the pressure before bottling."
@@ -184,11 +153,7 @@ pub fn sweeten_finished(
 }
 
 fn sg_of(kg: f64, volume_l: f64, empty: f64) -> f64 {
-    if volume_l > 0.0 {
-        1000.0 * kg / volume_l / sugar::WATER_20_KG_M3
-    } else {
-        empty
-    }
+    if volume_l > 0.0 { 1000.0 * kg / volume_l / sugar::WATER_20_KG_M3 } else { empty }
 }
 
 #[cfg(test)]
@@ -213,25 +178,11 @@ mod tests {
         // C: agrees at 20 °Bx to 0.01 %.
         near(3.785_411_784 / (13.5 * 0.453_592_37), 0.618_18, 0.000_005);
         let added = dissolve(1.0, 1.0, 0.998_201_7 * 0.25).unwrap();
-        near(
-            (added.volume_l - 1.0) / (0.998_201_7 * 0.25),
-            0.618_18,
-            0.618_18 * 0.000_2,
-        );
+        near((added.volume_l - 1.0) / (0.998_201_7 * 0.25), 0.618_18, 0.618_18 * 0.000_2);
         // C: apparent specific volumes of 1.1, L/kg.
-        for (brix, want) in [
-            (10.0, 0.6166),
-            (20.0, 0.6182),
-            (30.0, 0.6201),
-            (50.0, 0.6247),
-            (60.0, 0.6275),
-        ] {
+        for (brix, want) in [(10.0, 0.6166), (20.0, 0.6182), (30.0, 0.6201), (50.0, 0.6247), (60.0, 0.6275)] {
             let sugar_kg = 0.998_201_7 * brix / (100.0 - brix);
-            near(
-                (dissolve(1.0, 1.0, sugar_kg).unwrap().volume_l - 1.0) / sugar_kg,
-                want,
-                0.000_06,
-            );
+            near((dissolve(1.0, 1.0, sugar_kg).unwrap().volume_l - 1.0) / sugar_kg, want, 0.000_06);
         }
     }
 
@@ -252,10 +203,7 @@ mod tests {
             near(back.sugar_g_l * HEXOSE_PER_DISACCHARIDE / 16.83, vol, 1e-9);
             near(back.volume_l, got.result.volume_l, 1e-9);
         }
-        let water = sugar_for_strength(10.0, 1.0, 12.0, 16.83)
-            .unwrap()
-            .value
-            .result;
+        let water = sugar_for_strength(10.0, 1.0, 12.0, 16.83).unwrap().value.result;
         near(water.sugar_g_l, 191.86, 0.01);
         near(water.sg, 1.0737, 0.000_05);
         // C: the usual approximation, V0 (c_T - c_0)/(1000 - 0.62 c_T), is off by a gram.
@@ -265,19 +213,11 @@ mod tests {
     #[test]
     fn a_full_vessel_of_a_strength() {
         // C: 20 L from SG 1.045 and 23 L from water, both to 12 %.
-        for (final_l, sg, start_l, sugar_kg) in
-            [(20.0, 1.045, 18.999, 1.6165), (23.0, 1.0, 20.273, 4.4128)]
-        {
-            let got = sugar_for_final_volume(final_l, sg, 12.0, 16.83)
-                .unwrap()
-                .value;
+        for (final_l, sg, start_l, sugar_kg) in [(20.0, 1.045, 18.999, 1.6165), (23.0, 1.0, 20.273, 4.4128)] {
+            let got = sugar_for_final_volume(final_l, sg, 12.0, 16.83).unwrap().value;
             near(got.start_l, start_l, 0.000_6);
             near(got.sugar_kg, sugar_kg, 0.000_1);
-            near(
-                dissolve(got.start_l, sg, got.sugar_kg).unwrap().volume_l,
-                final_l,
-                1e-9,
-            );
+            near(dissolve(got.start_l, sg, got.sugar_kg).unwrap().volume_l, final_l, 1e-9);
         }
     }
 
@@ -296,11 +236,7 @@ mod tests {
     #[test]
     fn sweetening_a_finished_drink_warns() {
         let sweet = sweeten_finished(10.0, 0.995, 20.0).unwrap();
-        near(
-            1000.0 * sweet.value.sugar_kg / sweet.value.result.volume_l,
-            20.0,
-            1e-9,
-        );
+        near(1000.0 * sweet.value.sugar_kg / sweet.value.result.volume_l, 20.0, 1e-9);
         near(sweet.value.result.sg, 1.0026, 0.000_3);
         assert!(sweet.warning.unwrap().contains("burst"));
         let none = sweeten_finished(10.0, 0.995, 0.0).unwrap();
@@ -312,18 +248,10 @@ mod tests {
     #[test]
     fn sugar_cannot_be_taken_out_and_stops_dissolving() {
         let less = sugar_for_strength(20.0, 1.09, 5.0, 16.83).unwrap_err();
-        assert!(
-            less.to_string().contains("by itself") && less.low > 14.0,
-            "{less}"
-        );
+        assert!(less.to_string().contains("by itself") && less.low > 14.0, "{less}");
         assert!(sugar_for_strength(20.0, 1.0, 60.0, 16.83).is_err());
         assert!(dissolve(1.0, 1.0, 5.0).unwrap_err().high < 2.0);
         assert!(dissolve(10.0, 1.0, -1.0).is_err() && sweeten_finished(10.0, 0.995, -1.0).is_err());
-        assert!(
-            sugar_for_strength(20.0, 1.0, 20.0, 16.83)
-                .unwrap()
-                .warning
-                .is_some()
-        );
+        assert!(sugar_for_strength(20.0, 1.0, 20.0, 16.83).unwrap().warning.is_some());
     }
 }

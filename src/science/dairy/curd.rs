@@ -62,12 +62,7 @@ pub fn curd_and_whey(
         .check(yielded.value)?;
     let curd_kg = milk_kg * percent / 100.0;
     let whey_kg = milk_kg - curd_kg;
-    Ok(yielded.map(|_| Curd {
-        milk_kg,
-        curd_kg,
-        whey_kg,
-        whey_l: whey_kg / WHEY_KG_L,
-    }))
+    Ok(yielded.map(|_| Curd { milk_kg, curd_kg, whey_kg, whey_l: whey_kg / WHEY_KG_L }))
 }
 
 #[cfg(test)]
@@ -86,18 +81,10 @@ mod tests {
             (3.6, 2.5, 0.60, 15.663),
             (3.6, 2.5, 0.75, 25.061),
         ] {
-            near(
-                curd_kg_per_100_kg(fat, casein, moisture).unwrap().value,
-                want,
-                0.001,
-            );
+            near(curd_kg_per_100_kg(fat, casein, moisture).unwrap().value, want, 0.001);
         }
         // S: published rule of thumb, 10 L of milk make 1 kg of hard cheese.
-        near(
-            curd_kg_per_100_kg(3.6, 2.5, 0.37).unwrap().value * 0.1 * MILK_KG_L,
-            1.0,
-            0.05,
-        );
+        near(curd_kg_per_100_kg(3.6, 2.5, 0.37).unwrap().value * 0.1 * MILK_KG_L, 1.0, 0.05);
         near(WHOLE_MILK.protein * CASEIN_SHARE_OF_PROTEIN, 2.45, 0.01);
     }
 
@@ -105,9 +92,7 @@ mod tests {
     fn four_litres_of_milk_come_apart_into_curd_and_whey() {
         // C: 4.12 kg of milk with 3.6 % fat and 2.5 % casein.
         for (moisture, curd_kg, whey_l) in [(0.60, 0.645, 3.39), (0.37, 0.410, 3.62)] {
-            let got = curd_and_whey(4.0, MILK_KG_L, 3.6, 2.5, moisture)
-                .unwrap()
-                .value;
+            let got = curd_and_whey(4.0, MILK_KG_L, 3.6, 2.5, moisture).unwrap().value;
             near(got.milk_kg, 4.12, 1e-12);
             near(got.curd_kg, curd_kg, 0.000_6);
             near(got.whey_l, whey_l, 0.005);
@@ -117,26 +102,13 @@ mod tests {
         let hard = curd_and_whey(4.0, MILK_KG_L, 3.6, 2.5, 0.37).unwrap();
         near(hard.value.whey_l / 4.0, 0.9, 0.02);
         assert_eq!(hard.warning, None);
-        assert!(
-            curd_and_whey(4.0, MILK_KG_L, 3.6, 2.5, 0.6)
-                .unwrap()
-                .warning
-                .is_some()
-        );
+        assert!(curd_and_whey(4.0, MILK_KG_L, 3.6, 2.5, 0.6).unwrap().warning.is_some());
     }
 
     #[test]
     fn milk_outside_the_rule_is_refused() {
-        assert!(
-            curd_kg_per_100_kg(1.5, 2.5, 0.4).is_err()
-                && curd_kg_per_100_kg(3.5, 2.5, 0.9).is_err()
-        );
-        assert!(
-            curd_and_whey(4.0, 1.03, 9.0, 6.0, 0.85)
-                .unwrap_err()
-                .advice
-                .contains("do not go together")
-        );
+        assert!(curd_kg_per_100_kg(1.5, 2.5, 0.4).is_err() && curd_kg_per_100_kg(3.5, 2.5, 0.9).is_err());
+        assert!(curd_and_whey(4.0, 1.03, 9.0, 6.0, 0.85).unwrap_err().advice.contains("do not go together"));
         assert!(curd_and_whey(-4.0, 1.03, 3.5, 2.5, 0.4).is_err());
     }
 }

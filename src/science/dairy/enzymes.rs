@@ -8,8 +8,7 @@ use super::super::{Guide, OutOfRange, Range};
 pub const RENNET_C: Range = Range::new("temperature for rennet", "°C", 20.0, 40.0)
     .validated(28.0, 36.0)
     .advice("Rennet is lost in hot milk and idle in cold: bring the milk to 28 to 36 °C.");
-const TARGET_IMCU_L: Range =
-    Range::new("rennet wanted", "IMCU/L", 5.0, 200.0).validated(30.0, 60.0);
+const TARGET_IMCU_L: Range = Range::new("rennet wanted", "IMCU/L", 5.0, 200.0).validated(30.0, 60.0);
 const STRENGTH_IMCU_ML: Range = Range::new("strength of the rennet", "IMCU/mL", 10.0, 5000.0);
 const MINUTES: Range = Range::new("clotting time", "min", 0.1, 10_000.0);
 
@@ -25,18 +24,12 @@ pub fn rennet_ml(
 ) -> Result<Guide<f64>, OutOfRange> {
     let milk = VOLUME_L.check(milk_l)?;
     let strength = STRENGTH_IMCU_ML.check(strength_imcu_ml)?;
-    let target = TARGET_IMCU_L
-        .guide(target_imcu_l)?
-        .and(RENNET_C.guide(temperature_c)?);
+    let target = TARGET_IMCU_L.guide(target_imcu_l)?.and(RENNET_C.guide(temperature_c)?);
     Ok(target.map(|(target, _)| target * milk / strength))
 }
 
 /// Minutes to clot at another dose: time is inversely proportional to dose (Holter, from memory).
-pub fn clotting_minutes(
-    known_minutes: f64,
-    known_imcu_l: f64,
-    imcu_l: f64,
-) -> Result<f64, OutOfRange> {
+pub fn clotting_minutes(known_minutes: f64, known_imcu_l: f64, imcu_l: f64) -> Result<f64, OutOfRange> {
     let known = MINUTES.check(known_minutes)?;
     Ok(known * TARGET_IMCU_L.check(known_imcu_l)? / TARGET_IMCU_L.check(imcu_l)?)
 }
@@ -55,13 +48,10 @@ impl LactaseKind {
     pub const fn temperature_c(self) -> Range {
         let range = Range::new("temperature for the lactase", "°C", 2.0, 40.0);
         match self {
-            Self::Neutral => range
-                .validated(5.0, 35.0)
-                .advice("Add it only to liquid below 40 °C."),
-            Self::Acid => range
-                .within(2.0, 55.0)
-                .validated(5.0, 35.0)
-                .advice("Add it only to liquid below 55 °C."),
+            Self::Neutral => range.validated(5.0, 35.0).advice("Add it only to liquid below 40 °C."),
+            Self::Acid => {
+                range.within(2.0, 55.0).validated(5.0, 35.0).advice("Add it only to liquid below 55 °C.")
+            }
         }
     }
 
@@ -93,13 +83,8 @@ pub struct Lactase {
 
 /// 3 mL/L of a neutral lactase split 80 % in 12 hours at 5 °C (SCIRP paper 114047 (2021): over 80 %
 /// with 0.3 % of enzyme at 4 to 6 °C). To be replaced by the label's.
-pub const DEFAULT_LACTASE: Lactase = Lactase {
-    kind: LactaseKind::Neutral,
-    dose: 3.0,
-    hours: 12.0,
-    temperature_c: 5.0,
-    fraction: 0.8,
-};
+pub const DEFAULT_LACTASE: Lactase =
+    Lactase { kind: LactaseKind::Neutral, dose: 3.0, hours: 12.0, temperature_c: 5.0, fraction: 0.8 };
 
 const DOSE: Range = Range::new("dose of lactase", "per litre", 1e-6, 1e9);
 const HOURS: Range = Range::new("time for the lactase", "h", 0.0, 1000.0);
@@ -126,12 +111,7 @@ fn rate(temperature_c: f64) -> f64 {
 }
 
 /// First-order constant in 1/h at a dose and temperature, from what the label promises.
-fn per_hour(
-    label: &Lactase,
-    dose: f64,
-    temperature_c: f64,
-    ph: f64,
-) -> Result<Guide<f64>, OutOfRange> {
+fn per_hour(label: &Lactase, dose: f64, temperature_c: f64, ph: f64) -> Result<Guide<f64>, OutOfRange> {
     label.kind.temperature_c().check(label.temperature_c)?;
     label.kind.ph().check(ph)?;
     let fraction = FRACTION.within(0.01, 0.999).check(label.fraction)?;
@@ -158,10 +138,7 @@ pub fn lactase_hours(
     let per_hour = per_hour(label, dose, temperature_c, ph)?;
     let hours = per_hour.map(|k| -(1.0 - fraction).ln() / k);
     let slow = HOURS.check(hours.value).is_err();
-    let hours = hours.warn_if(
-        slow,
-        || "So little enzyme, so cold, never gets there: give more.",
-    );
+    let hours = hours.warn_if(slow, || "So little enzyme, so cold, never gets there: give more.");
     Ok(cautious(hours, fraction, temperature_c, |hours| *hours))
 }
 
@@ -179,17 +156,13 @@ pub fn lactase_fraction(
     Ok(cautious(fraction, share, temperature_c, |_| hours))
 }
 
-fn cautious(
-    guide: Guide<f64>,
-    fraction: f64,
-    temperature_c: f64,
-    hours: impl Fn(&f64) -> f64,
-) -> Guide<f64> {
+fn cautious(guide: Guide<f64>, fraction: f64, temperature_c: f64, hours: impl Fn(&f64) -> f64) -> Guide<f64> {
     let long = hours(&guide.value) > 2.0;
     guide
-        .warn_if(fraction > 0.8, || {
-            "Galactose slows the enzyme: above 80 % expect at least this time, or this share at most."
-        })
+        .warn_if(
+            fraction > 0.8,
+            || "Galactose slows the enzyme: above 80 % expect at least this time, or this share at most.",
+        )
         .warn_if(long && temperature_c > 8.0, || {
             "Warm whey spoils: keep it below 8 °C, or pasteurise it first \
              and keep to two hours, four at most."
@@ -204,24 +177,11 @@ mod tests {
     #[test]
     fn rennet_for_four_litres() {
         // C: 4 L at 45 IMCU/L; to the digits printed.
-        for (strength, want) in [
-            (145.0, 1.241),
-            (200.0, 0.900),
-            (290.0, 0.621),
-            (600.0, 0.300),
-        ] {
-            near(
-                rennet_ml(4.0, 45.0, strength, 32.0).unwrap().value,
-                want,
-                0.000_5,
-            );
+        for (strength, want) in [(145.0, 1.241), (200.0, 0.900), (290.0, 0.621), (600.0, 0.300)] {
+            near(rennet_ml(4.0, 45.0, strength, 32.0).unwrap().value, want, 0.000_5);
         }
         // S: a maker's 30 mL of 175 IMCU/mL for 100 kg comes to 52 IMCU/kg.
-        near(
-            rennet_ml(100.0, 52.5, 175.0, 32.0).unwrap().value,
-            30.0,
-            0.01,
-        );
+        near(rennet_ml(100.0, 52.5, 175.0, 32.0).unwrap().value, 30.0, 0.01);
         near(clotting_minutes(30.0, 45.0, 90.0).unwrap(), 15.0, 1e-12);
     }
 
@@ -238,12 +198,7 @@ mod tests {
     fn lactase_slows_in_the_cold() {
         // C from the published 22 h at 5 °C and 2 h at 31 °C (S): rate to 31 °C and hours; tolerance 0.5 %,
         // and half a unit of the last digit printed.
-        let known = Lactase {
-            dose: 1.0,
-            hours: 2.0,
-            temperature_c: 31.0,
-            ..DEFAULT_LACTASE
-        };
+        let known = Lactase { dose: 1.0, hours: 2.0, temperature_c: 31.0, ..DEFAULT_LACTASE };
         for (t, ratio, hours) in [
             (5.0, 0.0909, 22.0),
             (10.0, 0.149, 13.4),
@@ -252,84 +207,35 @@ mod tests {
             (35.0, 1.395, 1.43),
         ] {
             near(lactase_rate_to_31_c(t).unwrap(), ratio, 0.005 * ratio);
-            near(
-                lactase_hours(&known, 1.0, t, 6.6, 0.8).unwrap().value,
-                hours,
-                0.005 * hours,
-            );
+            near(lactase_hours(&known, 1.0, t, 6.6, 0.8).unwrap().value, hours, 0.005 * hours);
         }
         near(activation_j_mol(), 64_900.0, 50.0);
         // Over the 26 K between the two the factor for 10 K is 2.515 (C).
-        near(
-            lactase_rate_to_31_c(5.0).unwrap().powf(-10.0 / 26.0),
-            2.515,
-            0.000_5,
-        );
+        near(lactase_rate_to_31_c(5.0).unwrap().powf(-10.0 / 26.0), 2.515, 0.000_5);
     }
 
     #[test]
     fn time_and_share_are_each_others_inverse() {
         for step in 1..=99 {
             let fraction = f64::from(step) / 100.0;
-            let hours = lactase_hours(&DEFAULT_LACTASE, 2.0, 7.0, 6.6, fraction)
-                .unwrap()
-                .value;
-            let back = lactase_fraction(&DEFAULT_LACTASE, 2.0, 7.0, 6.6, hours)
-                .unwrap()
-                .value;
+            let hours = lactase_hours(&DEFAULT_LACTASE, 2.0, 7.0, 6.6, fraction).unwrap().value;
+            let back = lactase_fraction(&DEFAULT_LACTASE, 2.0, 7.0, 6.6, hours).unwrap().value;
             near(back, fraction, 1e-12);
         }
         // The label's own conditions give the label's own result; double dose, half the time.
-        near(
-            lactase_hours(&DEFAULT_LACTASE, 3.0, 5.0, 6.6, 0.8)
-                .unwrap()
-                .value,
-            12.0,
-            1e-9,
-        );
-        near(
-            lactase_hours(&DEFAULT_LACTASE, 6.0, 5.0, 6.6, 0.8)
-                .unwrap()
-                .value,
-            6.0,
-            1e-9,
-        );
+        near(lactase_hours(&DEFAULT_LACTASE, 3.0, 5.0, 6.6, 0.8).unwrap().value, 12.0, 1e-9);
+        near(lactase_hours(&DEFAULT_LACTASE, 6.0, 5.0, 6.6, 0.8).unwrap().value, 6.0, 1e-9);
     }
 
     #[test]
     fn lactase_is_refused_where_it_dies_and_warned_about_where_whey_spoils() {
         let hours = |t, ph, fraction| lactase_hours(&DEFAULT_LACTASE, 3.0, t, ph, fraction);
-        assert!(
-            hours(41.0, 6.6, 0.8)
-                .unwrap_err()
-                .to_string()
-                .contains("below 40 °C")
-        );
-        assert!(
-            hours(5.0, 4.6, 0.8)
-                .unwrap_err()
-                .to_string()
-                .contains("acid lactase")
-        );
+        assert!(hours(41.0, 6.6, 0.8).unwrap_err().to_string().contains("below 40 °C"));
+        assert!(hours(5.0, 4.6, 0.8).unwrap_err().to_string().contains("acid lactase"));
         assert_eq!(hours(5.0, 6.6, 0.8).unwrap().warning, None);
-        assert!(
-            hours(5.0, 6.6, 0.95)
-                .unwrap()
-                .warning
-                .unwrap()
-                .contains("at least")
-        );
-        assert!(
-            hours(20.0, 6.6, 0.8)
-                .unwrap()
-                .warning
-                .unwrap()
-                .contains("spoils")
-        );
-        let acid = Lactase {
-            kind: LactaseKind::Acid,
-            ..DEFAULT_LACTASE
-        };
+        assert!(hours(5.0, 6.6, 0.95).unwrap().warning.unwrap().contains("at least"));
+        assert!(hours(20.0, 6.6, 0.8).unwrap().warning.unwrap().contains("spoils"));
+        let acid = Lactase { kind: LactaseKind::Acid, ..DEFAULT_LACTASE };
         assert!(lactase_hours(&acid, 3.0, 5.0, 4.6, 0.8).is_ok());
     }
 }

@@ -61,25 +61,16 @@ struct Point {
 pub fn fit(readings: &[Reading]) -> Option<Curve> {
     let (first, last) = (readings.first()?.day, readings.last()?.day);
     let midpoints = (first - (last - first), last + (last - first));
-    let step = (
-        (LOG_RATES.1 - LOG_RATES.0) / f64::from(GRID.0),
-        (midpoints.1 - midpoints.0) / f64::from(GRID.1),
-    );
-    let grid = (0..=GRID.0)
-        .flat_map(|row| (0..=GRID.1).map(move |column| (f64::from(row), f64::from(column))));
+    let step =
+        ((LOG_RATES.1 - LOG_RATES.0) / f64::from(GRID.0), (midpoints.1 - midpoints.0) / f64::from(GRID.1));
+    let grid =
+        (0..=GRID.0).flat_map(|row| (0..=GRID.1).map(move |column| (f64::from(row), f64::from(column))));
     let start = grid
-        .map(|(row, column)| {
-            point(
-                readings,
-                LOG_RATES.0 + row * step.0,
-                midpoints.0 + column * step.1,
-            )
-        })
+        .map(|(row, column)| point(readings, LOG_RATES.0 + row * step.0, midpoints.0 + column * step.1))
         .min_by(|a, b| a.squares.total_cmp(&b.squares))?;
     let best = descend(readings, start, step, midpoints)?;
     let (final_gravity, drop, squares) = level(readings, best.log_rate.exp(), best.midpoint);
-    let inside =
-        |value: f64, bounds: (f64, f64)| value > bounds.0 + 1e-6 && value < bounds.1 - 1e-6;
+    let inside = |value: f64, bounds: (f64, f64)| value > bounds.0 + 1e-6 && value < bounds.1 - 1e-6;
     let determined = inside(best.log_rate, LOG_RATES)
         && inside(best.midpoint, midpoints)
         && inside(final_gravity, (LOWEST_FG, HIGHEST_OG))
@@ -94,12 +85,7 @@ pub fn fit(readings: &[Reading]) -> Option<Curve> {
 }
 
 /// From the start to the lowest neighbour, again and again, with steps halved where there is none.
-fn descend(
-    readings: &[Reading],
-    start: Point,
-    mut step: (f64, f64),
-    midpoints: (f64, f64),
-) -> Option<Point> {
+fn descend(readings: &[Reading], start: Point, mut step: (f64, f64), midpoints: (f64, f64)) -> Option<Point> {
     let mut best = start;
     for _ in 0..MOST_STEPS {
         let neighbours = (0..9).map(|n| {
@@ -121,11 +107,7 @@ fn descend(
 }
 
 fn point(readings: &[Reading], log_rate: f64, midpoint: f64) -> Point {
-    Point {
-        log_rate,
-        midpoint,
-        squares: level(readings, log_rate.exp(), midpoint).2,
-    }
+    Point { log_rate, midpoint, squares: level(readings, log_rate.exp(), midpoint).2 }
 }
 
 /// The best final gravity and drop for a rate and a midpoint, by linear least squares within the bounds,
@@ -133,26 +115,16 @@ fn point(readings: &[Reading], log_rate: f64, midpoint: f64) -> Point {
 fn level(readings: &[Reading], rate: f64, midpoint: f64) -> (f64, f64, f64) {
     let points = || readings.iter().map(|r| (left(rate, midpoint, r.day), r.sg));
     let sums = |x0: f64, y0: f64| {
-        points().fold((0.0, 0.0), |(xy, xx), (x, y)| {
-            (xy + (x - x0) * (y - y0), xx + (x - x0).powi(2))
-        })
+        points().fold((0.0, 0.0), |(xy, xx), (x, y)| (xy + (x - x0) * (y - y0), xx + (x - x0).powi(2)))
     };
     let slope = |(xy, xx): (f64, f64)| if xx > 0.0 { (xy / xx).max(0.0) } else { 0.0 };
     let (sum_x, sum_y) = points().fold((0.0, 0.0), |(x, y), point| (x + point.0, y + point.1));
     let (mean_x, mean_y) = (sum_x / count(readings), sum_y / count(readings));
     let free = slope(sums(mean_x, mean_y));
     let fg = mean_y - free * mean_x;
-    let (fg, drop) = if fg < LOWEST_FG {
-        (LOWEST_FG, slope(sums(0.0, LOWEST_FG)))
-    } else {
-        (fg, free)
-    };
+    let (fg, drop) = if fg < LOWEST_FG { (LOWEST_FG, slope(sums(0.0, LOWEST_FG))) } else { (fg, free) };
     let drop = drop.min((HIGHEST_OG - fg).max(0.0));
-    (
-        fg,
-        drop,
-        points().map(|(x, y)| (y - fg - drop * x).powi(2)).sum(),
-    )
+    (fg, drop, points().map(|(x, y)| (y - fg - drop * x).powi(2)).sum())
 }
 
 /// The share of the fall that is left on a day.
@@ -171,12 +143,9 @@ mod tests {
 
     #[test]
     fn a_curve_that_is_known_is_found_again() {
-        for (og, fg, rate, midpoint) in [
-            (1.05, 1.01, 0.5, 4.0),
-            (1.12, 0.995, 0.3, 9.0),
-            (1.08, 1.0, 1.6, 2.0),
-            (1.04, 0.999, 0.9, 0.5),
-        ] {
+        for (og, fg, rate, midpoint) in
+            [(1.05, 1.01, 0.5, 4.0), (1.12, 0.995, 0.3, 9.0), (1.08, 1.0, 1.6, 2.0), (1.04, 0.999, 0.9, 0.5)]
+        {
             let reading = |day: f64| Reading {
                 day,
                 sg: fg + (og - fg) * left(rate, midpoint, day),
@@ -193,17 +162,10 @@ mod tests {
 
     #[test]
     fn a_line_without_an_end_determines_nothing() {
-        let reading = |n: u32| Reading {
-            day: f64::from(n),
-            sg: 1.08 - 0.01 * f64::from(n),
-            temperature_c: None,
-        };
+        let reading =
+            |n: u32| Reading { day: f64::from(n), sg: 1.08 - 0.01 * f64::from(n), temperature_c: None };
         assert_eq!(fit(&(0..5).map(reading).collect::<Vec<_>>()), None);
-        let flat = |n: u32| Reading {
-            day: f64::from(n),
-            sg: 1.0,
-            temperature_c: None,
-        };
+        let flat = |n: u32| Reading { day: f64::from(n), sg: 1.0, temperature_c: None };
         assert_eq!(fit(&(0..5).map(flat).collect::<Vec<_>>()), None);
         assert_eq!(fit(&[]), None);
     }

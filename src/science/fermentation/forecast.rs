@@ -99,10 +99,7 @@ const STEADY_K: f64 = 3.0;
 pub fn forecast(readings: &[Reading], expected_fg: f64) -> Result<Forecast, NoForecast> {
     check(readings)?;
     let expected = EXPECTED_GRAVITY.check(expected_fg)?;
-    let have = 1 + readings
-        .windows(2)
-        .filter(|pair| pair[1].day > pair[0].day)
-        .count();
+    let have = 1 + readings.windows(2).filter(|pair| pair[1].day > pair[0].day).count();
     let (Some(first), Some(last)) = (readings.first(), readings.last()) else {
         return Err(NoForecast::FewReadings { have: 0 });
     };
@@ -110,21 +107,13 @@ pub fn forecast(readings: &[Reading], expected_fg: f64) -> Result<Forecast, NoFo
         return Err(NoForecast::FewReadings { have });
     }
     let fall = first.sg - expected;
-    let gone = if fall > 0.0 {
-        (first.sg - last.sg) / fall
-    } else {
-        0.0
-    };
+    let gone = if fall > 0.0 { (first.sg - last.sg) / fall } else { 0.0 };
     if gone <= NEEDED_FALL {
         return Err(NoForecast::TooEarly { gone });
     }
-    let curve = fit(readings)
-        .filter(|curve| curve.drop_sg() > END_SG)
-        .ok_or(NoForecast::NoEnd)?;
+    let curve = fit(readings).filter(|curve| curve.drop_sg() > END_SG).ok_or(NoForecast::NoEnd)?;
     if curve.rmse_sg > LARGEST_RMSE {
-        return Err(NoForecast::PoorFit {
-            rmse_sg: curve.rmse_sg,
-        });
+        return Err(NoForecast::PoorFit { rmse_sg: curve.rmse_sg });
     }
     if !shows_its_end(&curve, expected, last.sg) {
         return Err(NoForecast::NoEnd);
@@ -153,9 +142,8 @@ fn shows_its_end(curve: &Curve, expected: f64, last_sg: f64) -> bool {
 
 fn unsteady(readings: &[Reading]) -> bool {
     let known = readings.iter().filter_map(|reading| reading.temperature_c);
-    let (low, high) = known.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| {
-        (low.min(t), high.max(t))
-    });
+    let (low, high) =
+        known.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| (low.min(t), high.max(t)));
     high - low > STEADY_K
 }
 
@@ -185,25 +173,13 @@ mod tests {
     ];
 
     fn readings(points: &[(f64, f64)]) -> Vec<Reading> {
-        points
-            .iter()
-            .map(|&(day, sg)| Reading {
-                day,
-                sg,
-                temperature_c: Some(20.0),
-            })
-            .collect()
+        points.iter().map(|&(day, sg)| Reading { day, sg, temperature_c: Some(20.0) }).collect()
     }
 
     #[test]
     fn the_curve_is_that_of_scipy() {
         // C: scipy.optimize.curve_fit; tolerance 1e-4 for gravities, 1e-3 for the rest.
-        let Forecast {
-            curve,
-            end_day,
-            warning,
-            ..
-        } = curve_of(&DATA);
+        let Forecast { curve, end_day, warning, .. } = curve_of(&DATA);
         near(curve.final_gravity, 0.997_886, 1e-4);
         near(curve.original_gravity, 1.084_807, 1e-4);
         near(curve.rate_per_day, 0.900_220, 1e-3);
@@ -273,29 +249,10 @@ mod tests {
             no(&[(0.0, 1.08), (1.0, 1.079), (2.0, 1.078), (3.0, 1.07)]),
             NoForecast::TooEarly { .. }
         ));
-        let jumpy = [
-            (0.0, 1.08),
-            (1.0, 1.04),
-            (2.0, 1.07),
-            (3.0, 1.02),
-            (4.0, 1.05),
-            (5.0, 1.01),
-        ];
-        assert!(matches!(
-            no(&jumpy),
-            NoForecast::PoorFit { .. } | NoForecast::NoEnd
-        ));
-        let straight = [
-            (0.0, 1.08),
-            (1.0, 1.07),
-            (2.0, 1.06),
-            (3.0, 1.05),
-            (4.0, 1.04),
-        ];
-        assert!(matches!(
-            no(&straight),
-            NoForecast::NoEnd | NoForecast::PoorFit { .. }
-        ));
+        let jumpy = [(0.0, 1.08), (1.0, 1.04), (2.0, 1.07), (3.0, 1.02), (4.0, 1.05), (5.0, 1.01)];
+        assert!(matches!(no(&jumpy), NoForecast::PoorFit { .. } | NoForecast::NoEnd));
+        let straight = [(0.0, 1.08), (1.0, 1.07), (2.0, 1.06), (3.0, 1.05), (4.0, 1.04)];
+        assert!(matches!(no(&straight), NoForecast::NoEnd | NoForecast::PoorFit { .. }));
         assert!(matches!(no(&[(0.0, f64::NAN)]), NoForecast::Reading(_)));
         assert!(no(&DATA[..3]).to_string().contains("four readings"));
     }
@@ -337,12 +294,6 @@ mod tests {
     fn a_batch_that_was_cooled_is_warned_about() {
         let mut cooled = readings(&DATA);
         cooled[6].temperature_c = Some(14.0);
-        assert!(
-            forecast(&cooled, 0.998)
-                .unwrap()
-                .warning
-                .unwrap()
-                .contains("rough guide")
-        );
+        assert!(forecast(&cooled, 0.998).unwrap().warning.unwrap().contains("rough guide"));
     }
 }

@@ -109,7 +109,12 @@ pub async fn list(
 }
 
 /// Puts a batch on paper.
-pub async fn add(hand: Cellarhand, site: Site, Key(key): Key, sent: Json<NewBatch>) -> Result<Created<Made>, Problem> {
+pub async fn add(
+    hand: Cellarhand,
+    site: Site,
+    Key(key): Key,
+    sent: Json<NewBatch>,
+) -> Result<Created<Made>, Problem> {
     let made = acts::plan(&site.db, &hand, key, read::plan(&sent.draft, &hand)?).await?;
     let stage = Stage::Planned.code().to_owned();
     Ok(Created(Made { id: made.id.to_string(), code: made.code, stage }))
@@ -225,7 +230,12 @@ pub struct Recorded {
     pub volume: Amount,
 }
 
-async fn recorded(site: &Site, doer: &Doer, batch: BatchId, entry: EntryId) -> Result<Created<Recorded>, Problem> {
+async fn recorded(
+    site: &Site,
+    doer: &Doer,
+    batch: BatchId,
+    entry: EntryId,
+) -> Result<Created<Recorded>, Problem> {
     let club = doer.club;
     let standing = site.db.read(move |conn| rows::standing(conn, club, batch)).await?;
     Ok(Created(Recorded {
@@ -316,7 +326,8 @@ pub async fn rack(
     Key(key): Key,
     sent: Json<Racking>,
 ) -> Result<Created<Recorded>, Problem> {
-    let entry = acts::record_racking(&site.db, &hand, key, read::racking(&sent.draft, &hand, path.0)?).await?;
+    let entry =
+        acts::record_racking(&site.db, &hand, key, read::racking(&sent.draft, &hand, path.0)?).await?;
     recorded(&site, &hand, path.0, entry).await
 }
 

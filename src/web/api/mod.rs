@@ -16,10 +16,10 @@ pub mod bodies;
 pub mod bottles;
 pub mod costs;
 pub mod describe;
-pub mod reminders;
-pub mod reports;
 pub mod entries;
 pub mod members;
+pub mod reminders;
+pub mod reports;
 pub mod stock;
 
 /// The path of the API after the path prefix.

@@ -75,7 +75,12 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Reply {
         unaccounted: words::mass(balance.unaccounted_g).replace('-', "− "),
         share: format!("{missing:.1}").replace('-', "− "),
         recoveries: recoveries.iter().map(recovery).collect(),
-        frame: site.frame(&who, Room::Batches, &format!("Where the mass of batch {} went", batch.code), facts),
+        frame: site.frame(
+            &who,
+            Room::Batches,
+            &format!("Where the mass of batch {} went", batch.code),
+            facts,
+        ),
         batch,
     };
     respond::page(&page)
@@ -87,14 +92,18 @@ fn lead(balance: &Balance) -> String {
         return "Nothing that has a mass has been drawn into it yet.".to_owned();
     }
     let largest = balance.outs.iter().max_by(|a, b| a.grams.total_cmp(&b.grams));
-    let largest = largest.map(|part| format!(" The largest part is {}: {}.", part.name, words::mass(part.grams)));
+    let largest =
+        largest.map(|part| format!(" The largest part is {}: {}.", part.name, words::mass(part.grams)));
     let missing = balance.unaccounted_g;
     let missing = if missing.abs() < total * 0.02 {
         " Nearly all of it is accounted for.".to_owned()
     } else if missing > 0.0 {
         format!(" {} of it is not accounted for.", words::mass(missing))
     } else {
-        format!(" More came out than went in, by {}: look at the volumes that were measured.", words::mass(-missing))
+        format!(
+            " More came out than went in, by {}: look at the volumes that were measured.",
+            words::mass(-missing)
+        )
     };
     format!("{} went in.{}{missing}", words::mass(total), largest.unwrap_or_default())
 }
@@ -137,8 +146,10 @@ fn in_the_picture(name: &str) -> String {
 
 fn picture(batch: &Batch, balance: &Balance) -> String {
     let node = |part: &Part| Node::new(in_the_picture(&part.name), whole(part.grams));
-    let mut outputs: Vec<Node> = balance.outs.iter().filter(|part| !part.name.starts_with("drink")).map(node).collect();
-    let (ins, outs) = (whole(balance.total_g()), balance.outs.iter().map(|part| whole(part.grams)).sum::<i64>());
+    let mut outputs: Vec<Node> =
+        balance.outs.iter().filter(|part| !part.name.starts_with("drink")).map(node).collect();
+    let (ins, outs) =
+        (whole(balance.total_g()), balance.outs.iter().map(|part| whole(part.grams)).sum::<i64>());
     if ins > outs {
         outputs.push(Node::new("Missing", ins - outs));
     }
@@ -147,7 +158,8 @@ fn picture(batch: &Batch, balance: &Balance) -> String {
     if outs > ins {
         inputs.push(Node::new("Too much", outs - ins));
     }
-    let caption = format!("{} The heights are masses; the table below holds the same numbers.", lead(balance));
+    let caption =
+        format!("{} The heights are masses; the table below holds the same numbers.", lead(balance));
     #[allow(clippy::cast_precision_loss, reason = "masses of a batch are far below 2^52 g")]
     flow(&Flow {
         id: "mass",

@@ -22,13 +22,7 @@ pub fn plan(draft: &Draft, doer: &Doer) -> Result<Plan, Refusal> {
 }
 
 /// Supplies drawn, or yeast pitched.
-pub fn draw(
-    draft: &Draft,
-    doer: &Doer,
-    batch: BatchId,
-    pitch: bool,
-    units: &Units,
-) -> Result<Draw, Refusal> {
+pub fn draw(draft: &Draft, doer: &Doer, batch: BatchId, pitch: bool, units: &Units) -> Result<Draw, Refusal> {
     draft.read(doer, |r| {
         let lines = supplies::lines(r, "lines", units);
         if lines.is_empty() {

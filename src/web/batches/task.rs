@@ -82,7 +82,9 @@ impl Task {
         match self {
             Self::Draw => ("Draw supplies", "Draw supplies into the batch", "Draw them"),
             Self::Pitch => ("Pitch the yeast", "Pitch the yeast", "Record the pitch"),
-            Self::ByProduct => ("Weigh off a by-product", "Weigh off a by-product", "Record what was weighed"),
+            Self::ByProduct => {
+                ("Weigh off a by-product", "Weigh off a by-product", "Record what was weighed")
+            }
             Self::Reading => ("Record a reading", "Record a reading", "Record the reading"),
             Self::Rack => ("Rack, or measure the volume", "Rack, or measure the volume", "Record it"),
             Self::Split => ("Split", "Split part of it into a new batch", "Split it"),
@@ -152,7 +154,12 @@ struct Material {
     units: Units,
 }
 
-fn material(conn: &mut AnyConn, doer: &Doer, id: BatchId, draft: &Draft) -> Result<Option<Material>, Failure> {
+fn material(
+    conn: &mut AnyConn,
+    doer: &Doer,
+    id: BatchId,
+    draft: &Draft,
+) -> Result<Option<Material>, Failure> {
     let club = doer.club;
     let batch = match batches::batch(conn, club, id) {
         Err(Failure::Gone) => return Ok(None),
@@ -171,7 +178,10 @@ fn material(conn: &mut AnyConn, doer: &Doer, id: BatchId, draft: &Draft) -> Resu
         stock: stock::stock(conn, club, &StockFilter::default(), 2000)?,
         places: stock::places(conn, club)?,
         items: stock::items(conn, club, 1000)?,
-        others: batches::batches(conn, club, &open, None, 200)?.into_iter().filter(|other| other.id != id).collect(),
+        others: batches::batches(conn, club, &open, None, 200)?
+            .into_iter()
+            .filter(|other| other.id != id)
+            .collect(),
         gravities: readings
             .into_iter()
             .filter(|reading| reading.kind == ReadingKind::Gravity && reading.struck.is_none())
@@ -184,7 +194,8 @@ fn material(conn: &mut AnyConn, doer: &Doer, id: BatchId, draft: &Draft) -> Resu
 /// Shows the form of a task.
 pub async fn show(hand: Cellarhand, site: Site, path: Path<(BatchId, String)>) -> Reply {
     let (id, task) = which(path.0)?;
-    let (facts, found) = site.read(&hand, move |conn, doer| material(conn, doer, id, &Draft::default())).await?;
+    let (facts, found) =
+        site.read(&hand, move |conn, doer| material(conn, doer, id, &Draft::default())).await?;
     let found = found.ok_or_else(|| Problem::missing("batch"))?;
     let view = form(&site, &hand, task, &found, &Draft::default());
     let frame = site.frame(&hand, Room::Batches, task.says().1, facts);
@@ -350,14 +361,17 @@ fn draw_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark
 
 fn pitch_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
     let choices = supplies::choices(&found.stock, &[ItemKind::Aid, ItemKind::Ingredient]);
-    view.group(supplies::group("The yeast, and what goes in with it", "lines", &choices, draft, 1)).group(Group::new(
-        "When",
-        [
-            day,
-            Field::text("volume_after", "Volume afterwards").hint("As measured. Leave it empty if it is as before."),
-            remark,
-        ],
-    ))
+    view.group(supplies::group("The yeast, and what goes in with it", "lines", &choices, draft, 1)).group(
+        Group::new(
+            "When",
+            [
+                day,
+                Field::text("volume_after", "Volume afterwards")
+                    .hint("As measured. Leave it empty if it is as before."),
+                remark,
+            ],
+        ),
+    )
 }
 
 fn by_product_form(view: FormView, doer: &Doer, found: &Material, day: Field, remark: Field) -> FormView {
@@ -391,7 +405,10 @@ fn by_product_form(view: FormView, doer: &Doer, found: &Material, day: Field, re
 }
 
 fn reading_form(view: FormView, found: &Material) -> FormView {
-    let last = found.gravities.last().map(|last| format!(" The last one was {}.", last.value.shown(ReadingKind::Gravity)));
+    let last = found
+        .gravities
+        .last()
+        .map(|last| format!(" The last one was {}.", last.value.shown(ReadingKind::Gravity)));
     view.fields([
         Field::decimal("gravity", "Gravity")
             .hint(format!("As the hydrometer shows it, such as 1.0450 or 1045.{}", last.unwrap_or_default()))
@@ -419,7 +436,8 @@ fn bottle_form(view: FormView, found: &Material, draft: &Draft, day: Field, rema
         [
             Field::whole("bottles", "How many bottles"),
             Field::text("bottle_volume", "What one holds").hint("Such as 75 cl.").value("75 cl"),
-            Field::text("lost_volume", "Left over or spilt").hint("Such as 400 mL. Its cost stays in the bottles."),
+            Field::text("lost_volume", "Left over or spilt")
+                .hint("Such as 400 mL. Its cost stays in the bottles."),
         ],
     ))
     .group(supplies::group("Bottles, closures, labels used", "packaging", &choices, draft, 2))
@@ -443,7 +461,10 @@ fn place_choices(places: &[Place]) -> Vec<Choice> {
 
 fn other_batches(found: &Material) -> Vec<Choice> {
     let each = found.others.iter().map(|batch| {
-        Choice::new(batch.id.to_string(), format!("Batch {}, {} ({})", batch.code, batch.name, batch.stage.label()))
+        Choice::new(
+            batch.id.to_string(),
+            format!("Batch {}, {} ({})", batch.code, batch.name, batch.stage.label()),
+        )
     });
     std::iter::once(Choice::new("", "Choose a batch")).chain(each).collect()
 }

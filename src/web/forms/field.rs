@@ -66,11 +66,7 @@ pub struct Choice {
 impl Choice {
     /// A choice outside any group.
     pub fn new(value: impl Into<String>, text: impl Into<String>) -> Self {
-        Self {
-            value: value.into(),
-            text: text.into(),
-            group: None,
-        }
+        Self { value: value.into(), text: text.into(), group: None }
     }
 
     /// The same choice under a heading.
@@ -178,15 +174,10 @@ impl Field {
         match &self.kind {
             FieldKind::Hidden | FieldKind::Password { .. } | FieldKind::Area => None,
             FieldKind::Check => Some(self.label.clone()),
-            FieldKind::Select(choices) | FieldKind::Radios(choices) => choices
-                .iter()
-                .find(|choice| choice.value == self.value)
-                .map(|choice| choice.text.clone()),
-            _ => Some(
-                format!("{} {}", self.value, self.after)
-                    .trim_end()
-                    .to_owned(),
-            ),
+            FieldKind::Select(choices) | FieldKind::Radios(choices) => {
+                choices.iter().find(|choice| choice.value == self.value).map(|choice| choice.text.clone())
+            }
+            _ => Some(format!("{} {}", self.value, self.after).trim_end().to_owned()),
         }
     }
 
@@ -228,9 +219,7 @@ impl FieldKind {
             Self::Decimal => r#"inputmode="decimal" autocomplete="off" class="num""#,
             Self::Whole => r#"inputmode="numeric" autocomplete="off" class="num""#,
             Self::Day => r#"autocomplete="off" class="day""#,
-            Self::Email => {
-                r#"type="email" autocomplete="email" autocapitalize="none" spellcheck="false""#
-            }
+            Self::Email => r#"type="email" autocomplete="email" autocapitalize="none" spellcheck="false""#,
             Self::Password { new: false } => r#"type="password" autocomplete="current-password""#,
             Self::Password { new: true } => r#"type="password" autocomplete="new-password""#,
             _ => r#"autocomplete="off""#,

@@ -10,10 +10,7 @@ fn receipt() -> FormView {
     FormView::new("/stores/receive", "Receive supplies", "Record the receipt")
         .keys("k-1", "t-1")
         .group(Group::repeated("What came", "supply", "lines", 2, |_| {
-            vec![
-                Field::text("item", "Item"),
-                Field::text("quantity", "How much").hint("With its unit."),
-            ]
+            vec![Field::text("item", "Item"), Field::text("quantity", "How much").hint("With its unit.")]
         }))
         .group(Group::new(
             "Where it stands",
@@ -42,9 +39,7 @@ fn lines_have_their_number_in_name_and_id() {
 #[test]
 fn a_folded_group_shows_what_it_holds() {
     let page = html(&receipt());
-    assert!(
-        page.contains(r#"<h2>2. Where it stands</h2><span class="dim">Bay 3, 30 June 2026</span>"#)
-    );
+    assert!(page.contains(r#"<h2>2. Where it stands</h2><span class="dim">Bay 3, 30 June 2026</span>"#));
     assert_eq!(page.matches("<details class=\"fold\" open>").count(), 1);
 }
 
@@ -54,30 +49,26 @@ fn the_same_words_stand_beside_the_field_and_in_the_summary() {
     let page = html(&receipt().with_problems(vec![("lines.1.quantity".into(), message.into())]));
     assert!(page.contains("There is a problem"));
     assert!(page.contains(&format!(r##"<a href="#lines-1-quantity">{message}</a>"##)));
-    assert!(page.contains(&format!(
-        r#"<p class="err" id="lines-1-quantity-error">{message}</p>"#
-    )));
-    assert!(page.contains(
-        r#"aria-describedby="lines-1-quantity-hint lines-1-quantity-error" aria-invalid="true""#
-    ));
+    assert!(page.contains(&format!(r#"<p class="err" id="lines-1-quantity-error">{message}</p>"#)));
+    assert!(
+        page.contains(
+            r#"aria-describedby="lines-1-quantity-hint lines-1-quantity-error" aria-invalid="true""#
+        )
+    );
     assert!(page.find("There is a problem") < page.find("<h1>"));
 }
 
 #[test]
 fn a_problem_without_a_field_is_still_listed() {
-    let page = html(&receipt().with_problems(vec![(
-        String::new(),
-        "The lot was drawn empty meanwhile.".into(),
-    )]));
+    let page =
+        html(&receipt().with_problems(vec![(String::new(), "The lot was drawn empty meanwhile.".into())]));
     assert!(page.contains("<li><span>The lot was drawn empty meanwhile.</span></li>"));
 }
 
 #[test]
 fn groups_with_a_problem_are_open_and_the_others_are_not() {
     let page = html(&receipt().with_problems(vec![("day".into(), "Write the day".into())]));
-    let opened = page
-        .find("<details class=\"fold\" open>")
-        .expect("an open group");
+    let opened = page.find("<details class=\"fold\" open>").expect("an open group");
     assert_eq!(page.matches("<details class=\"fold\" open>").count(), 1);
     assert!(opened < page.find("2. Where it stands").expect("the second group"));
     assert!(opened > page.find("1. What came").expect("the first group"));
@@ -99,9 +90,9 @@ fn what_was_typed_survives_and_secrets_do_not() {
 #[test]
 fn choices_stand_under_their_headings() {
     let page = html(&receipt());
-    assert!(page.contains(
-        r#"<optgroup label="Wheel pit"><option value="p2" selected>Bay 3</option></optgroup>"#
-    ));
+    assert!(
+        page.contains(r#"<optgroup label="Wheel pit"><option value="p2" selected>Bay 3</option></optgroup>"#)
+    );
 }
 
 #[test]
@@ -119,10 +110,8 @@ fn the_caution_stands_before_the_button() {
 
 #[test]
 fn no_browser_checks_get_in_the_way_and_numbers_are_typed_as_text() {
-    let form = FormView::new("/", "", "Keep").fields([
-        Field::decimal("mass", "Mass").after("kg"),
-        Field::whole("n", "Number"),
-    ]);
+    let form = FormView::new("/", "", "Keep")
+        .fields([Field::decimal("mass", "Mass").after("kg"), Field::whole("n", "Number")]);
     let page = html(&form);
     assert!(page.contains("novalidate"));
     assert!(page.contains(r#"inputmode="decimal""#));

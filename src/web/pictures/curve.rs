@@ -49,56 +49,31 @@ const MANY: usize = 40;
 
 /// The curve as a figure. Readings that are no numbers are left out.
 pub fn curve(curve: &Curve) -> String {
-    let mut points: Vec<_> = curve
-        .points
-        .iter()
-        .copied()
-        .filter(|(x, y)| x.is_finite() && y.is_finite())
-        .collect();
+    let mut points: Vec<_> =
+        curve.points.iter().copied().filter(|(x, y)| x.is_finite() && y.is_finite()).collect();
     points.sort_by(|one, next| one.0.total_cmp(&next.0));
     if points.is_empty() {
         return "<p class=\"dim\">No readings yet.</p>".to_owned();
     }
-    let marks: Vec<_> = curve
-        .marks
-        .iter()
-        .filter(|mark| mark.day.is_finite())
-        .collect();
+    let marks: Vec<_> = curve.marks.iter().filter(|mark| mark.day.is_finite()).collect();
     let days = Scale::over(
-        points
-            .iter()
-            .map(|point| point.0)
-            .chain(marks.iter().map(|mark| mark.day))
-            .chain([0.0]),
+        points.iter().map(|point| point.0).chain(marks.iter().map(|mark| mark.day)).chain([0.0]),
         LEFT,
         RIGHT,
         1.0,
     );
     let rows = rows_of(&marks, &days);
-    let top = ROW_PX
-        * f64::from(
-            u8::try_from(rows.iter().flatten().max().map_or(1, |row| row + 2)).unwrap_or(1),
-        );
+    let top =
+        ROW_PX * f64::from(u8::try_from(rows.iter().flatten().max().map_or(1, |row| row + 2)).unwrap_or(1));
     let base = top + ABOVE_PX + TALL_PX + BELOW_PX;
-    let values = Scale::over(
-        points.iter().map(|point| point.1),
-        base - BELOW_PX,
-        top + ABOVE_PX,
-        0.0,
-    );
+    let values = Scale::over(points.iter().map(|point| point.1), base - BELOW_PX, top + ABOVE_PX, 0.0);
 
     let mut body = grid(&values, curve, base);
     body += &line_and_dots(&points, &days, &values, base);
     body += &mark_lines(&marks, &rows, &days, base);
     body += &last_words(curve.last, &points, &days, &values);
     body += &day_axis(curve, &days, base);
-    figure(
-        curve.id,
-        curve.title,
-        curve.caption,
-        &length(base + 28.0),
-        &body,
-    )
+    figure(curve.id, curve.title, curve.caption, &length(base + 28.0), &body)
 }
 
 /// A straight rule from values to places in the picture.
@@ -114,21 +89,12 @@ impl Scale {
     fn over(values: impl Iterator<Item = f64> + Clone, from: f64, to: f64, least: f64) -> Self {
         let low = values.clone().fold(f64::INFINITY, f64::min);
         let high = values.fold(f64::NEG_INFINITY, f64::max).max(low + least);
-        Self {
-            low,
-            high,
-            from,
-            to,
-        }
+        Self { low, high, from, to }
     }
 
     fn at(&self, value: f64) -> f64 {
         let span = self.high - self.low;
-        let part = if span > 0.0 {
-            (value - self.low) / span
-        } else {
-            0.5
-        };
+        let part = if span > 0.0 { (value - self.low) / span } else { 0.5 };
         self.from + part * (self.to - self.from)
     }
 }
@@ -139,19 +105,10 @@ fn rows_of(marks: &[&Mark], days: &Scale) -> Vec<Option<usize>> {
     let place = |mark: &&Mark| {
         let x = days.at(mark.day) / 1000.0 * NARROWEST_PX;
         let wide = width_px(mark.text) + 8.0;
-        let (from, to) = if leans_left(days.at(mark.day)) {
-            (x - wide, x)
-        } else {
-            (x, x + wide)
-        };
-        let free = |row: usize| {
-            !taken
-                .iter()
-                .any(|&(other, start, end)| other == row && from < end && start < to)
-        };
-        let row = (0..MOST_ROWS)
-            .find(|&row| free(row))
-            .filter(|_| from >= 0.0 && to <= NARROWEST_PX)?;
+        let (from, to) = if leans_left(days.at(mark.day)) { (x - wide, x) } else { (x, x + wide) };
+        let free =
+            |row: usize| !taken.iter().any(|&(other, start, end)| other == row && from < end && start < to);
+        let row = (0..MOST_ROWS).find(|&row| free(row)).filter(|_| from >= 0.0 && to <= NARROWEST_PX)?;
         taken.push((row, from, to));
         Some(row)
     };
@@ -186,17 +143,12 @@ fn step_for(span: f64) -> (f64, usize) {
         (200.0, 0),
         (500.0, 0),
     ];
-    STEPS
-        .into_iter()
-        .find(|(step, _)| span / step <= 5.0)
-        .unwrap_or((span / 4.0, 0))
+    STEPS.into_iter().find(|(step, _)| span / step <= 5.0).unwrap_or((span / 4.0, 0))
 }
 
 fn grid(values: &Scale, curve: &Curve, base: f64) -> String {
-    let mut html = format!(
-        "<text class=\"t-dim\" x=\"0\" y=\"12\">{}</text>",
-        escape(&cut(curve.unit, 130.0))
-    );
+    let mut html =
+        format!("<text class=\"t-dim\" x=\"0\" y=\"12\">{}</text>", escape(&cut(curve.unit, 130.0)));
     let (step, decimals) = step_for(values.high - values.low);
     let decimals = decimals.max(curve.decimals.saturating_sub(1));
     let first = (values.low / step).ceil() * step;
@@ -247,11 +199,7 @@ fn mark_lines(marks: &[&Mark], rows: &[Option<usize>], days: &Scale, base: f64) 
             length(base)
         );
         if row.is_some() {
-            let (anchor, aside) = if leans_left(x) {
-                (" text-anchor=\"end\"", -5)
-            } else {
-                ("", 5)
-            };
+            let (anchor, aside) = if leans_left(x) { (" text-anchor=\"end\"", -5) } else { ("", 5) };
             let _ = write!(
                 words,
                 "<text class=\"halo\" x=\"{place}%\" y=\"{}\"{anchor} \
@@ -283,19 +231,10 @@ fn last_words(words: &str, points: &[(f64, f64)], days: &Scale, values: &Scale) 
 
 fn day_axis(curve: &Curve, days: &Scale, base: f64) -> String {
     const STEPS: [u16; 11] = [1, 2, 5, 7, 14, 30, 60, 90, 180, 365, 730];
-    let mut html = format!(
-        "<line class=\"base\" x1=\"0\" x2=\"100%\" y1=\"{0}\" y2=\"{0}\"/>",
-        length(base)
-    );
+    let mut html = format!("<line class=\"base\" x1=\"0\" x2=\"100%\" y1=\"{0}\" y2=\"{0}\"/>", length(base));
     let span = days.high - days.low;
-    let step = STEPS
-        .into_iter()
-        .find(|step| span / f64::from(*step) <= 3.5)
-        .unwrap_or(3650);
-    for day in (0..=4)
-        .map(|n| n * u32::from(step))
-        .take_while(|day| f64::from(*day) <= days.high)
-    {
+    let step = STEPS.into_iter().find(|step| span / f64::from(*step) <= 3.5).unwrap_or(3650);
+    for day in (0..=4).map(|n| n * u32::from(step)).take_while(|day| f64::from(*day) <= days.high) {
         let x = length(days.at(f64::from(day)) / 10.0);
         let text = escape(&cut(&(curve.day_text)(day), 56.0));
         let _ = write!(
@@ -332,9 +271,7 @@ mod tests {
     #[test]
     fn from_one_reading_to_two_hundred_each_is_a_dot() {
         for count in [1_u8, 2, 12, 41, 200] {
-            let points: Vec<_> = (0..count)
-                .map(|n| (f64::from(n), 1.08 - f64::from(n) * 0.0003))
-                .collect();
+            let points: Vec<_> = (0..count).map(|n| (f64::from(n), 1.08 - f64::from(n) * 0.0003)).collect();
             let html = drawn(&points, &[]);
             sane(&html);
             assert_eq!(html.matches("h0").count(), usize::from(count));
@@ -358,15 +295,7 @@ mod tests {
     #[test]
     fn the_scale_is_ruled_in_steps_that_people_count_in() {
         let html = drawn(&[(0.0, 1.082), (12.0, 1.015)], &[]);
-        for text in [
-            ">1.020<",
-            ">1.040<",
-            ">1.060<",
-            ">1.080<",
-            ">11 June<",
-            ">16 June<",
-            ">21 June<",
-        ] {
+        for text in [">1.020<", ">1.040<", ">1.060<", ">1.080<", ">11 June<", ">16 June<", ">21 June<"] {
             assert!(html.contains(text), "{text}: {html}");
         }
         assert!(html.matches("class=\"grid\"").count() <= 6);
@@ -374,32 +303,19 @@ mod tests {
 
     #[test]
     fn words_of_marks_close_together_stand_in_rows_of_their_own() {
-        let marks: Vec<_> = (0..6)
-            .map(|n| Mark {
-                day: 2.0 + f64::from(n) * 0.1,
-                text: "racked",
-            })
-            .collect();
+        let marks: Vec<_> = (0..6).map(|n| Mark { day: 2.0 + f64::from(n) * 0.1, text: "racked" }).collect();
         let html = drawn(&[(0.0, 1.082), (12.0, 1.015)], &marks);
         assert_eq!(html.matches("class=\"mark-at\"").count(), 6);
         let rows: Vec<_> = html.split(">racked<").collect();
         assert_eq!(rows.len() - 1, MOST_ROWS);
-        let heights: std::collections::BTreeSet<_> = rows[..MOST_ROWS]
-            .iter()
-            .filter_map(|part| part.rsplit("y=\"").next())
-            .collect();
+        let heights: std::collections::BTreeSet<_> =
+            rows[..MOST_ROWS].iter().filter_map(|part| part.rsplit("y=\"").next()).collect();
         assert_eq!(heights.len(), MOST_ROWS);
     }
 
     #[test]
     fn words_cannot_become_markup() {
-        let html = drawn(
-            &[(0.0, 1.0)],
-            &[Mark {
-                day: 0.0,
-                text: "<script>",
-            }],
-        );
+        let html = drawn(&[(0.0, 1.0)], &[Mark { day: 0.0, text: "<script>" }]);
         assert!(!html.contains("<script>"));
     }
 }

@@ -41,10 +41,7 @@ pub struct Node {
 impl Node {
     /// A part of a flow.
     pub fn new(name: impl Into<String>, value: i64) -> Self {
-        Self {
-            name: name.into(),
-            value,
-        }
+        Self { name: name.into(), value }
     }
 }
 
@@ -67,17 +64,10 @@ pub fn flow(flow: &Flow) -> String {
     for bar in &layout.bars {
         body += &bar.line();
     }
-    for ((text, x), anchor) in flow
-        .heads
-        .iter()
-        .zip([0, 50, 100])
-        .zip(["start", "middle", "end"])
-    {
+    for ((text, x), anchor) in flow.heads.iter().zip([0, 50, 100]).zip(["start", "middle", "end"]) {
         let text = escape(&cut(text, 90.0));
-        let _ = write!(
-            body,
-            "<text class=\"t-dim\" x=\"{x}%\" y=\"14\" text-anchor=\"{anchor}\">{text}</text>"
-        );
+        let _ =
+            write!(body, "<text class=\"t-dim\" x=\"{x}%\" y=\"14\" text-anchor=\"{anchor}\">{text}</text>");
     }
     for label in &layout.labels {
         body += &label.words(flow.text);
@@ -148,18 +138,9 @@ struct Label {
 
 impl Label {
     fn words(&self, text: &dyn Fn(i64) -> String) -> String {
-        let (aside, room) = if self.inside {
-            (14, INSIDE_PX)
-        } else {
-            (2, BENEATH_PX)
-        };
-        let (x, anchor, aside) = if self.right {
-            (100, "end", -aside)
-        } else {
-            (0, "start", aside)
-        };
-        let place =
-            format!("x=\"{x}%\" text-anchor=\"{anchor}\" transform=\"translate({aside} 0)\"");
+        let (aside, room) = if self.inside { (14, INSIDE_PX) } else { (2, BENEATH_PX) };
+        let (x, anchor, aside) = if self.right { (100, "end", -aside) } else { (0, "start", aside) };
+        let place = format!("x=\"{x}%\" text-anchor=\"{anchor}\" transform=\"translate({aside} 0)\"");
         format!(
             "<text {place} y=\"{}\">{}</text><text class=\"t-b t-l\" {place} y=\"{}\">{}</text>",
             tenths(self.y),

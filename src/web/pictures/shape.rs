@@ -90,10 +90,7 @@ mod tests {
 
     #[test]
     fn words_cannot_become_markup() {
-        assert_eq!(
-            escape("<b a=\"x\">'&"),
-            "&lt;b a=&quot;x&quot;&gt;&#39;&amp;"
-        );
+        assert_eq!(escape("<b a=\"x\">'&"), "&lt;b a=&quot;x&quot;&gt;&#39;&amp;");
     }
 
     #[test]

@@ -11,13 +11,7 @@ const TICKS: &str = "M0 0V10M4 5V10M8 5V10M12 5V10M16 5V10M20 0V10M24 5V10M28 5V
 ///
 /// `says` tells the same in a sentence for those who do not see it. `band` is where the end is
 /// forecast, as two fractions; it is drawn dashed.
-pub fn stem(
-    fraction: f64,
-    says: &str,
-    left: &str,
-    right: &str,
-    band: Option<(f64, f64)>,
-) -> String {
+pub fn stem(fraction: f64, says: &str, left: &str, right: &str, band: Option<(f64, f64)>) -> String {
     let at = percent(fraction);
     let band = band.map_or(String::new(), |(from, to)| {
         let (from, to) = (from.min(to), from.max(to));
@@ -46,11 +40,7 @@ pub fn stem(
 
 /// Per cent of the scale, never off it.
 fn within(fraction: f64) -> f64 {
-    if fraction.is_nan() {
-        0.0
-    } else {
-        fraction.clamp(0.0, 1.0) * 100.0
-    }
+    if fraction.is_nan() { 0.0 } else { fraction.clamp(0.0, 1.0) * 100.0 }
 }
 
 fn percent(fraction: f64) -> String {
@@ -63,13 +53,7 @@ mod tests {
 
     #[test]
     fn the_thick_line_ends_where_the_batch_is() {
-        let html = stem(
-            0.85,
-            "About 85 % of the way",
-            "1.0150",
-            "done about 3 July",
-            None,
-        );
+        let html = stem(0.85, "About 85 % of the way", "1.0150", "done about 3 July", None);
         assert!(html.contains(r#"<line class="done" x1="0" x2="85.0%""#));
         assert!(html.contains(r#"aria-label="About 85 % of the way""#));
         assert!(html.contains("<span>1.0150</span><span>done about 3 July</span>"));

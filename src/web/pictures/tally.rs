@@ -7,21 +7,11 @@ use std::fmt::Write;
 const MOST_STROKES: u64 = 60;
 
 /// The four uprights and the bar that closes the gate.
-const STROKES: [&str; 5] = [
-    "M4 3L3.4 22",
-    "M10.6 4L9.4 21",
-    "M15.4 2V21.5",
-    "M22.3 3.5L21.4 23",
-    "M0 19L27 6",
-];
+const STROKES: [&str; 5] =
+    ["M4 3L3.4 22", "M10.6 4L9.4 21", "M15.4 2V21.5", "M22.3 3.5L21.4 23", "M0 19L27 6"];
 /// The same, short: what is left over when a stroke stands for several.
-const SHORT: [&str; 5] = [
-    "M3.7 13L3.4 22",
-    "M9.9 13L9.4 21",
-    "M15.4 12V21.5",
-    "M21.8 13L21.4 23",
-    "M0 19L12 13",
-];
+const SHORT: [&str; 5] =
+    ["M3.7 13L3.4 22", "M9.9 13L9.4 21", "M15.4 12V21.5", "M21.8 13L21.4 23", "M0 19L12 13"];
 
 /// What is left and what is gone, as strokes, with the number in words.
 ///
@@ -63,10 +53,8 @@ fn gates(number: u64, each: u64, class: &str) -> String {
             }
             drawn += 1;
         }
-        let _ = write!(
-            html,
-            "<svg viewBox=\"0 0 27 25\" aria-hidden=\"true\"{class}><path d=\"{path}\"/></svg>"
-        );
+        let _ =
+            write!(html, "<svg viewBox=\"0 0 27 25\" aria-hidden=\"true\"{class}><path d=\"{path}\"/></svg>");
     }
     html
 }
@@ -100,10 +88,7 @@ mod tests {
         assert_eq!(strokes(&html), 41 + 1 + 6 + 1);
         assert!(html.contains("One stroke is 10 bottles"));
         for number in [61, 599, 600, 601, 5_000, 99_999, u32::MAX] {
-            assert!(
-                strokes(&tally(number, 0, "bottle", "bottles")) <= 61,
-                "{number}"
-            );
+            assert!(strokes(&tally(number, 0, "bottle", "bottles")) <= 61, "{number}");
         }
     }
 

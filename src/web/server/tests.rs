@@ -16,8 +16,8 @@ use crate::actions::members::{self as members, Invitation, NewToken, Visitor};
 use crate::db::connection::Address;
 use crate::domain::members::{NewClub, NewPerson, Onlooker, Password, Role, Scope, Steward};
 use crate::web::extract::now;
-use crate::web::table::Route;
 use crate::web::site::form_token;
+use crate::web::table::Route;
 
 pub(in crate::web) const PASSWORD: &str = "wheel pit at low tide";
 
@@ -69,7 +69,13 @@ impl House {
         Self { at: format!("http://{address}{base}"), db, folder, handle, thread: Some(thread), agent }
     }
 
-    pub(in crate::web) fn ask(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Heard {
+    pub(in crate::web) fn ask(
+        &self,
+        method: &str,
+        path: &str,
+        headers: &[(&str, &str)],
+        body: &str,
+    ) -> Heard {
         let mut request = Request::builder().method(method).uri(format!("{}{path}", self.at));
         for (name, value) in headers {
             request = request.header(*name, *value);

@@ -170,7 +170,7 @@ fn lead(known: &Known, left: Milli, who: &Doer) -> String {
             _ => format!(" It was good until {long}: look at it and smell it before it is used."),
         }
     });
-    much + &good.unwrap_or_default()
+    much + good.unwrap_or_default().as_str()
 }
 
 /// Food in which germs grow that nobody sees or smells: milk, eggs, fish and what is made of them.

@@ -53,18 +53,11 @@ impl Layout {
         };
         let went = sum(flow.outputs);
         let total = sum(&came).saturating_add(sum(straight)).max(went);
-        let mut layout = Self {
-            total,
-            height: 0,
-            ribbons: Vec::new(),
-            bars: Vec::new(),
-            labels: Vec::new(),
-        };
+        let mut layout = Self { total, height: 0, ribbons: Vec::new(), bars: Vec::new(), labels: Vec::new() };
 
         let inputs = layout.column(shown(&came, total));
         let straight = layout.column(shown(straight, total));
-        let from_batch =
-            drink.map(|drink| Node::new(&drink.name, (drink.value - straight.sum()).max(0)));
+        let from_batch = drink.map(|drink| Node::new(&drink.name, (drink.value - straight.sum()).max(0)));
         let mut outputs = shown(others, total);
         outputs.extend(from_batch);
         let outputs = layout.column(outputs);
@@ -74,26 +67,13 @@ impl Layout {
         let highest = inputs.height.max(outputs.height).max(batch);
         let middle = |height: i64| TOP + (highest - height) / 2;
         let batch_top = middle(batch);
-        let right_top = if straight.parts.is_empty() {
-            middle(outputs.height)
-        } else {
-            TOP
-        };
-        layout.bars.push(Bar {
-            class: "k-line",
-            x: 50,
-            from: batch_top,
-            to: batch_top + batch,
-        });
+        let right_top = if straight.parts.is_empty() { middle(outputs.height) } else { TOP };
+        layout.bars.push(Bar { class: "k-line", x: 50, from: batch_top, to: batch_top + batch });
         layout.inputs(&inputs, middle(inputs.height), batch_top);
         let right = layout.by_products(&outputs, right_top, batch_top, drink.is_some());
         layout.height = TOP + highest;
         if let (Some(drink), Some(part)) = (drink, outputs.parts.last()) {
-            let lowest = if straight.parts.is_empty() {
-                right
-            } else {
-                TOP + highest + GAP - part.tall
-            };
+            let lowest = if straight.parts.is_empty() { right } else { TOP + highest + GAP - part.tall };
             layout.drink(drink, part, (right.max(lowest), batch_top), &straight);
         }
         layout.height += 20;
@@ -105,12 +85,7 @@ impl Layout {
         let mut y = top;
         for part in &inputs.parts {
             let to = (50, batch_top + part.from);
-            self.ribbons.push(Ribbon {
-                class: "r-oak",
-                from: (0, y),
-                to,
-                tall: part.tall,
-            });
+            self.ribbons.push(Ribbon { class: "r-oak", from: (0, y), to, tall: part.tall });
             y = self.stand("k-oak", &part.node, 0, y, part.tall);
         }
     }
@@ -121,12 +96,7 @@ impl Layout {
         let others = outputs.parts.len() - usize::from(drink);
         for part in &outputs.parts[..others] {
             let from = (50, batch_top + part.from);
-            self.ribbons.push(Ribbon {
-                class: "r-line",
-                from,
-                to: (100, y),
-                tall: part.tall,
-            });
+            self.ribbons.push(Ribbon { class: "r-line", from, to: (100, y), tall: part.tall });
             y = self.stand("k-line", &part.node, 100, y, part.tall);
         }
         y
@@ -135,22 +105,12 @@ impl Layout {
     /// The drink, last on the right, with what joins it from the left, below the batch.
     fn drink(&mut self, drink: &Node, part: &Part, (y, batch_top): (i64, i64), straight: &Column) {
         let from = (50, batch_top + part.from);
-        self.ribbons.push(Ribbon {
-            class: "r-glass",
-            from,
-            to: (100, y),
-            tall: part.tall,
-        });
+        self.ribbons.push(Ribbon { class: "r-glass", from, to: (100, y), tall: part.tall });
         let level = y + part.tall;
         let (mut left, mut right) = (level, level);
         for part in &straight.parts {
             let (from, to) = ((0, left), (100, right));
-            self.ribbons.push(Ribbon {
-                class: "r-glass",
-                from,
-                to,
-                tall: part.tall,
-            });
+            self.ribbons.push(Ribbon { class: "r-glass", from, to, tall: part.tall });
             left = self.stand("k-glass", &part.node, 0, left, part.tall);
             right += part.tall;
         }
@@ -160,20 +120,10 @@ impl Layout {
 
     /// A part's upright and words. Gives the place where the next part may begin.
     fn stand(&mut self, class: &'static str, node: &Node, x: i64, y: i64, tall: i64) -> i64 {
-        self.bars.push(Bar {
-            class,
-            x,
-            from: y,
-            to: y + tall,
-        });
+        self.bars.push(Bar { class, x, from: y, to: y + tall });
         let inside = tall >= ROOMY;
         let words = if inside { y + 170 } else { y + tall + 150 };
-        self.labels.push(Label {
-            node: node.clone(),
-            right: x == 100,
-            y: words,
-            inside,
-        });
+        self.labels.push(Label { node: node.clone(), right: x == 100, y: words, inside });
         y + slot(tall)
     }
 
@@ -184,27 +134,17 @@ impl Layout {
         let place = |node: Node| {
             let from = at(before);
             before = before.saturating_add(node.value);
-            Part {
-                node,
-                from,
-                tall: at(before) - from,
-            }
+            Part { node, from, tall: at(before) - from }
         };
         let parts: Vec<Part> = nodes.into_iter().map(place).collect();
         let height = parts.iter().map(|part| slot(part.tall)).sum::<i64>() - GAP;
-        Column {
-            parts,
-            height: height.max(0),
-        }
+        Column { parts, height: height.max(0) }
     }
 }
 
 impl Column {
     fn sum(&self) -> i64 {
-        self.parts
-            .iter()
-            .map(|part| part.node.value)
-            .fold(0, i64::saturating_add)
+        self.parts.iter().map(|part| part.node.value).fold(0, i64::saturating_add)
     }
 }
 
@@ -214,10 +154,7 @@ fn slot(tall: i64) -> i64 {
 }
 
 fn sum(nodes: &[Node]) -> i64 {
-    nodes
-        .iter()
-        .map(|node| node.value.max(0))
-        .fold(0, i64::saturating_add)
+    nodes.iter().map(|node| node.value.max(0)).fold(0, i64::saturating_add)
 }
 
 /// The parts that are drawn: the largest in their order, then the others together.
@@ -230,17 +167,12 @@ fn shown(nodes: &[Node], total: i64) -> Vec<Node> {
     large.sort_unstable();
     small.sort_unstable();
     let drawn = large.iter().map(|&at| nodes[at].clone());
-    drawn
-        .chain(together(small.iter().map(|&at| &nodes[at])))
-        .collect()
+    drawn.chain(together(small.iter().map(|&at| &nodes[at]))).collect()
 }
 
 /// Several small parts as one; their names are in the table.
 fn together<'a>(nodes: impl ExactSizeIterator<Item = &'a Node> + Clone) -> Option<Node> {
-    let value = nodes
-        .clone()
-        .map(|node| node.value)
-        .fold(0, i64::saturating_add);
+    let value = nodes.clone().map(|node| node.value).fold(0, i64::saturating_add);
     match nodes.len() {
         0 | 1 => nodes.last().cloned(),
         count => Some(Node::new(format!("{count} others"), value)),
