@@ -230,12 +230,13 @@ impl Story {
                 basis: "of what all the sugar could give; 16.5 to 18 g/L for 1 % vol is usual".to_owned(),
             });
         }
-        if self.must > Milli::ZERO && self.bottled > Milli::ZERO {
+        let kept = self.must - self.moved_out;
+        if kept > Milli::ZERO && self.bottled > Milli::ZERO {
             found.push(Recovery {
                 name: "Bottled from must pitched".to_owned(),
-                percent: 100.0 * self.bottled.base() / self.must.base(),
+                percent: 100.0 * self.bottled.base() / kept.base(),
                 expected: None,
-                basis: "by volume".to_owned(),
+                basis: "by volume; what went to other batches is not counted".to_owned(),
             });
         }
         found
@@ -413,6 +414,14 @@ mod tests {
         assert_eq!(story.recoveries()[0].name, "Alcohol from sugar");
         story.moved_in = Milli::new(5_000_000);
         assert_eq!(story.recoveries(), []);
+    }
+
+    #[test]
+    fn what_went_to_another_batch_is_not_missing_from_the_bottles() {
+        let litres = |litres: i64| Milli::new(litres * 1_000_000);
+        let story =
+            Story { must: litres(50), moved_out: litres(10), bottled: litres(36), ..Story::default() };
+        assert!((story.recoveries()[0].percent - 90.0).abs() < 1e-9);
     }
 
     #[test]
