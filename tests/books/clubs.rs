@@ -257,7 +257,7 @@ fn lists(conn: &mut AnyConn, club: ClubId) -> Vec<String> {
         shown(bottle_rows::ages_falling(conn, club, past, future)),
         shown(books::tell(conn, club, books::Which::All, None, 100)),
         shown(member_rows::members(conn, club)),
-        shown(reminder_rows::open(conn, club, Some(future), None, 100)),
+        shown(reminder_rows::open(conn, club, future, 100)),
         format!("{:?}", reminder_rows::facts(conn, club, future)),
         format!("{:?}", reports::value(conn, club)),
         format!("{:?}", reports::value_since(conn, club, past)),

@@ -20,7 +20,7 @@ macro_rules! on_both {
         mod sqlite {
             $(#[test]
             fn $name() {
-                crate::ground::run(&crate::ground::Ground::sqlite(), super::$name);
+                crate::ground::run(crate::ground::Ground::sqlite(), super::$name);
             })*
         }
 
@@ -28,7 +28,7 @@ macro_rules! on_both {
             $(#[test]
             #[ignore = "needs PostgreSQL: UNDERCROFT_TEST_POSTGRES"]
             fn $name() {
-                crate::ground::run(&crate::ground::Ground::postgres(), super::$name);
+                crate::ground::run(crate::ground::Ground::postgres(), super::$name);
             })*
         }
     };
@@ -125,9 +125,10 @@ fn on_server(url: &str, sql: &str) {
     server.batch_execute(sql).unwrap_or_else(|error| panic!("{sql}: {error}"));
 }
 
-/// Runs a test to its end.
-pub fn run(ground: &Ground, test: impl AsyncFnOnce(&Ground)) {
-    block_on(test(ground));
+/// Runs a test to its end; its database goes with it, also when it fails.
+#[allow(clippy::needless_pass_by_value, reason = "the ground ends here")]
+pub fn run(ground: Ground, test: impl AsyncFnOnce(&Ground)) {
+    block_on(test(&ground));
 }
 
 /// Runs one future to its end.
