@@ -94,8 +94,9 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     Ok(Bottled { entry: id, bottling, code, lot, cost_per_bottle })
 }
 
-/// The strength of the drink as its batch's record gives it on this day, and the words for how it is known. Where milk
-/// came in with another batch, the record of this one does not say it, and its gravity would mislead.
+/// The strength of the drink as its batch's record gives it on this day, and the words for how it is known.
+/// Where milk came in with another batch, the record of this one does not say it, and its gravity would
+/// mislead.
 fn strength(
     conn: &mut AnyConn,
     doer: &Doer,
@@ -116,8 +117,8 @@ fn strength(
     })
 }
 
-/// The item that bottles of this drink and size are; made the first time. It carries the allergens of all that went into
-/// any bottling of it.
+/// The item that bottles of this drink and size are; made the first time. It carries the allergens of all
+/// that went into any bottling of it.
 fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling, allergens: Vec<String>) -> Done<ItemId> {
     let (_, drink) = batches::named(conn, doer.club, order.batch)?;
     let name = format!("{drink}, {}", order.bottle_volume.shown(BaseUnit::Millilitre));
@@ -159,7 +160,8 @@ fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling, allergens: Vec<Strin
     Ok(id)
 }
 
-/// Take bottles out of the cellar. A taster takes them home for themselves or opens them; the rest is a cellarhand's.
+/// Take bottles out of the cellar. A taster takes them home for themselves or opens them; the rest is a
+/// cellarhand's.
 pub async fn record_withdrawal(
     db: &Database,
     by: &Taster,

@@ -129,7 +129,8 @@ pub struct Left {
     pub cost: Money,
 }
 
-/// All bottlings with bottles left, oldest first. There are as many as the cellar holds now, however long its history.
+/// All bottlings with bottles left, oldest first. There are as many as the cellar holds now, however long
+/// its history.
 pub fn with_bottles_left(conn: &mut AnyConn, club: ClubId) -> Result<Vec<Left>, Failure> {
     let rows: Vec<(Bottling, Milli, Money)> = accounts::table
         .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
@@ -156,7 +157,8 @@ pub fn with_bottles_left(conn: &mut AnyConn, club: ClubId) -> Result<Vec<Left>, 
     Ok(found)
 }
 
-/// Bottlings that were not reversed, newest first, before `before`; `emptied` are those of which none is left.
+/// Bottlings that were not reversed, newest first, before `before`; `emptied` are those of which none is
+/// left.
 pub fn bottlings(
     conn: &mut AnyConn,
     club: ClubId,

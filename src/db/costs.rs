@@ -14,9 +14,9 @@ use crate::units::ids::{BatchId, EntryId, LotId};
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
-/// All lines that moved the cost of a batch, in the order of the journal: supplies lot by lot, by-products, losses,
-/// splits and blends, bottlings. Their costs add up to what the batch holds. With `until`, they are those that counted
-/// when that entry had been recorded, and add up to what the batch held then.
+/// All lines that moved the cost of a batch, in the order of the journal: supplies lot by lot, by-products,
+/// losses, splits and blends, bottlings. Their costs add up to what the batch holds. With `until`, they are
+/// those that counted when that entry had been recorded, and add up to what the batch held then.
 pub fn of_batch(
     conn: &mut AnyConn,
     batch: BatchId,

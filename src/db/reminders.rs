@@ -85,8 +85,8 @@ pub fn open(conn: &mut AnyConn, club: ClubId, until: Day, limit: i64) -> Result<
     load(conn, club, &Of::Open(Some(until), None), limit)
 }
 
-/// A part of the open reminders, the longest due first: those after the day and identity of the last of the part before,
-/// and where `until` is given, due up to that day.
+/// A part of the open reminders, the longest due first: those after the day and identity of the last of the
+/// part before, and where `until` is given, due up to that day.
 pub fn part(
     conn: &mut AnyConn,
     club: ClubId,

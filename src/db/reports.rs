@@ -1,5 +1,5 @@
-//! Sums over the books that reports show: what the cellar is worth, and what each member paid and took. They are added
-//! up in the database, so that no more than the sums is held in memory.
+//! Sums over the books that reports show: what the cellar is worth, and what each member paid and took.
+//! They are added up in the database, so that no more than the sums is held in memory.
 
 use std::collections::HashMap;
 
@@ -67,7 +67,8 @@ pub fn value(conn: &mut AnyConn, club: ClubId) -> Result<Value, Failure> {
     Ok(Value { stock: super::stock::value_by_kind(conn, club)?, batches })
 }
 
-/// What has come (+) and gone (−) since the end of a day; taken off what there is now, it gives the worth on that day.
+/// What has come (+) and gone (−) since the end of a day; taken off what there is now, it gives the worth
+/// on that day.
 pub fn value_since(conn: &mut AnyConn, club: ClubId, day: Day) -> Result<Value, Failure> {
     let rows: Vec<SumRow> = diesel::sql_query(
         "SELECT items.kind AS kind, CAST(COALESCE(SUM(postings.cost), 0) AS BIGINT) AS cost FROM postings \
@@ -106,8 +107,9 @@ pub struct MemberMoney {
     pub owes: Money,
 }
 
-/// What every member paid and took, by name: those who are in the club, and those whose account was ever used. What was
-/// paid is summed over their receipts; the balance is kept, and what was taken is the difference.
+/// What every member paid and took, by name: those who are in the club, and those whose account was ever
+/// used. What was paid is summed over their receipts; the balance is kept, and what was taken is the
+/// difference.
 pub fn by_member(conn: &mut AnyConn, club: ClubId) -> Result<Vec<MemberMoney>, Failure> {
     let all: Vec<(MemberId, String, Option<Day>)> = members::table
         .filter(members::club_id.eq(club))

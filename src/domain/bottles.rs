@@ -229,7 +229,8 @@ impl TastingAge {
     }
 }
 
-/// The tasting that comes next and its day: of those that are due, the oldest age; of those to come, the soonest.
+/// The tasting that comes next and its day: of those that are due, the oldest age; of those to come, the
+/// soonest.
 pub fn next_tasting(ages: &[TastingAge], today: Day) -> Option<(TastingAge, Day)> {
     let waiting = || ages.iter().filter_map(|age| Some((*age, age.waits_for(today)?)));
     let due = waiting().filter(|(_, day)| *day <= today).max_by_key(|(age, _)| age.age_days);

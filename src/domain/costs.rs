@@ -1,9 +1,11 @@
-//! What a batch and a bottling have cost, line by line, so that the lines add up to what the books hold, exactly.
+//! What a batch and a bottling have cost, line by line, so that the lines add up to what the books hold,
+//! exactly.
 //!
-//! Supplies, and drink that came from other batches, are the parts of a batch's cost. A by-product is a part below
-//! zero: what it is worth is taken off the cost of the drink (IAS 2, paragraph 14). What leaves with a share of the cost
-//! (a bottling, a split, a loss that is not normal) takes of every part in proportion; the millionths that rounding
-//! leaves go where the remainders are largest, so that the shares add up to what was posted.
+//! Supplies, and drink that came from other batches, are the parts of a batch's cost. A by-product is a
+//! part below zero: what it is worth is taken off the cost of the drink (IAS 2, paragraph 14). What leaves
+//! with a share of the cost (a bottling, a split, a loss that is not normal) takes of every part in
+//! proportion; the millionths that rounding leaves go where the remainders are largest, so that the shares
+//! add up to what was posted.
 
 use crate::units::days::Day;
 use crate::units::ids::{BatchId, EntryId, LotId};
@@ -157,8 +159,8 @@ pub struct BottlingCost {
 }
 
 impl BottlingCost {
-    /// From the lines of its batch up to `entry`, which bottled it, and the packaging. `None` if that is not among
-    /// them.
+    /// From the lines of its batch up to `entry`, which bottled it, and the packaging. `None` if that is
+    /// not among them.
     pub fn of(lines: Vec<CostLine>, entry: EntryId, packaging: Vec<CostLine>, bottles: i64) -> Option<Self> {
         let mut batch = BatchCost::default();
         for line in lines {
@@ -227,8 +229,9 @@ pub fn named<'n>(costs: impl Iterator<Item = (&'n str, Money)>) -> Vec<(String, 
     sums
 }
 
-/// Take `amount` out of what is `held`, of each in proportion: rounded down, the rest to the largest remainders, ties
-/// to the first. No share is larger than what it is taken from, as long as `amount` is not larger than the whole.
+/// Take `amount` out of what is `held`, of each in proportion: rounded down, the rest to the largest
+/// remainders, ties to the first. No share is larger than what it is taken from, as long as `amount` is not
+/// larger than the whole.
 fn apportion(amount: Money, held: &[Money]) -> Vec<Money> {
     let whole: i128 = held.iter().map(|part| i128::from(part.micros())).sum();
     if whole == 0 {

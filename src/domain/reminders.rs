@@ -123,14 +123,14 @@ pub fn low(item: ItemId, name: &str, left: &str, today: Day, filled_up: Option<D
     }
 }
 
-/// A gravity that has not moved for so many days, above this, is taken for a fermentation that stopped before its end
-/// (common practice, no source).
+/// A gravity that has not moved for so many days, above this, is taken for a fermentation that stopped
+/// before its end (common practice, no source).
 pub const STOPPED_DAYS: f64 = 5.0;
 /// Above this no usual drink has fermented out.
 pub const STOPPED_ABOVE_SG: f64 = 1.010;
 
-/// For how many days a working batch has stood still too high to be finished; none where it moves, is low enough, or
-/// too little has been read to say.
+/// For how many days a working batch has stood still too high to be finished; none where it moves, is low
+/// enough, or too little has been read to say.
 #[allow(clippy::cast_possible_truncation, reason = "days between two readings")]
 pub fn stopped_for(readings: &[Reading]) -> Option<i64> {
     let last = readings.last()?;

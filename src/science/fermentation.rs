@@ -106,8 +106,9 @@ pub fn progress(readings: &[Reading], expected_fg: f64) -> Result<Progress, OutO
     })
 }
 
-/// For how many days the last readings have agreed within 0.001, from the first of them to the last; 0 where the gravity
-/// moved between the last two. Whether that means anything is for [`progress`] and for the gravity itself to say.
+/// For how many days the last readings have agreed within 0.001, from the first of them to the last; 0
+/// where the gravity moved between the last two. Whether that means anything is for [`progress`] and for
+/// the gravity itself to say.
 pub fn flat_days(readings: &[Reading]) -> Result<f64, OutOfRange> {
     check(readings)?;
     let flat = flat_end(readings);

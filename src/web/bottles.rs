@@ -1,4 +1,5 @@
-//! Bottles: the bottlings of which some are left, those of which none is, and the page of one, where bottles are taken.
+//! Bottles: the bottlings of which some are left, those of which none is, and the page of one, where
+//! bottles are taken.
 
 use askama::Template;
 
@@ -349,7 +350,7 @@ pub async fn show(
             (format!("{lot}/move"), lot)
         }),
         form: if may_take { Some(take::form(&site, &who, &found).await?) } else { None },
-        figures: figures::of(&site, &who, &found),
+        figures: figures::of(&who, &found),
         ages: found.tastings.iter().map(|age| age_row(age, &found.tastings, today)).collect(),
         trail: trail_of(&site, &who, &found.entries, more),
         frame: site.frame(
@@ -439,24 +440,5 @@ fn age_row(age: &TastingAge, all: &[TastingAge], today: Day) -> AgeRow {
         day: days::short(age.falls_on, today),
         state,
         here: next_tasting(all, today).is_some_and(|(next, _)| next.age_days == age.age_days),
-    }
-}
-
-#[cfg(test)]
-mod answer_tests {
-    use super::*;
-
-    #[test]
-    fn the_answer_says_when_to_taste() {
-        let today: Day = "2026-06-23".parse().unwrap();
-        let age = TastingAge { age_days: 365, falls_on: "2026-06-20".parse().unwrap(), reminder: None };
-        let due = TastingAge { reminder: Some((age.falls_on, false)), ..age };
-        assert_eq!(tasting(&[due], today).0, "Now");
-        assert!(tasting(&[due], today).2.ends_with("the tasting at 12 months is due, since Sat 20 June"));
-        let later = TastingAge { falls_on: "2026-07-03".parse().unwrap(), ..age };
-        let said = tasting(&[later], today);
-        assert_eq!((said.0.as_str(), said.1.as_str()), ("10", "days"));
-        assert_eq!(tasting(&[age], today).2, "no tasting is to come");
-        assert_eq!(age_row(&due, &[due], today).state, "due");
     }
 }

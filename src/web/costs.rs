@@ -1,5 +1,6 @@
-//! What a bottle cost and why: line by line from the receipts to the bottles, as a picture, a table and a file. The same
-//! for a batch: what went into it, and where that went. The sums are those of [`crate::domain::costs`].
+//! What a bottle cost and why: line by line from the receipts to the bottles, as a picture, a table and a
+//! file. The same for a batch: what went into it, and where that went. The sums are those of
+//! [`crate::domain::costs`].
 
 use askama::Template;
 
@@ -26,8 +27,9 @@ use crate::units::money::Money;
 use lines::{Line, Writer};
 
 /// What a by-product is deducted by, and on whose authority.
-pub(super) const SOURCE: &str = "By-products at net realisable value, deducted from the cost of the main product: IAS 2, \
-                                 paragraph 14. A normal loss leaves its cost in the drink; any other loss takes its share along.";
+pub(super) const SOURCE: &str = "By-products at net realisable value, deducted from the cost of the main product: \
+                                 IAS 2, paragraph 14. A normal loss leaves its cost in the drink; any other loss \
+                                 takes its share along.";
 
 #[derive(Template)]
 #[template(path = "costs/bottling.html")]
@@ -169,8 +171,8 @@ fn rounding(each: Money, total: Money, bottles: i64, currency: &str) -> String {
         return "It divides without a rest.".to_owned();
     }
     format!(
-        "Each bottle carries the amount rounded down to a millionth; the last one takes the rest, {sign}{}, so that nothing \
-         is lost.",
+        "Each bottle carries the amount rounded down to a millionth; the last one takes the rest, {sign}{}, so \
+         that nothing is lost.",
         rest.plain()
     )
 }

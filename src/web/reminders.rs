@@ -1,4 +1,5 @@
-//! Today: what is due and for whom, what is working, what comes in the next fortnight; and what becomes of a reminder.
+//! Today: what is due and for whom, what is working, what comes in the next fortnight; and what becomes of
+//! a reminder.
 
 use askama::Template;
 

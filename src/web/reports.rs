@@ -1,5 +1,5 @@
-//! Reports: what the cellar is worth today and on a past day, how each batch yielded, what each bottling cost a bottle,
-//! and what each member paid and took. Each can be taken as a file.
+//! Reports: what the cellar is worth today and on a past day, how each batch yielded, what each bottling
+//! cost a bottle, and what each member paid and took. Each can be taken as a file.
 
 use askama::Template;
 

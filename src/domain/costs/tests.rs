@@ -32,7 +32,8 @@ fn line(kind: EntryKind, what: &str, quantity: i64, cost: Money) -> CostLine {
     }
 }
 
-/// The worked example of the design: milk 66.00, the rest 11.90, curds worth 46.20, bottles and corks 32.34; 42 bottles.
+/// The worked example of the design: milk 66.00, the rest 11.90, curds worth 46.20, bottles and corks
+/// 32.34; 42 bottles.
 #[test]
 fn a_batch_bottled_whole_is_all_in_the_bottles() {
     let mut lines = vec![
@@ -221,8 +222,8 @@ fn curds() -> Item {
 }
 
 proptest! {
-    /// Whatever was drawn, weighed off, lost, split and bottled: the lines of every bottling add up to what its bottles
-    /// were booked at, the batch's to what it holds, and no share leaves its part.
+    /// Whatever was drawn, weighed off, lost, split and bottled: the lines of every bottling add up to what
+    /// its bottles were booked at, the batch's to what it holds, and no share leaves its part.
     #[test]
     fn lines_add_up_to_what_was_booked(events in events()) {
         let mut history = History::new();

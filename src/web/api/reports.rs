@@ -1,5 +1,5 @@
-//! Reports by the API: what the cellar is worth, and what members paid and took. Costs are those of batches and
-//! bottlings, yields those of batches.
+//! Reports by the API: what the cellar is worth, and what members paid and took. Costs are those of batches
+//! and bottlings, yields those of batches.
 
 use serde::Serialize;
 use utoipa::ToSchema;

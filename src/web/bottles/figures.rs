@@ -6,7 +6,6 @@ use crate::domain::reminders::STOPPED_ABOVE_SG;
 use crate::science::alcohol::GRAVITY_METHOD_VOL_PERCENT;
 use crate::units::days;
 use crate::units::measure::ReadingKind;
-use crate::web::site::Site;
 use crate::web::words;
 
 /// A figure with its unit, and how it is worked out.
@@ -25,8 +24,17 @@ pub(super) struct Figure {
 
 const NO_LEGAL_STRENGTH: &str =
     "For the club’s own use: a strength on anything that is sold takes a laboratory’s method.";
+const WHEY_FROM_ELSEWHERE: &str = "Whey from another batch is in it, and whey holds salts and sugars that do not \
+                                   ferment: gravity would mislead.";
+const TWO_GRAVITIES: &str = "It takes two gravities: one when the yeast was pitched, one when it was done.";
+const FROM_GRAVITIES: &str = "From the first and the last gravity of its batch on the day it was bottled (Balling’s \
+                              balance and Tabarié’s rule solved together), which tell it to";
+const FROM_SUGARS: &str = "From the sugars in the whey, if it has fermented out. Gravity would mislead: whey holds \
+                           salts, protein and sugars that do not ferment. The batch’s page shows the sums.";
+const HIGH_GRAVITY: &str = "This is high: sugar may be left. If it ferments in the bottle, the pressure can burst it. \
+                            Keep it cold, open it with care, and open one early.";
 
-pub(super) fn of(_site: &Site, doer: &Doer, found: &Found) -> Vec<Figure> {
+pub(super) fn of(doer: &Doer, found: &Found) -> Vec<Figure> {
     let sign = words::sign(&doer.currency);
     let sign = sign.trim();
     let plain = |name, value: String, unit: String| Figure {
@@ -48,47 +56,27 @@ pub(super) fn of(_site: &Site, doer: &Doer, found: &Found) -> Vec<Figure> {
 
 fn strength(found: &Found) -> Figure {
     let unit = "% vol".to_owned();
-    let (name, warning) = ("Strength", None);
-    let milk = found.allergens.iter().any(|allergen| allergen == "milk");
-    let Some(strength) = found.bottling.strength else {
-        let how = if milk {
-            "Whey from another batch is in it, and whey holds salts and sugars that do not ferment: gravity would mislead."
-        } else {
-            "It takes two gravities: one when the yeast was pitched, one when it was done."
-        };
-        let how = Some((how.to_owned(), NO_LEGAL_STRENGTH));
-        let value = "not known".to_owned();
-        return Figure { name, about: false, value, give: String::new(), unit: String::new(), how, warning };
-    };
-    let value = format!("{:.1}", strength.number());
-    if found.bottling.strength_basis == "gravities" {
-        let how = format!(
-            "From the first and the last gravity of its batch on the day it was bottled (Balling’s balance and Tabarié’s \
-             rule solved together), which tell it to ± {GRAVITY_METHOD_VOL_PERCENT} % vol (common practice)."
-        );
-        let give = format!("± {GRAVITY_METHOD_VOL_PERCENT}");
-        return Figure {
-            name,
-            about: false,
-            value,
-            give,
-            unit,
-            how: Some((how, NO_LEGAL_STRENGTH)),
-            warning,
-        };
-    }
-    let how = "From the sugars in the whey, if it has fermented out. Gravity would mislead: whey holds salts, protein and \
-               sugars that do not ferment. The batch’s page shows the sums."
-        .to_owned();
-    Figure {
-        name,
-        about: true,
+    let known = |about, value, give, unit, how: String| Figure {
+        name: "Strength",
+        about,
         value,
-        give: String::new(),
+        give,
         unit,
         how: Some((how, NO_LEGAL_STRENGTH)),
-        warning,
+        warning: None,
+    };
+    let Some(strength) = found.bottling.strength else {
+        let milk = found.allergens.iter().any(|allergen| allergen == "milk");
+        let how = if milk { WHEY_FROM_ELSEWHERE } else { TWO_GRAVITIES };
+        return known(false, "not known".to_owned(), String::new(), String::new(), how.to_owned());
+    };
+    let value = format!("{:.1}", strength.number());
+    if found.bottling.strength_basis != "gravities" {
+        return known(true, value, String::new(), unit, FROM_SUGARS.to_owned());
     }
+    let give = format!("± {GRAVITY_METHOD_VOL_PERCENT}");
+    let how = format!("{FROM_GRAVITIES} {give} % vol (common practice).");
+    known(false, value, give, unit, how)
 }
 
 fn gravity(found: &Found, doer: &Doer) -> Option<Figure> {
@@ -103,9 +91,6 @@ fn gravity(found: &Found, doer: &Doer) -> Option<Figure> {
         give: String::new(),
         unit: "SG".to_owned(),
         how: Some((how, "A gravity that stands still is no proof that nothing ferments any more.")),
-        warning: high.then_some(
-            "This is high: sugar may be left. If it ferments in the bottle, the pressure can burst it. Keep it cold, open it \
-             with care, and open one early.",
-        ),
+        warning: high.then_some(HIGH_GRAVITY),
     })
 }

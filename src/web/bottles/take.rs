@@ -18,7 +18,15 @@ use crate::web::respond::{self, Reply};
 use crate::web::site::{Room, Site};
 use crate::web::words;
 
-/// The form of a bottling with bottles left. A taster takes bottles home in their own name; the rest is a cellarhand's.
+/// What can injure whoever opens a bottle.
+const PRESSURE: [&str; 2] = [
+    "A drink that was not finished can ferment on in the bottle. Chill a bottle before you open it, point it away \
+     from faces, and wrap it in a cloth.",
+    "If one gushes, leaks or has a cork that moved, leave the rest standing cold and tell a cellarhand.",
+];
+
+/// The form of a bottling with bottles left. A taster takes bottles home in their own name; the rest is a
+/// cellarhand's.
 pub(super) async fn form(site: &Site, doer: &Doer, found: &Found) -> Result<FormView, Problem> {
     let bottling = &found.bottling;
     let each = words::money(&doer.currency, found.each());
@@ -47,14 +55,7 @@ pub(super) async fn form(site: &Site, doer: &Doer, found: &Found) -> Result<Form
     }
     fields.push(Field::day("day", "Day").value(days::long(doer.today())));
     fields.push(Field::text("remark", "Remark").hint("Not needed."));
-    let caution = Caution::new(
-        "Caution: glass under pressure",
-        [
-            "A drink that was not finished can ferment on in the bottle. Chill a bottle before you open it, point it away from \
-          faces, and wrap it in a cloth. If one gushes, leaks or has a cork that moved, leave the rest standing cold and \
-          tell a cellarhand.",
-        ],
-    );
+    let caution = Caution::new("Caution: glass under pressure", PRESSURE);
     let path = format!("/bottles/{}/withdrawals", bottling.id);
     let button = if hand { "Take the bottles" } else { "Take them home, at cost" };
     Ok(site.form(&path, "", button).fields(fields).caution(caution))
@@ -71,17 +72,13 @@ async fn choices(site: &Site, doer: &Doer) -> Result<Vec<Choice>, Problem> {
 /// What was sent, by page or API. Whoever takes bottles home and names nobody takes them in their own name.
 pub fn read(draft: &Draft, doer: &Doer, bottling: BottlingId) -> Result<Withdrawal, Refusal> {
     draft.read(doer, |r| {
+        let bottles = r.whole("bottles", 1..=MOST_BOTTLES);
         let purpose = r.optional_choice("reason", &Purpose::ALL, Purpose::code).unwrap_or(Purpose::Taken);
+        let place = r.optional_id("place", "place");
         let member = r.optional_id("member", "member");
-        Withdrawal {
-            bottling,
-            day: r.day("day"),
-            bottles: r.whole("bottles", 1..=MOST_BOTTLES),
-            purpose,
-            member: if purpose == Purpose::Taken { member.or(Some(doer.member)) } else { member },
-            place: r.optional_id("place", "place"),
-            remark: r.remark("remark"),
-        }
+        let member = if purpose == Purpose::Taken { member.or(Some(doer.member)) } else { member };
+        let (day, remark) = (r.day("day"), r.remark("remark"));
+        Withdrawal { bottling, day, bottles, purpose, member, place, remark }
     })
 }
 

@@ -5,7 +5,10 @@ use serde_json::{Value, json};
 
 use crate::actions::reminders::reconcile;
 use crate::db::members::clubs;
+use crate::domain::bottles::TastingAge;
 use crate::domain::members::Role;
+use crate::units::days::Day;
+use crate::web::bottles::{age_row, tasting};
 use crate::web::extract::now;
 use crate::web::server::tests::{FORM, Heard, House};
 use crate::web::site::form_token;
@@ -92,7 +95,9 @@ impl Cellar {
         self.supply(&milk, "40", "L", "66.00");
         self.supply(&sugar, "4.6", "kg", "5.52");
         let batch = self.post("/batches", &json!({"name": "Whey wine"}));
-        let line = |item: &str, amount: &str, unit: &str| json!({"item": item, "quantity": {"amount": amount, "unit": unit}});
+        let line = |item: &str, amount: &str, unit: &str| {
+            json!({"item": item, "quantity": {"amount": amount, "unit": unit}})
+        };
         let lines = json!([line(&milk, "40", "L"), line(&sugar, "4.6", "kg")]);
         self.post(&format!("/batches/{batch}/draws"), &json!({"lines": lines}));
         let weighed =
@@ -103,8 +108,11 @@ impl Cellar {
 
     fn bottle(&self, batch: &str, bottles: u32) -> String {
         let volume = json!({"amount": "750", "unit": "mL"});
-        let body = json!({"bottles": bottles, "bottle_volume": volume, "place": self.place, "tasting_ages_days": [1, 90]});
-        self.post(&format!("/batches/{batch}/bottlings"), &body)
+        let ages = [1, 90];
+        let (place, path) = (&self.place, format!("/batches/{batch}/bottlings"));
+        let body =
+            json!({"bottles": bottles, "bottle_volume": volume, "place": place, "tasting_ages_days": ages});
+        self.post(&path, &body)
     }
 }
 
@@ -269,4 +277,18 @@ fn reports_say_what_the_cellar_is_worth_and_files_are_noted() {
     assert!(cellar.page(Role::Onlooker, "/reports/members.csv").contains("\r\ntaster,0,0,0,EUR\r\n"));
     let log = cellar.page(Role::Steward, "/club/log");
     assert!(log.contains("exported the yields") && log.contains("exported the costs"));
+}
+
+#[test]
+fn the_answer_says_when_to_taste() {
+    let today: Day = "2026-06-23".parse().unwrap();
+    let age = TastingAge { age_days: 365, falls_on: "2026-06-20".parse().unwrap(), reminder: None };
+    let due = TastingAge { reminder: Some((age.falls_on, false)), ..age };
+    assert_eq!(tasting(&[due], today).0, "Now");
+    assert!(tasting(&[due], today).2.ends_with("the tasting at 12 months is due, since Sat 20 June"));
+    let later = TastingAge { falls_on: "2026-07-03".parse().unwrap(), ..age };
+    let said = tasting(&[later], today);
+    assert_eq!((said.0.as_str(), said.1.as_str()), ("10", "days"));
+    assert_eq!(tasting(&[age], today).2, "no tasting is to come");
+    assert_eq!(age_row(&due, &[due], today).state, "due");
 }

@@ -1,4 +1,5 @@
-//! The working batches as Today shows them: how far each is, when it may be done, and whether it stands still.
+//! The working batches as Today shows them: how far each is, when it may be done, and whether it stands
+//! still.
 
 use crate::db::batches::{self as rows, Batch};
 use crate::db::{AnyConn, Failure};
@@ -14,8 +15,8 @@ use crate::web::site::Site;
 
 /// Gravities of each batch that are looked at: the latest ones.
 const GRAVITIES: i64 = 60;
-/// Where a drink that has fermented out is expected to stand, as long as nobody said otherwise (common practice, no
-/// source).
+/// Where a drink that has fermented out is expected to stand, as long as nobody said otherwise (common
+/// practice, no source).
 const EXPECTED_END_SG: f64 = 1.000;
 
 /// A working batch with its first gravity and its latest ones, oldest first.

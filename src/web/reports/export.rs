@@ -27,7 +27,8 @@ const YIELDS: i64 = 50;
 /// A part of a file and, where there is more, after what the next one begins.
 type Part<K> = Result<(Vec<Vec<Cell>>, Option<K>), Problem>;
 
-/// Send a file part by part. The first is read before anything is sent, so that what goes wrong at once is said.
+/// Send a file part by part. The first is read before anything is sent, so that what goes wrong at once is
+/// said.
 async fn sent<K, F>(
     name: String,
     header: &'static [&'static str],
@@ -60,8 +61,8 @@ where
         .body(Parts(parts)))
 }
 
-/// The body of a file that is sent part by part. Where a part cannot be read, the connection ends before the file does,
-/// so that half a file is never taken for a whole one.
+/// The body of a file that is sent part by part. Where a part cannot be read, the connection ends before
+/// the file does, so that half a file is never taken for a whole one.
 struct Parts(mpsc::Receiver<Result<Vec<u8>, Problem>>);
 
 impl MessageBody for Parts {
