@@ -1,7 +1,7 @@
 //! Why a request was not carried out: the one place that turns refusals and failures into a status and
 //! words.
 //!
-//! A [`Problem`] is made anywhere and written down once, by [`render`](Problem::render): as a page of
+//! A [`Problem`] is made anywhere and written down once, by its `render`: as a page of
 //! the house, or as `application/problem+json` (RFC 9457) under the API. What a program of ours got
 //! wrong is logged under a number that the answer shows; its inner words never get out.
 
