@@ -5,7 +5,9 @@
 //! may be made and dropped.
 
 mod books;
+mod browser;
 mod ground;
+mod http;
 mod reference;
 mod schema;
 mod tidy;
