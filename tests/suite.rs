@@ -6,6 +6,7 @@
 
 mod books;
 mod browser;
+mod faults;
 mod ground;
 mod http;
 mod reference;

@@ -17,13 +17,13 @@ use crate::units::Misread;
 pub struct RequestKey(String);
 
 impl RequestKey {
-    /// Between 8 and 128 visible ASCII characters.
+    /// Between 1 and 255 visible ASCII characters.
     pub fn read(text: &str) -> Result<Self, Misread> {
-        let fits = (8..=128).contains(&text.len()) && text.bytes().all(|byte| byte.is_ascii_graphic());
+        let fits = (1..=255).contains(&text.len()) && text.bytes().all(|byte| byte.is_ascii_graphic());
         if fits {
             Ok(Self(text.to_owned()))
         } else {
-            Err(Misread::new("A request key has 8 to 128 visible ASCII characters"))
+            Err(Misread::new("A request key has 1 to 255 visible ASCII characters"))
         }
     }
 }

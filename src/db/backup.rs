@@ -83,7 +83,7 @@ fn copy_into(database: &Path, part: &Path, progress: &mut Progress) -> Result<()
     let quoted = part.to_string_lossy().replace('\'', "''");
     let copying = move || Ok(conn.batch_execute(&format!("VACUUM INTO '{quoted}'"))?);
     watched(part, u64::try_from(total).unwrap_or(0), progress, copying)?;
-    check(part)
+    check(part, part)
 }
 
 /// What was done.
@@ -124,12 +124,13 @@ fn copy_and_check(file: &Path, part: &Path, progress: &mut Progress) -> Result<(
     let named = part.to_owned();
     let copying = move || io::copy(&mut from, &mut to).map(drop).map_err(at(&named));
     watched(part, size(file), progress, copying)?;
-    check(part)
+    check(part, file)
 }
 
-/// Whether a file that nobody else uses is a sound database of this program, no newer than it.
-fn check(file: &Path) -> Result<(), Trouble> {
-    let damaged = |why: &str| Trouble(format!("{} is damaged ({why}): use another backup", file.display()));
+/// Whether a file that nobody else uses is a sound database of this program, no newer than it; `of` is the
+/// file that the words name.
+fn check(file: &Path, of: &Path) -> Result<(), Trouble> {
+    let damaged = |why: &str| Trouble(format!("{} is damaged ({why}): use another backup", of.display()));
     let mut conn = open_sqlite(file, false).map_err(|failure| damaged(&failure.to_string()))?;
     for table in ["clubs", "members", "entries", "postings", "accounts", "__diesel_schema_migrations"] {
         let there =
@@ -138,17 +139,17 @@ fn check(file: &Path) -> Result<(), Trouble> {
                 .get_result::<Count>(&mut conn)
                 .map_err(|error| damaged(&error.to_string()))?;
         if there.n == 0 {
-            return Err(foreign(file));
+            return Err(foreign(of));
         }
     }
     if !migrations::ran_on(&mut conn)? {
-        return Err(foreign(file));
+        return Err(foreign(of));
     }
     let first: Word = diesel::sql_query("SELECT integrity_check AS word FROM pragma_integrity_check LIMIT 1")
         .get_result(&mut conn)
         .map_err(|error| damaged(&error.to_string()))?;
     if first.word != "ok" {
-        return Err(damaged(&first.word));
+        return Err(damaged(first.word.lines().last().unwrap_or("its pages do not fit together")));
     }
     let astray = diesel::sql_query("SELECT COUNT(*) AS n FROM pragma_foreign_key_check")
         .get_result::<Count>(&mut conn)?;

@@ -108,7 +108,7 @@ impl Operation {
     }
 
     pub(in crate::web) fn takes_key(&mut self) {
-        let words = "A key of your own, 8 to 128 characters: the same key and body give the same answer again \
+        let words = "A key of your own, 1 to 255 characters: the same key and body give the same answer again \
                      and record nothing twice; the same key with another body is refused.";
         let key = parameter("Idempotency-Key", ParameterIn::Header, words, text());
         self.with(|described| described.parameter(key));

@@ -1,0 +1,81 @@
+//! The server is ended without warning while many write; every client keeps its own list of what was acknowledged.
+
+use std::collections::HashSet;
+use std::sync::Mutex;
+use std::time::Duration;
+
+use super::{Client, Heard, Server, all_follows_from_the_journal, entry_of};
+use crate::ground::{Ground, on_both};
+
+const ROUNDS: u64 = 4;
+const CLIENTS: usize = 6;
+
+on_both!(what_was_acknowledged_survives_a_sudden_end);
+
+async fn what_was_acknowledged_survives_a_sudden_end(ground: &Ground) {
+    let client = Client::settle(ground);
+    let (acknowledged, broken) = (Mutex::new(Vec::new()), Mutex::new(Vec::new()));
+    for round in 0..ROUNDS {
+        let mut server = Server::start(ground, None);
+        let at = server.at.clone();
+        std::thread::scope(|threads| {
+            for number in 0..CLIENTS {
+                let (agent, at) = (server.client(), &at);
+                let (client, acknowledged, broken) = (&client, &acknowledged, &broken);
+                threads.spawn(move || {
+                    for count in 0.. {
+                        let key = format!("{round}-{number}-{count}");
+                        match client.receive(&agent, at, &key) {
+                            Heard::Answer(201, answer) => {
+                                acknowledged.lock().expect("a list").push((key, entry_of(&answer)));
+                            }
+                            Heard::Answer(status, answer) => panic!("{status}: {answer}"),
+                            Heard::Nothing => return broken.lock().expect("a list").push(key),
+                        }
+                    }
+                });
+            }
+            std::thread::sleep(Duration::from_millis(150 + 170 * round));
+            server.kill();
+        });
+    }
+    all_follows_from_the_journal(ground);
+
+    let server = Server::start(ground, None);
+    let agent = server.client();
+    let (acknowledged, broken) =
+        (acknowledged.into_inner().expect("a list"), broken.into_inner().expect("a list"));
+    let journal = client.journal(&server);
+    let lost = acknowledged.iter().filter(|(_, entry)| !journal.contains_key(entry)).count();
+    // Sent again under its key, what was acknowledged gives the same entry, and what broke off is recorded once.
+    let mut entries: HashSet<String> = acknowledged.iter().map(|(_, entry)| entry.clone()).collect();
+    let distinct = entries.len();
+    let mut doubled = acknowledged.len() - distinct;
+    for (key, entry) in acknowledged.iter().rev().take(100) {
+        match client.receive(&agent, &server.at, key) {
+            Heard::Answer(_, answer) if entry_of(&answer) == *entry => {}
+            Heard::Answer(..) => doubled += 1,
+            Heard::Nothing => panic!("the server answers"),
+        }
+    }
+    let had_been_recorded = journal.len() - distinct;
+    for key in &broken {
+        match client.receive(&agent, &server.at, key) {
+            Heard::Answer(201, answer) => {
+                assert!(entries.insert(entry_of(&answer)), "{key} has another's entry")
+            }
+            other => panic!("{key}: {other:?}"),
+        }
+    }
+    doubled += client.journal(&server).len() - entries.len();
+    println!(
+        "killed {ROUNDS} times among {CLIENTS} clients: acknowledged {}, lost {lost}, doubled {doubled}; broke off {}, of \
+         which {had_been_recorded} had been recorded",
+        acknowledged.len(),
+        broken.len()
+    );
+    assert!(acknowledged.len() > 50 && !broken.is_empty(), "the server was ended in the middle of work");
+    assert_eq!((lost, doubled), (0, 0));
+    drop(server);
+    all_follows_from_the_journal(ground);
+}
