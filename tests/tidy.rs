@@ -199,8 +199,10 @@ fn described(file: &File) -> Vec<String> {
     }
 }
 
-const LONGEST_FILE: usize = 620;
-const LONGEST_LINE: usize = 140;
+const LONGEST_FILE: usize = 500;
+const LONGEST_LINE: usize = 120;
+/// Until the last test is wrapped.
+const LONGEST_LINE_OF_A_TEST: usize = 140;
 
 #[test]
 fn files_are_short_enough_to_be_read() {
@@ -219,8 +221,8 @@ fn short(file: &File) -> Vec<String> {
 
 #[test]
 fn lines_are_narrow_enough_to_be_read() {
-    bites(narrow, "tests/suite.rs", &"ß".repeat(LONGEST_LINE + 1));
-    passes(narrow, "tests/suite.rs", &"ß".repeat(LONGEST_LINE));
+    bites(narrow, "src/lib.rs", &"ß".repeat(LONGEST_LINE + 1));
+    passes(narrow, "src/lib.rs", &"ß".repeat(LONGEST_LINE));
     hold(narrow);
 }
 
@@ -228,9 +230,10 @@ fn narrow(file: &File) -> Vec<String> {
     if !file.is_rust() {
         return Vec::new();
     }
+    let longest = if file.is_source() { LONGEST_LINE } else { LONGEST_LINE_OF_A_TEST };
     file.lines_where(|line| {
         let width = line.chars().count();
-        (width > LONGEST_LINE).then(|| format!("{width} columns; {LONGEST_LINE} are enough"))
+        (width > longest).then(|| format!("{width} columns; {longest} are enough"))
     })
 }
 

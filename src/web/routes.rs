@@ -101,14 +101,14 @@ fn stock_pages(to: &mut Pages) {
 }
 
 fn batch_pages(to: &mut Pages) {
-    to.get("/batches", batches::list)
-        .get("/batches/new", batches::new_form)
-        .post("/batches", batches::new)
+    to.get("/batches", batches::list::show)
+        .get("/batches/new", batches::list::new_form)
+        .post("/batches", batches::list::new)
         .get("/batches/{id}", batches::show)
         .get("/batches/{id}/yield", batches::mass::show)
         .get("/batches/{id}/{task}", batches::task::show)
         .post("/batches/{id}/{task}", batches::task::perform)
-        .post("/batches/{id}/readings/{reading}/strike", batches::strike)
+        .post("/batches/{id}/readings/{reading}/strike", batches::strike::record)
         .get("/entries/{id}", entries::show)
         .post("/entries/{id}/reversal", entries::reverse);
 }
@@ -163,24 +163,24 @@ fn bottle_programs(to: &mut Api) {
 }
 
 fn batch_programs(to: &mut Api) {
-    use api::batches;
+    use api::batches::{self, record, yields};
     to.get("/batches", "Batches, newest first", batches::list)
         .post("/batches", "Put a batch on paper", batches::add)
         .get("/batches/{id}", "A batch: stage, volume, strength, readings, entries", batches::show)
-        .post("/batches/{id}/draws", "Draw supplies into a batch", batches::draw)
-        .post("/batches/{id}/pitch", "Pitch the yeast", batches::pitch)
-        .post("/batches/{id}/by-products", "Weigh a by-product off", batches::by_product)
-        .post("/batches/{id}/losses", "Record drink that was lost", batches::lose)
-        .post("/batches/{id}/rackings", "Rack a batch, or record the volume measured", batches::rack)
-        .post("/batches/{id}/splits", "Split part of a batch into a new one", batches::split)
-        .post("/batches/{id}/blends", "Blend part of a batch into another", batches::blend)
-        .post("/batches/{id}/readings", "Record a reading", batches::record_reading)
-        .post("/batches/{id}/bottlings", "Fill bottles and lay them down", batches::bottle)
-        .post("/batches/{id}/closing", "Close a batch in which nothing is left", batches::close)
-        .post("/batches/{id}/abandonment", "Give a batch up: the rest is lost", batches::abandon)
-        .get("/batches/{id}/yield", "Where the mass of a batch went", batches::yields)
-        .post("/readings/{id}/strike", "Strike a reading out", batches::strike)
-        .post("/entries/{id}/reversal", "Reverse an entry", batches::reverse);
+        .post("/batches/{id}/draws", "Draw supplies into a batch", record::draw)
+        .post("/batches/{id}/pitch", "Pitch the yeast", record::pitch)
+        .post("/batches/{id}/by-products", "Weigh a by-product off", record::by_product)
+        .post("/batches/{id}/losses", "Record drink that was lost", record::lose)
+        .post("/batches/{id}/rackings", "Rack a batch, or record the volume measured", record::rack)
+        .post("/batches/{id}/splits", "Split part of a batch into a new one", record::split)
+        .post("/batches/{id}/blends", "Blend part of a batch into another", record::blend)
+        .post("/batches/{id}/readings", "Record a reading", record::record_reading)
+        .post("/batches/{id}/bottlings", "Fill bottles and lay them down", record::bottle)
+        .post("/batches/{id}/closing", "Close a batch in which nothing is left", record::close)
+        .post("/batches/{id}/abandonment", "Give a batch up: the rest is lost", record::abandon)
+        .get("/batches/{id}/yield", "Where the mass of a batch went", yields::show)
+        .post("/readings/{id}/strike", "Strike a reading out", record::strike)
+        .post("/entries/{id}/reversal", "Reverse an entry", record::reverse);
 }
 
 fn programs(to: &mut Api) {

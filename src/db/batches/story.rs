@@ -2,7 +2,8 @@
 
 use diesel::prelude::*;
 
-use super::{batch, gravity_ends, moves, readings};
+use super::stage::moves;
+use super::{batch, gravity_ends, readings};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{accounts, bottlings, entries, items, lots, postings};

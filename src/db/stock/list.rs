@@ -8,9 +8,12 @@ use diesel::expression::SqlLiteral;
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Bool};
 
-use super::{AnyConn, Failure, Item, ItemRow, places as all_places};
+use super::items::ItemRow;
+use super::places as all_places;
+use crate::db::connection::AnyConn;
+use crate::db::failure::Failure;
 use crate::db::schema::{accounts, bottlings, items, lots, places, postings};
-use crate::domain::stock::ItemKind;
+use crate::domain::stock::{Item, ItemKind};
 use crate::units::days::Day;
 use crate::units::ids::{AccountId, BottlingId, ClubId, ItemId, LotId, PlaceId};
 use crate::units::money::Money;
@@ -329,9 +332,10 @@ pub fn low(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(ItemId, Item, Milli)
         .load(conn)?;
     Ok(watched
         .into_iter()
-        .filter_map(|(id, row)| {
+        .map(|(id, row)| (id, Item::from(row)))
+        .filter_map(|(id, item)| {
             let there: Milli = left.iter().filter(|line| line.0 == id).map(|line| line.1).sum();
-            (row.low_at.is_some_and(|low| there < low)).then(|| (id, row.into(), there))
+            item.low_at.is_some_and(|low| there < low).then_some((id, item, there))
         })
         .collect())
 }

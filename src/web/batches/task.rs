@@ -7,20 +7,22 @@ use crate::db::stock::{self, Place, StockFilter, Stocked, Units};
 use crate::db::{AnyConn, Failure};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::members::{Cellarhand, Doer};
-use crate::domain::stock::{Item, ItemKind};
-use crate::units::days;
+use crate::domain::stock::Item;
 use crate::units::ids::{BatchId, ItemId};
 use crate::units::measure::ReadingKind;
-use crate::units::quantity::BaseUnit;
 use crate::web::body::Form;
 use crate::web::extract::Path;
 use crate::web::form_page::FormPage;
-use crate::web::forms::{Caution, Choice, Field, FormView, Group};
 use crate::web::input::Draft;
 use crate::web::problem::Problem;
 use crate::web::respond::{self, Reply};
 use crate::web::site::{Room, Site};
-use crate::web::{supplies, words};
+use crate::web::supplies;
+
+mod cautions;
+mod forms;
+
+use forms::form;
 
 /// One of the things that can be done.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -284,246 +286,4 @@ fn beside_its_field(error: Error) -> Error {
         }
         Error::Failed(failure) => Error::Failed(failure),
     }
-}
-
-fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft: &Draft) -> FormView {
-    let (_, heading, submit) = task.says();
-    let path = format!("/batches/{}/{}", found.batch.id, task.code());
-    let holds = found.standing.holding.quantity.shown(BaseUnit::Millilitre);
-    let view = site
-        .form(&path, heading, submit)
-        .intro(format!("Batch {}, {}: {holds} in it.", found.batch.code, found.batch.name))
-        .leave(up(site, &found.batch).0);
-    let day = || Field::day("day", "Day").value(days::long(doer.today()));
-    let remark = || Field::area("remark", "Remark");
-    let view = match task {
-        Task::Draw => draw_form(view, found, draft, day(), remark()),
-        Task::Pitch => pitch_form(view, found, draft, day(), remark()),
-        Task::ByProduct => by_product_form(view, doer, found, day(), remark()),
-        Task::Reading => reading_form(view, found),
-        Task::Rack => view.fields([
-            day(),
-            Field::text("volume_after", "Volume afterwards")
-                .hint("As measured, such as 34.5 L. What is missing counts as lees; leave it empty if it was not measured."),
-            remark(),
-        ]),
-        Task::Split => view.fields([
-            day(),
-            Field::text("volume", "How much goes into the new batch").hint("Such as 10 L."),
-            Field::text("name", "What the new batch is called").hint("Leave it empty to keep the name."),
-            remark(),
-        ]),
-        Task::Blend => view.fields([
-            day(),
-            Field::select("into", "Into which batch", other_batches(found)),
-            Field::text("volume", "How much").hint("Such as 10 L."),
-            remark(),
-        ]),
-        Task::Bottle => bottle_form(view, found, draft, day(), remark()),
-        Task::Loss => view.fields([
-            day(),
-            Field::text("volume", "How much").hint("Such as 1.5 L."),
-            Field::radios(
-                "normal",
-                "What kind of loss",
-                vec![
-                    Choice::new("yes", "Normal: lees, samples, what clings. Its cost stays in the drink."),
-                    Choice::new("no", "Abnormal: spilt, spoilt, broken. Its cost goes with it."),
-                ],
-            )
-            .value("yes"),
-            Field::text("reason", "How it happened"),
-        ]),
-        Task::Close => view.fields([day(), Field::area("reason", "Remark")]),
-        Task::Abandon => view.fields([
-            day(),
-            Field::text("reason", "Why it is given up").hint("All that is left in it, and its cost, becomes a loss."),
-        ]),
-    };
-    task_cautions(task, found.dairy, found.batch.stage).into_iter().fold(view, FormView::caution)
-}
-
-fn draw_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
-    let kinds = [ItemKind::Ingredient, ItemKind::Aid, ItemKind::ByProduct, ItemKind::Drink];
-    let choices = supplies::choices(&found.stock, &kinds);
-    view.group(supplies::group("What is drawn", "lines", &choices, draft, 2)).group(Group::new(
-        "When, and what it gives",
-        [
-            day,
-            Field::text("volume_after", "Volume afterwards").hint(
-                "As measured, such as 60 L. Left empty, liquids add their volume, sugar and honey what they take up \
-                 when dissolved.",
-            ),
-            remark,
-        ],
-    ))
-}
-
-fn pitch_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
-    let choices = supplies::choices(&found.stock, &[ItemKind::Aid, ItemKind::Ingredient]);
-    view.group(supplies::group("The yeast, and what goes in with it", "lines", &choices, draft, 1)).group(
-        Group::new(
-            "When",
-            [
-                day,
-                Field::text("volume_after", "Volume afterwards")
-                    .hint("As measured. Leave it empty if it is as before."),
-                remark,
-            ],
-        ),
-    )
-}
-
-fn by_product_form(view: FormView, doer: &Doer, found: &Material, day: Field, remark: Field) -> FormView {
-    let choices = found
-        .items
-        .iter()
-        .filter(|(_, item)| item.kind == ItemKind::ByProduct)
-        .map(|(id, item)| Choice::new(id.to_string(), item.name.clone()));
-    let choices = std::iter::once(Choice::new("", "Choose what it is")).chain(choices).collect();
-    view.group(Group::new(
-        "What came off",
-        [
-            Field::select("item", "What it is", choices).hint("By-products are made under Stores, Items."),
-            Field::text("quantity", "How much").hint("With its unit: 8.8 kg, or 19 lb 6 oz."),
-            Field::text("volume_after", "Volume left in the batch")
-                .hint("As measured, such as 51 L. Left empty, it is worked out from the mass."),
-        ],
-    ))
-    .group(Group::new(
-        "Where it goes",
-        [
-            Field::select("place", "Place", place_choices(&found.places)),
-            Field::day("best_before", "Use by").hint(format!("Such as {}.", days::long(doer.today()))),
-            Field::decimal("value_per_unit", "Worth, if other than usual")
-                .hint("In money for one gram, millilitre or piece. Left empty, the item’s own net value is taken.")
-                .after(words::sign(&doer.currency).trim().to_owned()),
-            day,
-            remark,
-        ],
-    ))
-}
-
-fn reading_form(view: FormView, found: &Material) -> FormView {
-    let last = found
-        .gravities
-        .last()
-        .map(|last| format!(" The last one was {}.", last.value.shown(ReadingKind::Gravity)));
-    view.fields([
-        Field::decimal("gravity", "Gravity")
-            .hint(format!("As the hydrometer shows it, such as 1.0450 or 1045.{}", last.unwrap_or_default()))
-            .after("SG 20/20"),
-        Field::decimal("sample_temperature_c", "Temperature of the sample")
-            .hint("The gravity is then corrected to 20 °C. Between 5 and 40 °C.")
-            .after("°C"),
-        Field::decimal("temperature", "Temperature of the batch").after("°C"),
-        Field::decimal("ph", "pH").after("pH"),
-        Field::decimal("acidity", "Acidity").after("g/L as tartaric"),
-        Field::decimal("free-sulphite", "Free sulphite").after("mg/L"),
-        Field::decimal("brix", "Sugar by refractometer")
-            .hint("Only before the yeast is pitched: later, alcohol reads as sugar.")
-            .after("°Brix"),
-        Field::decimal("volume", "Volume").hint("Only noted; to put the books right, use Rack.").after("L"),
-        Field::text("at", "When").hint("Left empty it is now. Such as 2026-06-23 18:40."),
-        Field::area("remark", "Remark"),
-    ])
-}
-
-fn bottle_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
-    let choices = supplies::choices(&found.stock, &[ItemKind::Packaging]);
-    view.group(Group::new(
-        "The bottles",
-        [
-            Field::whole("bottles", "How many bottles"),
-            Field::text("bottle_volume", "What one holds").hint("Such as 75 cl.").value("75 cl"),
-            Field::text("lost_volume", "Left over or spilt")
-                .hint("Such as 400 mL. Its cost stays in the bottles."),
-        ],
-    ))
-    .group(supplies::group("Bottles, closures, labels used", "packaging", &choices, draft, 2))
-    .group(Group::new(
-        "Where and when",
-        [
-            Field::select("place", "Where they are laid", place_choices(&found.places)),
-            day,
-            Field::text("tasting_ages_days", "Tasting ages, in days")
-                .hint("When it should be opened and judged: such as 90, 180, 365.")
-                .value("90, 180, 365"),
-            remark,
-        ],
-    ))
-}
-
-fn place_choices(places: &[Place]) -> Vec<Choice> {
-    let each = places.iter().map(|place| Choice::new(place.id.to_string(), place.path.clone()));
-    std::iter::once(Choice::new("", "Choose a place")).chain(each).collect()
-}
-
-fn other_batches(found: &Material) -> Vec<Choice> {
-    let each = found.others.iter().map(|batch| {
-        Choice::new(
-            batch.id.to_string(),
-            format!("Batch {}, {} ({})", batch.code, batch.name, batch.stage.label()),
-        )
-    });
-    std::iter::once(Choice::new("", "Choose a batch")).chain(each).collect()
-}
-
-/// The usual cautions of a task, where a person can still act on them. Common practice, no source, where none is named.
-fn task_cautions(task: Task, dairy: bool, stage: Stage) -> Vec<Caution> {
-    let mut cautions = Vec::new();
-    if task == Task::Draw && stage <= Stage::Preparing {
-        cautions.push(Caution::new(
-            "Caution: heat and glass",
-            [
-                "Boiling whey and juice foam over, sugar syrup sticks: fill a pan two thirds at most, lift the lid away \
-                 from you, keep children and pets away.",
-                "Nothing above 40 °C warmer than the glass goes into it, and nothing hot into old or scratched glass: \
-                 it breaks. Cool first.",
-            ],
-        ));
-    }
-    if task == Task::Draw && dairy {
-        cautions.push(Caution::new(
-            "Caution: milk",
-            [
-                "Raw milk can carry germs that make ill, above all the pregnant, the very young and the old: heat it \
-                 to 72 °C for 15 seconds or 63 °C for 30 minutes (21 CFR 1240.61). A log kept here is no legal record \
-                 of it.",
-                "Enzymes go into liquid below 40 °C. Warm whey spoils: keep it below 8 °C or go on within 2 hours.",
-            ],
-        ));
-    }
-    match task {
-        Task::ByProduct if dairy => cautions.push(Caution::new(
-            "Caution: fresh cheese",
-            ["Curds are food that spoils: below 5 °C at once, use-by day on the lot. Allergen: milk."],
-        )),
-        Task::Pitch => cautions.push(Caution::new(
-            "Caution: heat, pressure and gas",
-            [
-                "Yeast goes into liquid below 30 °C; hot liquid kills it.",
-                "From now on it makes gas: an airlock, never a stopper, and air in the room. A sealed jar bursts; 20 L \
-                 give about a cubic metre of carbon dioxide, which gathers low down.",
-            ],
-        )),
-        Task::Rack => cautions.push(Caution::new(
-            "Caution: glass and weight",
-            [
-                "Siphon from where the jar stands; two people move a full one, never by the neck.",
-                "While it works: airlock only.",
-            ],
-        )),
-        Task::Bottle => cautions.push(Caution::new(
-            "Caution: bottles burst if it has not finished",
-            [
-                "Bottle only when three gravities over at least three days, at 18 °C or more, are the same within \
-                 0.001 and as low as expected. That it has stopped is not proof that it has finished.",
-                "Sugar that is left can start again in the bottle; about 4 g/L make 1 bar more. Ordinary bottles are \
-                 made for 1 bar.",
-            ],
-        )),
-        _ => {}
-    }
-    cautions
 }

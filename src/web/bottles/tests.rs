@@ -95,7 +95,9 @@ impl Cellar {
         self.supply(&milk, "40", "L", "66.00");
         self.supply(&sugar, "4.6", "kg", "5.52");
         let batch = self.post("/batches", &json!({"name": "Whey wine"}));
-        let line = |item: &str, amount: &str, unit: &str| json!({"item": item, "quantity": {"amount": amount, "unit": unit}});
+        let quantity = |amount: &str, unit: &str| json!({"amount": amount, "unit": unit});
+        let line =
+            |item: &str, amount: &str, unit: &str| json!({"item": item, "quantity": quantity(amount, unit)});
         let lines = json!([line(&milk, "40", "L"), line(&sugar, "4.6", "kg")]);
         self.post(&format!("/batches/{batch}/draws"), &json!({"lines": lines}));
         let weighed =

@@ -1,0 +1,281 @@
+//! Lots, what is left of them at each place, and what things are counted in.
+
+use std::collections::HashMap;
+
+use diesel::prelude::*;
+
+use super::items::ItemRow;
+use crate::db::connection::AnyConn;
+use crate::db::failure::Failure;
+use crate::db::schema::{accounts, bottlings, entries, items, lots};
+use crate::domain::books::Holding;
+use crate::domain::stock::{Item, ReceiptLine, Shelf, first_expired_first};
+use crate::units::days::Day;
+use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId, ItemId, LotId, PlaceId};
+use crate::units::money::Money;
+use crate::units::quantity::{BaseUnit, Milli};
+
+/// What a new lot is.
+pub struct NewLot<'a> {
+    /// Its code, unique in the club.
+    pub code: &'a str,
+    /// Of which item.
+    pub item: ItemId,
+    /// The entry that brought it.
+    pub entry: EntryId,
+    /// The batch it came from.
+    pub batch: Option<BatchId>,
+    /// When it came.
+    pub day: Day,
+    /// Its last good day.
+    pub best_before: Option<Day>,
+    /// Who sold it.
+    pub supplier: &'a str,
+    /// The supplier's own mark.
+    pub supplier_mark: &'a str,
+}
+
+/// Keep a new lot.
+pub fn add_lot(conn: &mut AnyConn, club: ClubId, id: LotId, lot: &NewLot<'_>) -> Result<(), Failure> {
+    diesel::insert_into(lots::table)
+        .values((
+            lots::id.eq(id),
+            lots::club_id.eq(club),
+            lots::item_id.eq(lot.item),
+            lots::code.eq(lot.code),
+            lots::entry_id.eq(lot.entry),
+            lots::batch_id.eq(lot.batch),
+            lots::received_on.eq(lot.day),
+            lots::best_before.eq(lot.best_before),
+            lots::supplier.eq(lot.supplier),
+            lots::supplier_mark.eq(lot.supplier_mark),
+        ))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// A new lot of a receipt line.
+pub fn add_received(
+    conn: &mut AnyConn,
+    club: ClubId,
+    id: LotId,
+    code: &str,
+    entry: EntryId,
+    day: Day,
+    line: &ReceiptLine,
+) -> Result<(), Failure> {
+    let lot = NewLot {
+        code,
+        item: line.item,
+        entry,
+        batch: None,
+        day,
+        best_before: line.best_before,
+        supplier: &line.supplier,
+        supplier_mark: &line.supplier_mark,
+    };
+    add_lot(conn, club, id, &lot)
+}
+
+/// A lot with its item.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lot {
+    /// Which.
+    pub id: LotId,
+    /// Its code.
+    pub code: String,
+    /// Its item.
+    pub item_id: ItemId,
+    /// What it is.
+    pub item: Item,
+    /// The entry that brought it.
+    pub entry: EntryId,
+    /// The receipt's number, where it was bought.
+    pub receipt: Option<String>,
+    /// The batch it came from.
+    pub batch: Option<BatchId>,
+    /// The bottling it is.
+    pub bottling: Option<BottlingId>,
+    /// When it came.
+    pub received_on: Day,
+    /// Its last good day.
+    pub best_before: Option<Day>,
+    /// Who sold it.
+    pub supplier: String,
+    /// The supplier's own mark.
+    pub supplier_mark: String,
+}
+
+/// One lot.
+pub fn lot(conn: &mut AnyConn, club: ClubId, id: LotId) -> Result<Lot, Failure> {
+    type Head = (String, ItemId, EntryId, Option<String>, Option<BatchId>, Day, Option<Day>, String, String);
+    let (
+        (code, item_id, entry, receipt, batch, received_on, best_before, supplier, supplier_mark),
+        item,
+        bottling,
+    ): (Head, ItemRow, Option<BottlingId>) = lots::table
+        .inner_join(items::table.on(items::id.eq(lots::item_id)))
+        .inner_join(entries::table.on(entries::id.eq(lots::entry_id)))
+        .left_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
+        .filter(lots::id.eq(id).and(lots::club_id.eq(club)))
+        .select((
+            (
+                lots::code,
+                lots::item_id,
+                lots::entry_id,
+                entries::code,
+                lots::batch_id,
+                lots::received_on,
+                lots::best_before,
+                lots::supplier,
+                lots::supplier_mark,
+            ),
+            ItemRow::as_select(),
+            bottlings::id.nullable(),
+        ))
+        .first(conn)?;
+    Ok(Lot {
+        id,
+        code,
+        item_id,
+        item: item.into(),
+        entry,
+        receipt,
+        batch,
+        bottling,
+        received_on,
+        best_before,
+        supplier,
+        supplier_mark,
+    })
+}
+
+/// The lot with this code.
+pub fn lot_coded(conn: &mut AnyConn, club: ClubId, code: &str) -> Result<LotId, Failure> {
+    Ok(lots::table.filter(lots::club_id.eq(club).and(lots::code.eq(code))).select(lots::id).first(conn)?)
+}
+
+/// Which lots to look at.
+#[derive(Debug, Clone, Copy)]
+pub enum Shelved {
+    /// Of one lot.
+    Lot(LotId),
+    /// Of one item.
+    Item(ItemId),
+    /// One lot at one place.
+    At(LotId, PlaceId),
+}
+
+/// Where something of it is left, first-expired-first.
+pub fn shelves(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<Shelf>, Failure> {
+    type Row = (LotId, String, PlaceId, Day, Option<Day>, Milli, Money, Day);
+    let mut query = accounts::table
+        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+        .filter(
+            accounts::club_id
+                .eq(club)
+                .and(accounts::kind.eq("stock"))
+                .and(accounts::quantity.gt(Milli::ZERO)),
+        )
+        .select((
+            lots::id,
+            lots::code,
+            accounts::place_id.assume_not_null(),
+            lots::received_on,
+            lots::best_before,
+            accounts::quantity,
+            accounts::cost,
+            accounts::opened_on,
+        ))
+        .into_boxed();
+    query = match of {
+        Shelved::Lot(lot) => query.filter(accounts::lot_id.eq(lot)),
+        Shelved::Item(item) => query.filter(lots::item_id.eq(item)),
+        Shelved::At(lot, place) => query.filter(accounts::lot_id.eq(lot).and(accounts::place_id.eq(place))),
+    };
+    let rows: Vec<Row> = query.load(conn)?;
+    let mut shelves: Vec<Shelf> = rows
+        .into_iter()
+        .map(|(lot, code, place, received_on, best_before, quantity, cost, opened_on)| Shelf {
+            lot,
+            code,
+            place,
+            received_on,
+            best_before,
+            holding: Holding { quantity, cost },
+            opened_on,
+        })
+        .collect();
+    first_expired_first(&mut shelves);
+    Ok(shelves)
+}
+
+/// A lot at a place, empty if nothing is left of it there.
+pub fn shelf(conn: &mut AnyConn, club: ClubId, lot: &Lot, at: PlaceId) -> Result<Shelf, Failure> {
+    let found = shelves(conn, club, Shelved::At(lot.id, at))?.pop();
+    Ok(found.unwrap_or_else(|| Shelf {
+        lot: lot.id,
+        code: lot.code.clone(),
+        place: at,
+        received_on: lot.received_on,
+        best_before: lot.best_before,
+        holding: Holding::default(),
+        opened_on: lot.received_on,
+    }))
+}
+
+/// The latest day something of this item came in; the key of "low" notices.
+pub fn filled_up_on(conn: &mut AnyConn, item: ItemId) -> Result<Option<Day>, Failure> {
+    Ok(lots::table
+        .filter(lots::item_id.eq(item))
+        .order(lots::id.desc())
+        .select(lots::received_on)
+        .first(conn)
+        .optional()?)
+}
+
+/// The last hundred suppliers that were written, so that they need not be written again.
+pub fn suppliers(conn: &mut AnyConn, club: ClubId) -> Result<Vec<String>, Failure> {
+    let mut names: Vec<String> = lots::table
+        .filter(lots::club_id.eq(club).and(lots::supplier.ne("")))
+        .order(lots::id.desc())
+        .limit(100)
+        .select(lots::supplier)
+        .load(conn)?;
+    names.sort();
+    names.dedup();
+    Ok(names)
+}
+
+/// What things are counted in, to read the quantities of a form or a request.
+#[derive(Debug, Clone, Default)]
+pub struct Units {
+    items: HashMap<ItemId, BaseUnit>,
+    lots: HashMap<LotId, BaseUnit>,
+}
+
+impl Units {
+    /// What this item is counted in.
+    pub fn of_item(&self, item: ItemId) -> Option<BaseUnit> {
+        self.items.get(&item).copied()
+    }
+
+    /// What this lot is counted in.
+    pub fn of_lot(&self, lot: LotId) -> Option<BaseUnit> {
+        self.lots.get(&lot).copied()
+    }
+}
+
+/// What these items and lots are counted in; those of another club are left out.
+pub fn units(conn: &mut AnyConn, club: ClubId, of: &[ItemId], lots_of: &[LotId]) -> Result<Units, Failure> {
+    let items: Vec<(ItemId, BaseUnit)> = items::table
+        .filter(items::club_id.eq(club).and(items::id.eq_any(of.to_vec())))
+        .select((items::id, items::unit))
+        .load(conn)?;
+    let lots: Vec<(LotId, BaseUnit)> = lots::table
+        .inner_join(items::table.on(items::id.eq(lots::item_id)))
+        .filter(lots::club_id.eq(club).and(lots::id.eq_any(lots_of.to_vec())))
+        .select((lots::id, items::unit))
+        .load(conn)?;
+    Ok(Units { items: items.into_iter().collect(), lots: lots.into_iter().collect() })
+}

@@ -1,0 +1,300 @@
+//! What is recorded of a batch by the API, and taken back.
+
+use serde::Serialize;
+use utoipa::ToSchema;
+
+use crate::actions::{batches as acts, bottles, reversals};
+use crate::db::AnyConn;
+use crate::db::batches as rows;
+use crate::db::stock::{self, Units};
+use crate::domain::members::{Cellarhand, Doer};
+use crate::units::ids::{BatchId, EntryId, ItemId, ReadingId};
+use crate::web::api::Amount;
+use crate::web::api::bodies::{
+    Blend, ByProduct, Draw, Ending, LossBody, NewBottling, NewReading, Racking, Reason, Split,
+};
+use crate::web::batches::read;
+use crate::web::body::Json;
+use crate::web::entries::read_reversal;
+use crate::web::extract::{Key, Path};
+use crate::web::input::Draft;
+use crate::web::problem::Problem;
+use crate::web::respond::Created;
+use crate::web::site::Site;
+use crate::web::supplies;
+
+/// What was recorded.
+#[derive(Serialize, ToSchema)]
+pub struct Recorded {
+    /// The entry in the books.
+    pub entry: String,
+    /// The stage of the batch now.
+    pub stage: String,
+    /// The volume of the batch now.
+    pub volume: Amount,
+}
+
+async fn recorded(
+    site: &Site,
+    doer: &Doer,
+    batch: BatchId,
+    entry: EntryId,
+) -> Result<Created<Recorded>, Problem> {
+    let club = doer.club;
+    let standing = site.db.read(move |conn| rows::standing(conn, club, batch)).await?;
+    Ok(Created(Recorded {
+        entry: entry.to_string(),
+        stage: standing.stage.code().to_owned(),
+        volume: Amount::volume(standing.holding.quantity),
+    }))
+}
+
+/// What the supplies that a request names are counted in.
+async fn units(site: &Site, doer: &Doer, draft: &Draft, path: &str) -> Result<Units, Problem> {
+    let (mut items, lots) = supplies::named(draft, path);
+    items.extend(draft.typed("item").and_then(|id| id.parse::<ItemId>().ok()));
+    let club = doer.club;
+    Ok(site.db.read(move |conn: &mut AnyConn| stock::units(conn, club, &items, &lots)).await?)
+}
+
+/// Draws supplies into a batch.
+pub async fn draw(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<Draw>,
+) -> Result<Created<Recorded>, Problem> {
+    let units = units(&site, &hand, &sent.draft, "lines").await?;
+    let order = read::draw(&sent.draft, &hand, path.0, false, &units)?;
+    let entry = acts::draw(&site.db, &hand, key, order).await?;
+    recorded(&site, &hand, path.0, entry).await
+}
+
+/// Pitches the yeast.
+pub async fn pitch(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<Draw>,
+) -> Result<Created<Recorded>, Problem> {
+    let units = units(&site, &hand, &sent.draft, "lines").await?;
+    let order = read::draw(&sent.draft, &hand, path.0, true, &units)?;
+    let entry = acts::draw(&site.db, &hand, key, order).await?;
+    recorded(&site, &hand, path.0, entry).await
+}
+
+/// A by-product that was weighed off.
+#[derive(Serialize, ToSchema)]
+pub struct WeighedOff {
+    /// The entry in the books.
+    pub entry: String,
+    /// The lot it became.
+    pub lot: String,
+    /// The lot's code.
+    pub code: String,
+}
+
+/// Weighs a by-product off.
+pub async fn by_product(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<ByProduct>,
+) -> Result<Created<WeighedOff>, Problem> {
+    let units = units(&site, &hand, &sent.draft, "lines").await?;
+    let order = read::by_product(&sent.draft, &hand, path.0, &units)?;
+    let made = acts::by_product(&site.db, &hand, key, order).await?;
+    Ok(Created(WeighedOff { entry: made.entry.to_string(), lot: made.lot.to_string(), code: made.code }))
+}
+
+/// Records drink that was lost.
+pub async fn lose(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<LossBody>,
+) -> Result<Created<Recorded>, Problem> {
+    let entry = acts::record_loss(&site.db, &hand, key, read::loss(&sent.draft, &hand, path.0)?).await?;
+    recorded(&site, &hand, path.0, entry).await
+}
+
+/// Racks a batch, or records the volume measured.
+pub async fn rack(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<Racking>,
+) -> Result<Created<Recorded>, Problem> {
+    let entry =
+        acts::record_racking(&site.db, &hand, key, read::racking(&sent.draft, &hand, path.0)?).await?;
+    recorded(&site, &hand, path.0, entry).await
+}
+
+/// Where drink went.
+#[derive(Serialize, ToSchema)]
+pub struct Moved {
+    /// The entry in the books.
+    pub entry: String,
+    /// The batch it went into.
+    pub into: String,
+    /// That batch's number.
+    pub code: String,
+}
+
+impl From<acts::Transferred> for Moved {
+    fn from(made: acts::Transferred) -> Self {
+        Self { entry: made.entry.to_string(), into: made.into.to_string(), code: made.code }
+    }
+}
+
+/// Splits part of a batch into a new one.
+pub async fn split(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<Split>,
+) -> Result<Created<Moved>, Problem> {
+    let made = acts::record_transfer(&site.db, &hand, key, read::split(&sent.draft, &hand, path.0)?).await?;
+    Ok(Created(made.into()))
+}
+
+/// Blends part of a batch into another.
+pub async fn blend(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<Blend>,
+) -> Result<Created<Moved>, Problem> {
+    let made = acts::record_transfer(&site.db, &hand, key, read::blend(&sent.draft, &hand, path.0)?).await?;
+    Ok(Created(made.into()))
+}
+
+/// A value as it was kept.
+#[derive(Serialize, ToSchema)]
+pub struct ReadBody {
+    /// Its id.
+    pub id: String,
+    /// As corrected to 20 °C.
+    pub value: String,
+    /// What to know about the correction.
+    pub warning: Option<String>,
+}
+
+/// Records a reading.
+pub async fn record_reading(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<NewReading>,
+) -> Result<Created<ReadBody>, Problem> {
+    let kept = acts::record_reading(&site.db, &hand, key, read::reading(&sent.draft, &hand, path.0)?).await?;
+    Ok(Created(ReadBody { id: kept.id.to_string(), value: kept.value.plain(), warning: kept.warning }))
+}
+
+/// The batch of a reading that was struck out.
+#[derive(Serialize, ToSchema)]
+pub struct Struck {
+    /// The batch.
+    pub batch: String,
+}
+
+/// Strikes a reading out.
+pub async fn strike(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<ReadingId>,
+    Key(key): Key,
+    sent: Json<Reason>,
+) -> Result<Created<Struck>, Problem> {
+    let batch = acts::strike_reading(&site.db, &hand, key, read::strike(&sent.draft, &hand, path.0)?).await?;
+    Ok(Created(Struck { batch: batch.to_string() }))
+}
+
+/// A filling that was laid down.
+#[derive(Serialize, ToSchema)]
+pub struct BottledBody {
+    /// The entry in the books.
+    pub entry: String,
+    /// The bottling.
+    pub bottling: String,
+    /// Its code.
+    pub code: String,
+    /// The lot of its bottles.
+    pub lot: String,
+    /// What one bottle costs; the last one takes the rest.
+    pub cost_per_bottle: String,
+}
+
+/// Fills bottles from a batch and lays them down.
+pub async fn bottle(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<NewBottling>,
+) -> Result<Created<BottledBody>, Problem> {
+    let units = units(&site, &hand, &sent.draft, "packaging").await?;
+    let order = read::bottling(&sent.draft, &hand, path.0, &units)?;
+    let made = bottles::record_bottling(&site.db, &hand, key, order).await?;
+    Ok(Created(BottledBody {
+        entry: made.entry.to_string(),
+        bottling: made.bottling.to_string(),
+        code: made.code,
+        lot: made.lot.to_string(),
+        cost_per_bottle: made.cost_per_bottle.plain(),
+    }))
+}
+
+/// Closes a batch in which nothing is left.
+pub async fn close(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<Ending>,
+) -> Result<Created<Recorded>, Problem> {
+    let order = read::ending(&sent.draft, &hand, path.0, false)?;
+    let entry = acts::record_end(&site.db, &hand, key, order).await?;
+    recorded(&site, &hand, path.0, entry).await
+}
+
+/// Gives a batch up: the rest is lost.
+pub async fn abandon(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<BatchId>,
+    Key(key): Key,
+    sent: Json<Ending>,
+) -> Result<Created<Recorded>, Problem> {
+    let order = read::ending(&sent.draft, &hand, path.0, true)?;
+    let entry = acts::record_end(&site.db, &hand, key, order).await?;
+    recorded(&site, &hand, path.0, entry).await
+}
+
+/// A reversal.
+#[derive(Serialize, ToSchema)]
+pub struct Reversed {
+    /// The entry that takes the other back.
+    pub entry: String,
+}
+
+/// Reverses an entry; 409 names the entries that rest on it.
+pub async fn reverse(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<EntryId>,
+    Key(key): Key,
+    sent: Json<Reason>,
+) -> Result<Created<Reversed>, Problem> {
+    let order = read_reversal(&sent.draft, &hand, path.0)?;
+    let entry = reversals::record_reversal(&site.db, &hand, key, order).await?;
+    Ok(Created(Reversed { entry: entry.to_string() }))
+}
