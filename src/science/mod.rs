@@ -21,6 +21,7 @@ pub mod pasteur;
 pub mod pressure;
 pub mod range;
 pub mod root;
+pub mod sensory;
 pub mod sugar;
 pub mod sulphite;
 

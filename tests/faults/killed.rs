@@ -62,7 +62,7 @@ async fn what_was_acknowledged_survives_a_sudden_end(ground: &Ground) {
     for key in &broken {
         match client.receive(&agent, &server.at, key) {
             Heard::Answer(201, answer) => {
-                assert!(entries.insert(entry_of(&answer)), "{key} has another's entry")
+                assert!(entries.insert(entry_of(&answer)), "{key} has another's entry");
             }
             other => panic!("{key}: {other:?}"),
         }
