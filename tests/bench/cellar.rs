@@ -155,7 +155,7 @@ impl Maker<'_> {
         }
         let receipt = Receipt { day: self.day(), paid_by: None, lines, remark: String::new() };
         let lots: Vec<LotId> = receipt.lines.iter().map(|_| LotId::fresh()).collect();
-        let entry = receive(&receipt, &lots);
+        let entry = receive(&receipt, &lots).map_err(refused)?;
         let id = EntryId::fresh();
         books::begin_entry(self.conn, &self.doer, id, Some("R-1"), &entry)?;
         for (at, (line, lot)) in receipt.lines.iter().zip(lots).enumerate() {
