@@ -84,7 +84,7 @@ fn constraints(conn: &mut AnyConn) -> BTreeSet<String> {
                      WHERE t.type = 'table' AND i.origin = 'u' GROUP BY t.name, i.name",
                     "SELECT t.name || '.' || r.\"from\" || ' references ' || r.\"table\" AS line \
                      FROM sqlite_schema t JOIN pragma_foreign_key_list(t.name) r WHERE t.type = 'table'",
-                    "SELECT 'index ' || i.name || ' on ' || t.name || ' (' || \
+                    "SELECT CASE WHEN i.\"unique\" THEN 'unique ' ELSE '' END || 'index ' || i.name || ' on ' || t.name || ' (' || \
                      group_concat(c.name, ', ' ORDER BY c.seqno) || ')' || \
                      CASE WHEN i.partial THEN ' where' ELSE '' END AS line \
                      FROM sqlite_schema t JOIN pragma_index_list(t.name) i JOIN pragma_index_info(i.name) c \
@@ -106,13 +106,14 @@ fn constraints(conn: &mut AnyConn) -> BTreeSet<String> {
                 "SELECT conrelid::regclass || '.' || a.attname || ' references ' || confrelid::regclass AS line \
                  FROM pg_constraint, pg_attribute a WHERE contype = 'f' AND a.attrelid = conrelid \
                  AND a.attnum = conkey[1] AND connamespace = 'public'::regnamespace",
-                "SELECT 'index ' || indexrelid::regclass || ' on ' || indrelid::regclass || ' (' || \
+                "SELECT CASE WHEN indisunique THEN 'unique ' ELSE '' END || 'index ' || indexrelid::regclass || ' on ' || indrelid::regclass || ' (' || \
                  string_agg(a.attname, ', ' ORDER BY k.place) || ')' || \
                  CASE WHEN indpred IS NULL THEN '' ELSE ' where' END AS line \
                  FROM pg_index, unnest(indkey::int2[]) WITH ORDINALITY AS k (number, place), pg_attribute a \
-                 WHERE a.attrelid = indrelid AND a.attnum = k.number AND NOT indisunique \
+                 WHERE a.attrelid = indrelid AND a.attnum = k.number \
+                 AND NOT EXISTS (SELECT 1 FROM pg_constraint WHERE conindid = indexrelid) \
                  AND indrelid IN (SELECT oid FROM pg_class WHERE relnamespace = 'public'::regnamespace) \
-                 GROUP BY indexrelid, indrelid, indpred",
+                 GROUP BY indexrelid, indrelid, indpred, indisunique",
                 "SELECT conrelid::regclass || ' checks ' || CASE WHEN conname LIKE '%\\_check' \
                  THEN conkey::text ELSE conname END AS line FROM pg_constraint \
                  WHERE contype = 'c' AND connamespace = 'public'::regnamespace",
@@ -177,7 +178,8 @@ fn postgres_constrains_as_sqlite_does() {
     let (sqlite, postgres) = (of(Ground::sqlite()), of(Ground::postgres()));
     assert!(sqlite.contains("accounts checks never_below_zero"), "{sqlite:?}");
     assert!(
-        sqlite.contains("entries unique (reverses)") && sqlite.contains("items checks {5}"),
+        sqlite.contains("unique index entries_reversed_once on entries (reverses) where")
+            && sqlite.contains("items checks {5}"),
         "{sqlite:?}"
     );
     let (here, there) = (sqlite.difference(&postgres), postgres.difference(&sqlite));

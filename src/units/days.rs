@@ -143,14 +143,15 @@ pub fn tiny(day: Day, today: Day) -> String {
     }
 }
 
-/// An age in words: "12 days", "9 weeks", "3 months", "2 years"; months to the nearest.
+/// An age in words: "12 days", "9 weeks", "3 months", "2 years"; only months that have passed, within four days,
+/// so that 90 days are three of them.
 pub fn age(days: i64) -> String {
     match days {
         i64::MIN..=0 => "0 days".to_owned(),
         1 => "1 day".to_owned(),
         2..=34 => format!("{days} days"),
         35..=89 => format!("{} weeks", days / 7),
-        90..=729 => format!("{} months", (days * 12 + 182) / 365),
+        90..=729 => format!("{} months", (days * 12 + 48) / 365),
         _ if days % 365 < 31 => format!("{} years", days / 365),
         _ => format!("{}.{} years", days / 365, (days % 365) * 10 / 365),
     }
@@ -201,7 +202,7 @@ mod tests {
         {
             assert_eq!(age(days), words);
         }
-        for (days, months) in [(90, 3), (180, 6), (365, 12), (547, 18)] {
+        for (days, months) in [(90, 3), (180, 6), (270, 9), (350, 11), (365, 12), (547, 18), (715, 23)] {
             assert_eq!(age(days), format!("{months} months"));
         }
     }

@@ -60,8 +60,12 @@ impl Cellar {
 
 /// Items in stock, and lots of each: the stock page shows them all on about 20 KB.
 const ITEMS: usize = 40;
-/// Draws into a batch of the past before it ends.
-const DRAWS: u64 = 20;
+/// Draws into a batch of the past before it ends, and supplies in each; the batch of today has one supply in each of
+/// as many draws.
+const DRAWS: usize = 2;
+const SUPPLIES: usize = 10;
+/// Postings of a batch of the past: two for each supply, and its end.
+const OF_A_BATCH: u64 = 42;
 
 struct Maker<'c> {
     conn: &'c mut AnyConn,
@@ -102,16 +106,16 @@ fn fill(conn: &mut AnyConn, doer: &Doer, postings: u64) -> Result<(BatchId, Item
         number: 0,
     };
     maker.ground()?;
-    while maker.postings + 2 * DRAWS + 60 < postings {
+    while maker.postings + 2 * OF_A_BATCH < postings {
         let batch = maker.batch()?;
         for at in 0..DRAWS {
-            maker.draw(batch, usize::try_from(at).unwrap_or(0) % ITEMS)?;
+            maker.draw(batch, at * SUPPLIES, SUPPLIES)?;
         }
         maker.close(batch)?;
     }
     let batch = maker.batch()?;
-    for at in 0..DRAWS {
-        maker.draw(batch, usize::try_from(at).unwrap_or(0) % ITEMS)?;
+    for at in 0..DRAWS * SUPPLIES {
+        maker.draw(batch, at, 1)?;
     }
     Ok((batch, maker.items[0].0, maker.postings))
 }
@@ -198,20 +202,17 @@ impl Maker<'_> {
         Ok(())
     }
 
-    fn draw(&mut self, batch: BatchId, at: usize) -> Result<(), Failure> {
-        let (item, of) = self.items[at].clone();
+    fn draw(&mut self, batch: BatchId, from: usize, count: usize) -> Result<(), Failure> {
         let standing = batches::standing(self.conn, self.doer.club, batch)?;
-        let line = DrawLine { source: Source::Item(item), quantity: Milli::new(1000), expired_because: None };
-        let order = Draw {
-            batch,
-            day: self.day(),
-            pitch: false,
-            lines: vec![line],
-            volume_after: None,
-            remark: String::new(),
-        };
-        let shelves = stock::shelves(self.conn, self.doer.club, stock::Shelved::Item(item))?;
-        let mut supplies = [Supply { item: of, shelves }];
+        let (mut lines, mut supplies) = (Vec::new(), Vec::new());
+        for (item, of) in &self.items[from..from + count] {
+            let source = Source::Item(*item);
+            lines.push(DrawLine { source, quantity: Milli::new(1000), expired_because: None });
+            let shelves = stock::shelves(self.conn, self.doer.club, stock::Shelved::Item(*item))?;
+            supplies.push(Supply { item: of.clone(), shelves });
+        }
+        let day = self.day();
+        let order = Draw { batch, day, pitch: false, lines, volume_after: None, remark: String::new() };
         let entry = draw_into(&standing, &order, &mut supplies).map_err(refused)?;
         self.record(&entry)?;
         batches::restage(self.conn, batch)

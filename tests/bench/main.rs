@@ -52,6 +52,11 @@ fn measure(folder: &Path, large_postings: u64, seconds: u64) -> Tried<()> {
     let small = cellar::make(&folder.join("small.db"), 10_000)?;
     let large = cellar::make(&folder.join("large.db"), large_postings)?;
     println!("postings: {} and {}", small.postings, large.postings);
+    // Before anything more is written to it.
+    let pages = ["stock page", "batch page"];
+    let bare = pages.map(|page| {
+        number(&server_core(&["bare-page", &large.path, &large.who(), page, &seconds.to_string()])?)
+    });
     let mut rates = Vec::new();
     for cellar in [&small, &large] {
         let server = Server::start(cellar)?;
@@ -75,9 +80,8 @@ fn measure(folder: &Path, large_postings: u64, seconds: u64) -> Tried<()> {
         }
         println!("(c) {}: peak memory of the server {:.0} MB", cellar.name(), server.peak_mb()?);
     }
-    for (at, page) in ["stock page", "batch page"].into_iter().enumerate() {
-        let bare =
-            number(&server_core(&["bare-page", &large.path, &large.who(), page, &seconds.to_string()])?)?;
+    for ((at, page), bare) in pages.into_iter().enumerate().zip(bare) {
+        let bare = bare?;
         let (of_small, of_large) = (rates[at], rates[at + 2]);
         println!(
             "(a) {page}: {of_large:.0} requests/s over HTTP, {bare:.0} in the bare loop: {:.2} of it; {:.2} times slower than \

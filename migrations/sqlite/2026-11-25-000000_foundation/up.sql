@@ -154,9 +154,11 @@ CREATE TABLE entries (
     recorded_by BIGINT NOT NULL REFERENCES members (id),
     batch_id BIGINT REFERENCES batches (id),
     bottling_id BIGINT,
-    reverses BIGINT UNIQUE REFERENCES entries (id),
+    reverses BIGINT REFERENCES entries (id),
     remark TEXT NOT NULL
 );
+-- Partial, so that no query looks for what reverses nothing by it: that is almost everything.
+CREATE UNIQUE INDEX entries_reversed_once ON entries (reverses) WHERE reverses IS NOT NULL;
 CREATE INDEX entries_by_club ON entries (club_id, id);
 CREATE INDEX entries_by_batch ON entries (batch_id, id) WHERE batch_id IS NOT NULL;
 CREATE INDEX entries_by_bottling ON entries (bottling_id, id) WHERE bottling_id IS NOT NULL;
