@@ -12,4 +12,5 @@ pub mod refusal;
 pub mod reminders;
 pub mod reversals;
 pub mod stock;
+pub mod workbench;
 pub mod yields;

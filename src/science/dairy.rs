@@ -9,6 +9,7 @@ use super::{Guide, OutOfRange, Range};
 
 mod curd;
 mod enzymes;
+mod kinds;
 
 pub use curd::{
     CASEIN_PERCENT, CASEIN_SHARE_OF_PROTEIN, Curd, FAT_PERCENT, MOISTURE_FRACTION, curd_and_whey,
@@ -17,6 +18,11 @@ pub use curd::{
 pub use enzymes::{
     DEFAULT_LACTASE, DEFAULT_RENNET_IMCU_L, Lactase, LactaseKind, RENNET_C, clotting_minutes,
     lactase_fraction, lactase_hours, lactase_rate_to_31_c, rennet_ml,
+};
+
+pub use kinds::{
+    BUFFALO_MILK, FOLD, GOAT_MILK, Milk, SHEEP_MILK, SOLUBILITY_C, concentrated_whey_kg_l,
+    lactose_crystals_g_l, lactose_solubility_g_100_g,
 };
 
 /// Composition in grams per 100 g.

@@ -4,6 +4,7 @@
 //! Nothing in this room knows a database, a web page or a clock.
 
 pub mod days;
+pub mod dimension;
 pub mod ids;
 pub mod measure;
 pub mod money;

@@ -1,0 +1,209 @@
+//! What was given to a question, read and with its units.
+
+use super::question::{Input, Kind};
+use super::sheet::shown;
+use crate::science::{Guide, OutOfRange, sugar};
+use crate::units::dimension::Sugar;
+
+/// One answer.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Value {
+    /// In the unit of its input.
+    Number(f64),
+    /// On the scale it was written in.
+    Sugar(Sugar),
+    /// The code of a choice.
+    Choice(&'static str),
+    /// Yes or no.
+    Flag(bool),
+    /// A line of text.
+    Words(String),
+    /// Parts, or the lines of a log.
+    Lines(Vec<Given>),
+}
+
+/// All answers to one question.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Given {
+    values: Vec<(&'static str, Value)>,
+}
+
+impl Given {
+    /// Adds an answer.
+    pub fn put(&mut self, name: &'static str, value: Value) {
+        self.values.push((name, value));
+    }
+
+    fn value(&self, name: &str) -> Option<&Value> {
+        self.values.iter().find(|one| one.0 == name).map(|one| &one.1)
+    }
+
+    /// A number, if it was given.
+    pub fn optional(&self, name: &str) -> Option<f64> {
+        match self.value(name) {
+            Some(Value::Number(number)) => Some(*number),
+            _ => None,
+        }
+    }
+
+    /// A number that has to be given; NaN, which every formula refuses in words, where it was not.
+    pub fn number(&self, name: &str) -> f64 {
+        self.optional(name).unwrap_or(f64::NAN)
+    }
+
+    /// A sugar content.
+    pub fn sugar(&self, name: &str) -> Content {
+        match self.value(name) {
+            Some(Value::Sugar(sugar)) => Content(*sugar),
+            _ => Content(Sugar::Gravity(f64::NAN)),
+        }
+    }
+
+    /// Whether a value was given at all.
+    pub fn has(&self, name: &str) -> bool {
+        self.value(name).is_some()
+    }
+
+    /// The code that was chosen; empty where nothing was.
+    pub fn choice(&self, name: &str) -> &'static str {
+        match self.value(name) {
+            Some(Value::Choice(code)) => code,
+            _ => "",
+        }
+    }
+
+    /// Whether yes was said.
+    pub fn flag(&self, name: &str) -> bool {
+        self.value(name) == Some(&Value::Flag(true))
+    }
+
+    /// A line of text; empty where there is none.
+    pub fn words(&self, name: &str) -> &str {
+        match self.value(name) {
+            Some(Value::Words(words)) => words,
+            _ => "",
+        }
+    }
+
+    /// Parts, or the lines of a log.
+    pub fn lines(&self, name: &str) -> &[Given] {
+        match self.value(name) {
+            Some(Value::Lines(lines)) => lines,
+            _ => &[],
+        }
+    }
+
+    /// What was given, in words, for the working of a figure.
+    pub fn said(&self, inputs: &[Input]) -> String {
+        let one = |input: &Input| {
+            let value = match (self.value(input.name)?, input.kind) {
+                (Value::Number(number), _) => format!("{} {}", plain(*number), input.sign()).trim_end().to_owned(),
+                (Value::Sugar(sugar), _) => written(*sugar),
+                (Value::Choice(code), Kind::Choice(of)) => {
+                    of.iter().find(|one| one.0 == *code).map_or(*code, |one| one.1).to_owned()
+                }
+                (Value::Flag(yes), _) => if *yes { "yes" } else { "no" }.to_owned(),
+                (Value::Words(words), _) => words.clone(),
+                (Value::Lines(lines), Kind::Log(_)) => format!("{} readings", lines.len()),
+                (Value::Lines(lines), Kind::Parts(_, of)) => {
+                    lines.iter().map(|line| line.said(of)).collect::<Vec<_>>().join(" / ")
+                }
+                _ => return None,
+            };
+            Some(format!("{}: {value}", input.label))
+        };
+        inputs.iter().filter_map(one).collect::<Vec<_>>().join("; ")
+    }
+
+    /// The field that holds the value a formula refused: the same number, or the same in per cent or thousandths.
+    pub(super) fn field_of(&self, inputs: &[Input], refused: &OutOfRange) -> String {
+        let numbers = self.numbers(inputs);
+        let close = |one: f64, other: f64| (one - other).abs() <= 1e-9 * other.abs().max(1e-12);
+        let factors = [1.0, 0.01, 100.0, 0.001, 1000.0];
+        let found = factors.iter().find_map(|factor| {
+            let mut fits = numbers.iter().filter(|(_, _, number)| close(number * factor, refused.value));
+            let first = fits.next();
+            let same_unit =
+                numbers.iter().find(|(_, sign, number)| *sign == refused.unit && close(number * factor, refused.value));
+            same_unit.or(first)
+        });
+        found.map(|one| one.0.clone()).unwrap_or_default()
+    }
+
+    /// Every number with its path and unit.
+    fn numbers(&self, inputs: &[Input]) -> Vec<(String, &'static str, f64)> {
+        let mut found = Vec::new();
+        for input in inputs {
+            match (self.value(input.name), input.kind) {
+                (Some(Value::Number(number)), _) => found.push((input.name.to_owned(), input.sign(), *number)),
+                (Some(Value::Sugar(sugar)), _) => {
+                    let (number, sign) = match *sugar {
+                        Sugar::Gravity(sg) => (sg, "SG"),
+                        Sugar::Brix(brix) => (brix, "°Bx"),
+                        Sugar::Content(content) => (content, "g/L"),
+                    };
+                    found.push((input.name.to_owned(), sign, number));
+                }
+                (Some(Value::Lines(lines)), Kind::Parts(_, of)) => {
+                    for (at, line) in lines.iter().enumerate() {
+                        let under = |(path, sign, number)| (format!("{}.{at}.{path}", input.name), sign, number);
+                        found.extend(line.numbers(of).into_iter().map(under));
+                    }
+                }
+                (Some(Value::Lines(lines)), Kind::Log(of)) => {
+                    let all = lines.iter().flat_map(|line| line.numbers(of));
+                    found.extend(all.map(|(_, sign, number)| (input.name.to_owned(), sign, number)));
+                }
+                _ => {}
+            }
+        }
+        found
+    }
+}
+
+fn written(sugar: Sugar) -> String {
+    match sugar {
+        Sugar::Gravity(sg) => format!("{sg:.4} SG"),
+        Sugar::Brix(brix) => format!("{} °Bx", plain(brix)),
+        Sugar::Content(content) => format!("{} g/L", plain(content)),
+    }
+}
+
+/// A number with as many digits as it has, up to six decimals.
+pub(super) fn plain(number: f64) -> String {
+    let text = shown(number, 6);
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// A sugar content, on any scale. Sources: those of [`sugar`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Content(pub Sugar);
+
+impl Content {
+    /// As a gravity.
+    pub fn sg(self) -> Result<Guide<f64>, OutOfRange> {
+        match self.0 {
+            Sugar::Gravity(sg) => sugar::GRAVITY.guide(sg),
+            Sugar::Brix(brix) => sugar::sg_from_brix(brix),
+            Sugar::Content(content) => sugar::sg_from_sugar_g_l(content),
+        }
+    }
+
+    /// As °Brix.
+    pub fn brix(self) -> Result<Guide<f64>, OutOfRange> {
+        match self.0 {
+            Sugar::Gravity(sg) => sugar::brix_from_sg(sg),
+            Sugar::Brix(brix) => sugar::BRIX.guide(brix),
+            Sugar::Content(content) => sugar::brix_from_sugar_g_l(content),
+        }
+    }
+
+    /// As grams of sucrose a litre.
+    pub fn g_l(self) -> Result<Guide<f64>, OutOfRange> {
+        match self.0 {
+            Sugar::Gravity(sg) => sugar::sugar_g_l_from_sg(sg),
+            Sugar::Brix(brix) => sugar::sugar_g_l_from_brix(brix),
+            Sugar::Content(content) => sugar::SUGAR_G_L.guide(content),
+        }
+    }
+}
