@@ -107,6 +107,12 @@ pub fn batch(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Batch, Fai
         .first(conn)?)
 }
 
+/// The batch with this number.
+pub fn coded(conn: &mut AnyConn, club: ClubId, code: &str) -> Result<Option<BatchId>, Failure> {
+    let named = batches::table.filter(batches::club_id.eq(club).and(batches::code.eq(code)));
+    Ok(named.select(batches::id).first(conn).optional()?)
+}
+
 /// Batches of some stages (none means all), newest first, before `before`.
 pub fn batches(
     conn: &mut AnyConn,

@@ -42,9 +42,11 @@ impl Dimension {
     const fn units(self) -> &'static [Known] {
         match self {
             Self::Plain => &[(&[""], 1.0, 0.0)],
-            Self::Volume => {
-                &[(&["L"], 1.0, 0.0), (&["mL"], 1e-3, 0.0), (&["m³", "m3", "cubic metre", "cubic metres"], 1e3, 0.0)]
-            }
+            Self::Volume => &[
+                (&["L"], 1.0, 0.0),
+                (&["mL"], 1e-3, 0.0),
+                (&["m³", "m3", "cubic metre", "cubic metres"], 1e3, 0.0),
+            ],
             Self::Mass => &[(&["kg"], 1.0, 0.0), (&["g"], 1e-3, 0.0), (&["mg"], 1e-6, 0.0)],
             Self::Temperature => &[
                 (&["°C", "C", "℃", "deg C", "celsius"], 1.0, 0.0),
@@ -77,9 +79,11 @@ impl Dimension {
                 (&["atm"], 1.013_25, 0.0),
             ],
             Self::Power => &[(&["W", "watt", "watts"], 1.0, 0.0), (&["kW"], 1e3, 0.0)],
-            Self::Height => {
-                &[(&["m", "metre", "metres", "meters"], 1.0, 0.0), (&["ft", "feet", "'"], 0.3048, 0.0), (&["km"], 1e3, 0.0)]
-            }
+            Self::Height => &[
+                (&["m", "metre", "metres", "meters"], 1.0, 0.0),
+                (&["ft", "feet", "'"], 0.3048, 0.0),
+                (&["km"], 1e3, 0.0),
+            ],
             Self::Gravity => &[(&["SG", "sg"], 1.0, 0.0)],
         }
     }
@@ -93,7 +97,8 @@ impl Dimension {
     }
 
     fn find(self, sign: &str) -> Option<&'static Known> {
-        let (sign, lower) = (sign.trim().trim_end_matches('.'), text::folded(sign.trim().trim_end_matches('.')));
+        let (sign, lower) =
+            (sign.trim().trim_end_matches('.'), text::folded(sign.trim().trim_end_matches('.')));
         let named = |known: &&Known, name: &dyn Fn(&str) -> bool| known.0.iter().any(|one| name(one));
         let units = self.units();
         // "M" is no metre and "G" no gram, but people write "l", "KG" and "Min".
@@ -141,8 +146,9 @@ impl Unit {
         match self.of.kept_as() {
             // "1 lb 4 oz", "½ gal"
             Some(kept) => {
-                let kept = Milli::read_zero(typed, kept)
-                    .map_err(|_| Misread::new(format!("“{typed}” cannot be read; write it like {example}")))?;
+                let kept = Milli::read_zero(typed, kept).map_err(|_| {
+                    Misread::new(format!("“{typed}” cannot be read; write it like {example}"))
+                })?;
                 Ok(self.from_base(kept.base() / 1000.0))
             }
             None => Err(Misread::new(format!("“{sign}” is not a unit known here; write it like {example}"))),
@@ -163,7 +169,10 @@ fn split(typed: &str) -> (&str, &str) {
     (amount.trim(), sign.trim())
 }
 
-#[allow(clippy::cast_precision_loss, reason = "at most eighteen digits; a formula needs no more than a float holds")]
+#[allow(
+    clippy::cast_precision_loss,
+    reason = "at most eighteen digits; a formula needs no more than a float holds"
+)]
 fn number_of(amount: &str, example: &str) -> Result<f64, Misread> {
     let fraction = number::read(amount, example)?;
     Ok(fraction.top as f64 / fraction.bottom as f64)
@@ -191,9 +200,9 @@ pub fn read_sugar(typed: &str) -> Result<Sugar, Misread> {
     match text::folded(sign).trim_start_matches('°').trim() {
         "" if (900.0..=1500.0).contains(&value) => Ok(Sugar::Gravity(value / 1000.0)),
         "" if (0.9..=1.5).contains(&value) => Ok(Sugar::Gravity(value)),
-        "" => Err(Misread::new(format!(
-            "“{amount}” may be °Bx or g/L: write it with its unit, like {EXAMPLE}"
-        ))),
+        "" => {
+            Err(Misread::new(format!("“{amount}” may be °Bx or g/L: write it with its unit, like {EXAMPLE}")))
+        }
         "sg" if value > 900.0 => Ok(Sugar::Gravity(value / 1000.0)),
         "sg" => Ok(Sugar::Gravity(value)),
         "bx" | "brix" | "p" | "plato" | "balling" | "%" => Ok(Sugar::Brix(value)),

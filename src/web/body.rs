@@ -102,7 +102,11 @@ impl Part for OpenForm {
     const TAKES: Takes = Takes::OpenForm;
 }
 
-impl<T: 'static> FromRequest for Json<T> {
+/// JSON whose description stands in a table.
+#[derive(Debug, Clone)]
+pub struct Sent(pub Draft);
+
+impl FromRequest for Sent {
     type Error = Problem;
     type Future = Later<Self>;
 
@@ -116,8 +120,20 @@ impl<T: 'static> FromRequest for Json<T> {
             } else {
                 json(&request, &bytes)?
             };
-            Ok(Self { draft: Draft::from_json(root)?, described: PhantomData })
+            Ok(Self(Draft::from_json(root)?))
         })
+    }
+}
+
+impl Part for Sent {}
+
+impl<T: 'static> FromRequest for Json<T> {
+    type Error = Problem;
+    type Future = Later<Self>;
+
+    fn from_request(request: &HttpRequest, payload: &mut dev::Payload) -> Self::Future {
+        let sent = Sent::from_request(request, payload);
+        Box::pin(async move { Ok(Self { draft: sent.await?.0, described: PhantomData }) })
     }
 }
 

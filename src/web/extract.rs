@@ -225,6 +225,21 @@ impl<T: DeserializeOwned + ToSchema> Part for Query<T> {
     }
 }
 
+/// What stands behind the question mark, for a page whose questions are a table and no struct.
+#[derive(Debug, Clone)]
+pub struct Asked(pub Draft);
+
+impl FromRequest for Asked {
+    type Error = Problem;
+    type Future = Ready<Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, _: &mut dev::Payload) -> Self::Future {
+        ready(query(request).map(Self))
+    }
+}
+
+impl Part for Asked {}
+
 fn query(request: &HttpRequest) -> Result<Draft, Problem> {
     let pairs = form_urlencoded::parse(request.query_string().as_bytes());
     Ok(Draft::from_form(pairs.map(|(name, text)| (name.into_owned(), text.into_owned())))?)

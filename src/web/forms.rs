@@ -142,7 +142,7 @@ impl FormView {
     }
 
     /// Whether a person sees a field of this name, so that a link can lead to it.
-    fn has_field(&self, path: &str) -> bool {
+    pub(super) fn has_field(&self, path: &str) -> bool {
         let mut fields = self.groups.iter().flat_map(|group| &group.fields);
         fields.any(|field| field.name == path && field.kind != FieldKind::Hidden)
     }
@@ -164,7 +164,7 @@ impl FormView {
 
 impl Problem {
     /// The id of the field in the page.
-    fn id(&self) -> String {
+    pub(super) fn id(&self) -> String {
         field::id_of(&self.field)
     }
 }

@@ -39,3 +39,4 @@ pub mod supplies;
 pub mod table;
 pub mod trail;
 pub mod words;
+pub mod workbench;

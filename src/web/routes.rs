@@ -5,12 +5,17 @@
 
 use actix_web::HttpResponse;
 
+use super::body::Sent;
 use super::extract::Anyone;
 use super::members::{club, entrance, me};
 use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
-use super::{api, assets, batches, bottles, costs, entries, health, problem, reminders, reports, stock};
+use super::{
+    api, assets, batches, bottles, costs, entries, health, problem, reminders, reports, stock, workbench,
+};
+use crate::domain::members::Onlooker;
+use crate::domain::workbench::questions;
 
 /// All routes.
 pub fn table() -> Table {
@@ -21,11 +26,13 @@ pub fn table() -> Table {
     batch_pages(&mut table.pages());
     bottle_pages(&mut table.pages());
     report_pages(&mut table.pages());
+    workbench_pages(&mut table.pages());
     programs(&mut table.api());
     people_programs(&mut table.api());
     stock_programs(&mut table.api());
     batch_programs(&mut table.api());
     bottle_programs(&mut table.api());
+    workbench_programs(&mut table.api());
     table
 }
 
@@ -137,6 +144,21 @@ fn report_pages(to: &mut Pages) {
         .get("/reports/costs.csv", reports::costs_file)
         .get("/reports/members/{id}", reports::member::show)
         .get("/reports/members.csv", reports::members_file);
+}
+
+fn workbench_pages(to: &mut Pages) {
+    to.get("/workbench", workbench::list).get("/workbench/{question}", workbench::show);
+}
+
+fn workbench_programs(to: &mut Api) {
+    for question in questions() {
+        to.described(
+            &format!("/workbench/{}", question.slug),
+            question.name,
+            |operation| api::workbench::describe(question, operation),
+            move |who: Onlooker, site: Site, sent: Sent| api::workbench::ask(question, who, site, sent),
+        );
+    }
 }
 
 fn bottle_programs(to: &mut Api) {

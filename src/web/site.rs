@@ -47,6 +47,8 @@ pub enum Room {
     Bottles,
     /// What it all adds up to.
     Reports,
+    /// What is worked out before anything is recorded.
+    Workbench,
     /// Members, and how the club is run.
     Club,
     /// Outside of all: one's own page, problems.
@@ -93,6 +95,7 @@ impl State {
             format!("{} working", facts.working),
             counted(facts.bottles, "bottle"),
             String::new(),
+            "work it out".to_owned(),
             counted(facts.members, "member"),
         ];
         for (section, fact) in frame.sections.iter_mut().zip(live) {
@@ -138,12 +141,13 @@ impl State {
     }
 }
 
-const SECTIONS: [(Room, &str, &str, bool); 6] = [
+const SECTIONS: [(Room, &str, &str, bool); 7] = [
     (Room::Today, "Today", "/", true),
     (Room::Stores, "Stores", "/stores", true),
     (Room::Batches, "Batches", "/batches", true),
     (Room::Bottles, "Bottles", "/bottles", true),
     (Room::Reports, "Reports", "/reports", false),
+    (Room::Workbench, "Workbench", "/workbench", false),
     (Room::Club, "Club", "/club", false),
 ];
 

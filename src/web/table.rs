@@ -216,6 +216,28 @@ impl Api<'_> {
         delete DELETE
     }
 
+    /// What is sent and answered is described by a table instead of types.
+    pub fn described<F, Args>(
+        &mut self,
+        path: &str,
+        summary: &str,
+        describe: impl FnOnce(&mut Operation),
+        handler: F,
+    ) -> &mut Self
+    where
+        F: Handler<Args, Output: Responder + 'static>,
+        Args: Arguments,
+    {
+        const { assert!(matches!(Args::TAKES, Takes::Nothing), "the API takes JSON, not forms") }
+        let path = format!("{}{path}", super::api::UNDER);
+        let mut operation = Operation::new(&Method::POST, &path, summary, Args::LEAST);
+        Args::describe(&mut operation);
+        describe(&mut operation);
+        self.0.description.add(operation);
+        self.0.add(Method::POST, &path, handler);
+        self
+    }
+
     fn add<F, Args>(&mut self, method: Method, path: &str, summary: &str, handler: F) -> &mut Self
     where
         F: Handler<Args, Output: Responder + Describes + 'static>,

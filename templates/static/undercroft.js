@@ -111,3 +111,30 @@ function inParagraph(button) {
   line.append(button);
   return line;
 }
+
+// A question of the workbench works itself out as its fields change: the same page is fetched with what is typed, and
+// what it found takes the place of what stood there. The answer is a status, so that it is read out politely.
+document.querySelectorAll("form[data-live]").forEach((form) => {
+  let wait, asked = 0;
+  const parts = ["tells", "found"].map((id) => document.getElementById(id));
+  form.addEventListener("input", () => {
+    clearTimeout(wait);
+    wait = setTimeout(async () => {
+      const mine = ++asked;
+      const fields = new URLSearchParams([...new FormData(form)].filter(([, value]) => value.trim()));
+      const address = `${form.action}?${fields}`;
+      const answer = await fetch(address).catch(() => null);
+      if (!answer || mine !== asked || ![200, 422].includes(answer.status)) return;
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      if (mine !== asked) return;
+      for (const part of parts) {
+        const next = page.getElementById(part.id);
+        if (!next) continue;
+        if (part.id === "tells" && part.textContent !== next.textContent) part.textContent = next.textContent;
+        if (part.id === "found" && answer.ok) part.replaceChildren(...next.childNodes);
+        part.classList.toggle("stale", !answer.ok);
+      }
+      history.replaceState(null, "", address);
+    }, 350);
+  });
+});

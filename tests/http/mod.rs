@@ -4,6 +4,7 @@ mod bad_input;
 mod described;
 mod foreign;
 mod main_job;
+mod workbench;
 
 use std::net::TcpListener;
 use std::sync::mpsc;
@@ -12,9 +13,10 @@ use std::thread::JoinHandle;
 use actix_web::dev::ServerHandle;
 use actix_web::rt::System;
 use serde_json::Value;
-use undercroft::actions::members::{self, NewToken};
+use undercroft::actions::members::{self, Invitation, NewToken, Visitor};
 use undercroft::db::Database;
-use undercroft::domain::members::{Onlooker, Scope};
+use undercroft::domain::members::{Doer, NewPerson, Onlooker, Role, Scope, Steward};
+use undercroft::web::extract::now;
 use undercroft::web::server::{Settings, serve_on};
 use ureq::Agent;
 use ureq::http::Request;
@@ -116,6 +118,29 @@ impl House {
         heard
     }
 
+    /// The cookie of a new cellarhand's session.
+    pub async fn sign_in(&self) -> String {
+        let hand = Invitation::read("Famke", Role::Cellarhand).expect("an invitation");
+        let steward = Steward::from_doer(Doer { now: now(), ..(*self.club.steward).clone() });
+        let steward = steward.expect("Marit is steward");
+        let (_, link) = members::invite(&self.db, &steward, None, hand).await.expect("she invites");
+        let person = NewPerson::read("Famke", "famke@tidemill.example", "wheel pit at low tide");
+        let visitor = Visitor { device: String::new(), address: "127.0.0.1".to_owned(), now: now() };
+        let person = person.expect("a person");
+        let joined = members::accept_invitation(&self.db, link.reveal(), person, &visitor).await;
+        format!("undercroft={}", joined.expect("Famke joins").0.reveal())
+    }
+
+    /// Asks for a page with a cookie.
+    pub fn page(&self, cookie: &str, path: &str) -> Heard {
+        let at = self.at.trim_end_matches("/api/v1");
+        let request = Request::builder().method("GET").uri(format!("{at}{path}")).header("Cookie", cookie);
+        let mut answer = self.agent.run(request.body(String::new()).expect("a request")).expect("an answer");
+        let status = answer.status().as_u16();
+        let body = answer.body_mut().read_to_string().expect("text");
+        Heard { status, kind: String::new(), body, json: Value::Null }
+    }
+
     /// Ends the server and waits until it has.
     pub async fn close(mut self) {
         self.handle.stop(true).await;
@@ -126,8 +151,7 @@ impl House {
 
 /// A token that records, of the club's cellarhand.
 pub async fn token(db: &Database, club: &Club) -> String {
-    let doer =
-        undercroft::domain::members::Doer { now: undercroft::web::extract::now(), ..(*club.hand).clone() };
+    let doer = undercroft::domain::members::Doer { now: now(), ..(*club.hand).clone() };
     let by = Onlooker::from_doer(doer).expect("a cellarhand is an onlooker");
     let new = NewToken::read("test", Scope::Write, 300).expect("a token");
     members::new_token(db, &by, None, new).await.expect("a token is made").1.reveal().to_owned()

@@ -3,8 +3,8 @@
 use super::sheet::SULPHITE;
 use super::{Given, Gives, Input, Question, Sheet, Table, Unfit, shown};
 use crate::science::acid::{self, Acid};
-use crate::science::sulphite::{self, Metabisulphite};
 use crate::science::nitrogen;
+use crate::science::sulphite::{self, Metabisulphite};
 use crate::units::dimension::Dimension;
 
 const ACIDS: &[(&str, &str)] = &[
@@ -17,7 +17,8 @@ const ACIDS: &[(&str, &str)] = &[
     ("succinic", "Succinic"),
 ];
 
-const SALTS: &[(&str, &str)] = &[("potassium", "Potassium metabisulphite"), ("sodium", "Sodium metabisulphite")];
+const SALTS: &[(&str, &str)] =
+    &[("potassium", "Potassium metabisulphite"), ("sodium", "Sodium metabisulphite")];
 
 fn acid_of(code: &str) -> Acid {
     match code {
@@ -37,8 +38,10 @@ const TABLE: &str = "OIV-MA-AS323-04C after Usseglio-Tomasset and Bosia (1984), 
                      from memory.";
 const SALT: &str = "Molar masses: potassium metabisulphite is 57.6 % sulphur dioxide, the sodium salt 67.4 %; old salt less \
                     (common practice).";
-const LADDER: &str = "Ladder of Bisson and Butzke (2000), from memory; reported minima lie between 120 and 267 mg/L.";
-const LAW: &str = "Regulation (EU) 1169/2011, Annex II, items 7 and 12; 27 CFR 4.32(e) from memory. Local law comes first.";
+const LADDER: &str =
+    "Ladder of Bisson and Butzke (2000), from memory; reported minima lie between 120 and 267 mg/L.";
+const LAW: &str =
+    "Regulation (EU) 1169/2011, Annex II, items 7 and 12; 27 CFR 4.32(e) from memory. Local law comes first.";
 
 pub(super) const QUESTIONS: &[Question] = &[
     Question {
@@ -56,7 +59,11 @@ pub(super) const QUESTIONS: &[Question] = &[
                 EQUIVALENTS,
                 "0 to 100 g/L.",
             ),
-            Gives::figure("equivalents", "In equivalents", "meq/L", 3).by("1000 × given / equivalent weight", EQUIVALENTS, "As above."),
+            Gives::figure("equivalents", "In equivalents", "meq/L", 3).by(
+                "1000 × given / equivalent weight",
+                EQUIVALENTS,
+                "As above.",
+            ),
         ],
         work: acid,
     },
@@ -80,7 +87,11 @@ pub(super) const QUESTIONS: &[Question] = &[
                 .hint("About 90 % after a year in an opened bag (common practice)."),
         ],
         gives: &[
-            Gives::figure("add", "Sulphite to add", "mg/L", 1).by("free wanted − free there", TABLE, "As below."),
+            Gives::figure("add", "Sulphite to add", "mg/L", 1).by(
+                "free wanted − free there",
+                TABLE,
+                "As below.",
+            ),
             Gives::figure("salt", "Salt to weigh", "g", 3).by(
                 "volume × sulphite / (1000 × share of sulphur dioxide × strength left)",
                 SALT,
@@ -96,7 +107,11 @@ pub(super) const QUESTIONS: &[Question] = &[
                 TABLE,
                 "As above.",
             ),
-            Gives::figure("molecular", "Molecular sulphite now", "mg/L", 3).by("free × share", TABLE, "As above."),
+            Gives::figure("molecular", "Molecular sulphite now", "mg/L", 3).by(
+                "free × share",
+                TABLE,
+                "As above.",
+            ),
         ],
         work: sulphite,
     },
@@ -108,7 +123,8 @@ pub(super) const QUESTIONS: &[Question] = &[
             Input::measure("volume", "How much drink", Dimension::Volume, "L", "20"),
             Input::measure("add", "Sulphur dioxide to add", Dimension::Content, "mg/L", "50"),
             Input::choice("salt", "The salt", SALTS),
-            Input::measure("active", "Strength left in the salt", Dimension::Share, "%", "100").setting("100"),
+            Input::measure("active", "Strength left in the salt", Dimension::Share, "%", "100")
+                .setting("100"),
         ],
         gives: &[Gives::figure("salt", "Salt to weigh", "g", 3).by(
             "volume × sulphite / (1000 × share of sulphur dioxide × strength left)",
@@ -135,7 +151,11 @@ pub(super) const QUESTIONS: &[Question] = &[
                 "Molar masses.",
                 "Up to 400 mg/L; usual up to 250.",
             ),
-            Gives::figure("add", "Nitrogen to add", "mg/L", 0).about().by("wanted − has", LADDER, "0 to 35 °Bx."),
+            Gives::figure("add", "Nitrogen to add", "mg/L", 0).about().by(
+                "wanted − has",
+                LADDER,
+                "0 to 35 °Bx.",
+            ),
             Gives::figure("wanted", "Nitrogen it should hold", "mg/L", 0).about().by(
                 "200 mg/L to 21 °Bx, then 25 mg/L more for each °Bx to 350",
                 LADDER,
@@ -162,7 +182,11 @@ pub(super) const QUESTIONS: &[Question] = &[
                 LAW,
                 "Drinks that are not distilled.",
             ),
-            Gives::figure("sulphite_from", "“Contains sulphites” from", "mg/L", 0).by("", LAW, "Total, as drunk."),
+            Gives::figure("sulphite_from", "“Contains sulphites” from", "mg/L", 0).by(
+                "",
+                LAW,
+                "Total, as drunk.",
+            ),
         ],
         work: label_words,
     },
@@ -199,7 +223,8 @@ fn sulphite(given: &Given) -> Result<Sheet, Unfit> {
     let molecular = sheet.take(sulphite::molecular_mg_l(free, ph, strength, t)?);
     let wanted = sheet.take(sulphite::free_for_molecular_mg_l(given.number("wanted"), ph, strength, t)?);
     let add = (wanted - free).max(0.0);
-    let mut says = if add > 0.0 { format!("Add {} mg/L", shown(add, 0)) } else { "Nothing is missing".to_owned() };
+    let mut says =
+        if add > 0.0 { format!("Add {} mg/L", shown(add, 0)) } else { "Nothing is missing".to_owned() };
     sheet.put("add", add);
     if let Some(volume) = given.optional("volume") {
         let active = given.number("active") / 100.0;
@@ -248,7 +273,10 @@ fn need_of_nitrogen(given: &Given) -> Result<Sheet, Unfit> {
     let add = given.optional("add").unwrap_or((wanted - has).max(0.0));
     let grams = sheet.take(nitrogen::diammonium_phosphate_g(given.number("volume"), add)?);
     sheet.says(if grams > 0.0 {
-        format!("About {} g of diammonium phosphate, in two or three parts over the first days.", shown(grams, 1))
+        format!(
+            "About {} g of diammonium phosphate, in two or three parts over the first days.",
+            shown(grams, 1)
+        )
     } else {
         "It seems to hold enough.".to_owned()
     });

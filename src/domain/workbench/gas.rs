@@ -20,7 +20,8 @@ const VESSELS: &[(&str, &str)] = &[
     ("rated", "Made for sparkling wine: what its maker says"),
 ];
 
-const KINDS: &[(&str, &str)] = &[("sugar", "Cane sugar, honey, juice: as sucrose"), ("hexose", "Glucose and fructose")];
+const KINDS: &[(&str, &str)] =
+    &[("sugar", "Cane sugar, honey, juice: as sucrose"), ("hexose", "Glucose and fructose")];
 
 pub(super) const QUESTIONS: &[Question] = &[
     Question {
@@ -35,13 +36,18 @@ pub(super) const QUESTIONS: &[Question] = &[
             Input::measure("rated", "Its maker says", Dimension::Pressure, "bar", "").optional(),
             Input::measure("drink", "Drink in one bottle", Dimension::Volume, "mL", "750").usually("750"),
             Input::measure("headspace", "Gas above it", Dimension::Volume, "mL", "15").setting("15"),
-            Input::measure("warmest", "The warmest it gets", Dimension::Temperature, "°C", "30").setting("30"),
+            Input::measure("warmest", "The warmest it gets", Dimension::Temperature, "°C", "30")
+                .setting("30"),
             Input::measure("dissolved", "Gas in it when it is filled", Dimension::Content, "g/L", "1.5")
                 .setting("1.5")
                 .hint("1.5 g/L after working at 20 °C; 0 if it was degassed."),
         ],
         gives: &[
-            Gives::words("verdict", "In this bottle").by("pressure at the warmest ≤ what the bottle is made for", BOTTLE, "2 to 35 °C."),
+            Gives::words("verdict", "In this bottle").by(
+                "pressure at the warmest ≤ what the bottle is made for",
+                BOTTLE,
+                "2 to 35 °C.",
+            ),
             Gives::figure("at_warmest", "Pressure over the air, at the warmest", "bar", 2).by(
                 "(0.48857 × sugar + gas in it) / (solubility + 44.01/(0.083145 T) × headspace/drink)",
                 BOTTLE,
@@ -70,15 +76,26 @@ pub(super) const QUESTIONS: &[Question] = &[
             Input::measure("volume", "How much must", Dimension::Volume, "L", "20"),
             Input::measure("sugar", "Sugar that ferments", Dimension::Content, "g/L", "201.96"),
             Input::choice("as", "Counted as", KINDS).example("hexose"),
-            Input::measure("room", "The room", Dimension::Volume, "m³", "10").optional().hint("Length × width × height."),
-            Input::measure("temperature", "Temperature of the room", Dimension::Temperature, "°C", "20").setting("20"),
+            Input::measure("room", "The room", Dimension::Volume, "m³", "10")
+                .optional()
+                .hint("Length × width × height."),
+            Input::measure("temperature", "Temperature of the room", Dimension::Temperature, "°C", "20")
+                .setting("20"),
             Input::measure("lost", "Or: mass the vessel has lost", Dimension::Mass, "g", "").optional(),
         ],
         gives: &[
             Gives::amount("co2", "Carbon dioxide", "g").by("0.48857 × sugar as hexose", MADE, "Any amount."),
             Gives::amount("gas", "As gas", "L").by("n R T/p at 1.01325 bar", ROOM, "−10 to 50 °C."),
-            Gives::figure("room_percent", "In the air of the closed room", "%", 1).by("gas / room", ROOM, "If none of it leaves."),
-            Gives::amount("fermented", "Sugar that has fermented, as hexose", "g").by("2.047 × mass lost", MADE, "By theory."),
+            Gives::figure("room_percent", "In the air of the closed room", "%", 1).by(
+                "gas / room",
+                ROOM,
+                "If none of it leaves.",
+            ),
+            Gives::amount("fermented", "Sugar that has fermented, as hexose", "g").by(
+                "2.047 × mass lost",
+                MADE,
+                "By theory.",
+            ),
         ],
         work: gas,
     },
@@ -100,7 +117,11 @@ pub(super) const QUESTIONS: &[Question] = &[
                 HOLDS,
                 "2 to 35 °C, 0 to 20 % vol, 0 to 200 g/L.",
             ),
-            Gives::figure("in_water", "Water would hold", "g/L", 3).by("Henry’s constant", "IAPWS guideline.", "1 to 40 °C."),
+            Gives::figure("in_water", "Water would hold", "g/L", 3).by(
+                "Henry’s constant",
+                "IAPWS guideline.",
+                "1 to 40 °C.",
+            ),
         ],
         work: dissolved_gas,
     },
@@ -113,7 +134,11 @@ pub(super) const QUESTIONS: &[Question] = &[
             Input::measure("drink", "In it are", Dimension::Volume, "L", "23"),
         ],
         gives: &[
-            Gives::figure("empty", "Empty", "%", 1).by("1 − drink / vessel", "Definition; 5 % is common practice.", "Any."),
+            Gives::figure("empty", "Empty", "%", 1).by(
+                "1 − drink / vessel",
+                "Definition; 5 % is common practice.",
+                "Any.",
+            ),
             Gives::amount("top_up", "To top up", "L").by("vessel − drink", "Definition.", "Any."),
         ],
         work: headspace,
@@ -132,7 +157,10 @@ fn bottle_pressure(given: &Given) -> Result<Sheet, Unfit> {
         "pressure" => Vessel::Pressure,
         "rated" => Vessel::Rated {
             bar: given.optional("rated").ok_or_else(|| {
-                Unfit::field("rated", "Write the pressure its maker says, such as 6 bar; without that it counts as still")
+                Unfit::field(
+                    "rated",
+                    "Write the pressure its maker says, such as 6 bar; without that it counts as still",
+                )
             })?,
         },
         _ => Vessel::Still,
@@ -144,11 +172,14 @@ fn bottle_pressure(given: &Given) -> Result<Sheet, Unfit> {
     let (words, says) = if verdict.holds {
         ("holds", format!("It can come to {bar} bar at {} °C: the bottle holds that.", shown(warmest, 0)))
     } else {
-        ("do not bottle", format!(
-            "Do not bottle it so: it can come to {bar} bar at {} °C, and the bottle is made for {}.",
-            shown(warmest, 0),
-            shown(verdict.limit_bar, 1)
-        ))
+        (
+            "do not bottle",
+            format!(
+                "Do not bottle it so: it can come to {bar} bar at {} °C, and the bottle is made for {}.",
+                shown(warmest, 0),
+                shown(verdict.limit_bar, 1)
+            ),
+        )
     };
     sheet.says(says);
     sheet.tell("verdict", words);
@@ -164,7 +195,9 @@ fn bottle_pressure(given: &Given) -> Result<Sheet, Unfit> {
         sheet.warn("Less than 1.5 g/L of gas was counted: that holds only for a drink that was degassed.");
     }
     if !verdict.holds {
-        sheet.warn("Wait until it is drier, take bottles that are made for it, or keep it cold and drink it soon.");
+        sheet.warn(
+            "Wait until it is drier, take bottles that are made for it, or keep it cold and drink it soon.",
+        );
     }
     let rows = [0.0, 1.0, 2.0, 4.0, 5.0, 10.0, 20.0, 24.0].map(|left| {
         let other = Bottle { residual_g_l: left, ..bottle };

@@ -34,7 +34,7 @@ impl Given {
         self.values.push((name, value));
     }
 
-    fn value(&self, name: &str) -> Option<&Value> {
+    pub(super) fn value(&self, name: &str) -> Option<&Value> {
         self.values.iter().find(|one| one.0 == name).map(|one| &one.1)
     }
 
@@ -97,7 +97,9 @@ impl Given {
     pub fn said(&self, inputs: &[Input]) -> String {
         let one = |input: &Input| {
             let value = match (self.value(input.name)?, input.kind) {
-                (Value::Number(number), _) => format!("{} {}", plain(*number), input.sign()).trim_end().to_owned(),
+                (Value::Number(number), _) => {
+                    format!("{} {}", plain(*number), input.sign()).trim_end().to_owned()
+                }
                 (Value::Sugar(sugar), _) => written(*sugar),
                 (Value::Choice(code), Kind::Choice(of)) => {
                     of.iter().find(|one| one.0 == *code).map_or(*code, |one| one.1).to_owned()
@@ -123,8 +125,9 @@ impl Given {
         let found = factors.iter().find_map(|factor| {
             let mut fits = numbers.iter().filter(|(_, _, number)| close(number * factor, refused.value));
             let first = fits.next();
-            let same_unit =
-                numbers.iter().find(|(_, sign, number)| *sign == refused.unit && close(number * factor, refused.value));
+            let same_unit = numbers
+                .iter()
+                .find(|(_, sign, number)| *sign == refused.unit && close(number * factor, refused.value));
             same_unit.or(first)
         });
         found.map(|one| one.0.clone()).unwrap_or_default()
@@ -135,7 +138,9 @@ impl Given {
         let mut found = Vec::new();
         for input in inputs {
             match (self.value(input.name), input.kind) {
-                (Some(Value::Number(number)), _) => found.push((input.name.to_owned(), input.sign(), *number)),
+                (Some(Value::Number(number)), _) => {
+                    found.push((input.name.to_owned(), input.sign(), *number))
+                }
                 (Some(Value::Sugar(sugar)), _) => {
                     let (number, sign) = match *sugar {
                         Sugar::Gravity(sg) => (sg, "SG"),
@@ -146,7 +151,8 @@ impl Given {
                 }
                 (Some(Value::Lines(lines)), Kind::Parts(_, of)) => {
                     for (at, line) in lines.iter().enumerate() {
-                        let under = |(path, sign, number)| (format!("{}.{at}.{path}", input.name), sign, number);
+                        let under =
+                            |(path, sign, number)| (format!("{}.{at}.{path}", input.name), sign, number);
                         found.extend(line.numbers(of).into_iter().map(under));
                     }
                 }

@@ -20,7 +20,8 @@ pub(super) const LOG: &[Input] = &[
     Input::measure("temperature", "°C", Dimension::Temperature, "°C", "63"),
 ];
 
-const LAW: &str = "21 CFR 1240.61(b), an example: local law comes first. A home log is no legal record of pasteurisation.";
+const LAW: &str =
+    "21 CFR 1240.61(b), an example: local law comes first. A home log is no legal record of pasteurisation.";
 const UNITS: &str = "Del Vecchio (1951): 1.393^(T − 60) a minute, between readings by the trapezoid rule.";
 const GLASS_RULE: &str = "Own rule on the safe side: makers’ usual pass level is 42 °C of difference (from memory; ASTM C149 and \
                           ISO 7459 are methods and set none).";
@@ -107,7 +108,8 @@ pub(super) const QUESTIONS: &[Question] = &[
     },
 ];
 
-const WARMTH: &str = "Specific heat: water by IAPWS (fit), milk and whey by Choi and Okos (1986), from memory.";
+const WARMTH: &str =
+    "Specific heat: water by IAPWS (fit), milk and whey by Choi and Okos (1986), from memory.";
 
 fn hot_in_glass(given: &Given) -> Result<Sheet, Unfit> {
     let kind = match given.choice("kind") {
@@ -130,13 +132,15 @@ fn warming(given: &Given) -> Result<Sheet, Unfit> {
     let volume = crate::science::range::VOLUME_L.check(given.number("volume"))?;
     let heat_kj = match given.choice("liquid") {
         "milk" => {
-            let cp = heat::specific_heat_kj_kg_k(&dairy::WHOLE_MILK, f64::midpoint(from, to).clamp(0.0, 100.0))?;
+            let cp =
+                heat::specific_heat_kj_kg_k(&dairy::WHOLE_MILK, f64::midpoint(from, to).clamp(0.0, 100.0))?;
             heat::warming_kj(volume * dairy::MILK_KG_L, cp, from, to)?
         }
         "whey" => heat::warming_kj(volume * dairy::WHEY_KG_L, heat::WHEY_KJ_KG_K, from, to)?,
         _ => {
             let range = heat::LIQUID_C;
-            let each = heat::water_heat_kj_kg(from, range.within(from.max(0.0).min(100.0), 100.0).check(to)?)?;
+            let each =
+                heat::water_heat_kj_kg(from, range.within(from.max(0.0).min(100.0), 100.0).check(to)?)?;
             volume * 0.9982 * each
         }
     };
@@ -162,7 +166,8 @@ fn log_of(given: &Given, less: f64) -> Vec<Held> {
 }
 
 fn milk_heating(given: &Given) -> Result<Sheet, Unfit> {
-    let less = crate::science::Range::new("error of the thermometer", "°C", 0.0, 10.0).check(given.number("error"))?;
+    let less = crate::science::Range::new("error of the thermometer", "°C", 0.0, 10.0)
+        .check(given.number("error"))?;
     let (log, rich) = (log_of(given, less), given.flag("rich"));
     let add = if rich { RICH_MILK_ADD_C } else { 0.0 };
     let met = pasteur::milk_minimum_met(&log, rich)?;
@@ -183,9 +188,7 @@ fn milk_heating(given: &Given) -> Result<Sheet, Unfit> {
     }
     let above = log.windows(2).filter(|pair| pair.iter().all(|reading| reading.temperature_c >= 63.0 + add));
     sheet.put("minutes", above.map(|pair| pair[1].minutes - pair[0].minutes).sum());
-    let row = |minimum: &pasteur::Minimum| {
-        vec![shown(minimum.temperature_c + add, 0), time(minimum.seconds)]
-    };
+    let row = |minimum: &pasteur::Minimum| vec![shown(minimum.temperature_c + add, 0), time(minimum.seconds)];
     sheet.tables.push(Table {
         caption: "Any of these is enough",
         heads: vec!["At least, °C", "for"],
@@ -199,9 +202,15 @@ fn pasteurisation_units(given: &Given) -> Result<Sheet, Unfit> {
     let mut sheet = Sheet::new();
     let units = match (given.lines("log"), given.optional("temperature"), given.optional("time")) {
         ([], Some(t), Some(minutes)) => sheet.take(pasteur::pasteurisation_units(t, minutes)?),
-        ([], Some(_), None) => return Err(Unfit::field("time", "Write how long it was held, such as 15 min")),
-        ([], None, Some(_)) => return Err(Unfit::field("temperature", "Write how hot it was, such as 62 °C")),
-        ([], None, None) => return Err(Unfit::field("log", "Write the log, or one temperature and time below")),
+        ([], Some(_), None) => {
+            return Err(Unfit::field("time", "Write how long it was held, such as 15 min"));
+        }
+        ([], None, Some(_)) => {
+            return Err(Unfit::field("temperature", "Write how hot it was, such as 62 °C"));
+        }
+        ([], None, None) => {
+            return Err(Unfit::field("log", "Write the log, or one temperature and time below"));
+        }
         (_, None, None) => sheet.take(pasteur::pasteurisation_units_of(&log_of(given, 0.0))?),
         _ => return Err(Unfit::field("log", "Write the log, or one temperature and time, not both")),
     };

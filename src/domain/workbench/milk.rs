@@ -30,8 +30,10 @@ const LACTASE: &str = "First order; as much split in 22 h at 5 °C as in 2 h at 
 const HEAT: &str = "Latent heat and vapour pressure of IAPWS, standard atmosphere; the share of the power that arrives is \
                     common practice.";
 
-const LACTASES: &[(&str, &str)] =
-    &[("neutral", "Neutral, from yeast: pH 6 to 7.5, below 40 °C"), ("acid", "Acid, from mould: pH 3.5 to 5.5")];
+const LACTASES: &[(&str, &str)] = &[
+    ("neutral", "Neutral, from yeast: pH 6 to 7.5, below 40 °C"),
+    ("acid", "Acid, from mould: pH 3.5 to 5.5"),
+];
 
 const LIQUIDS: &[(&str, &str)] = &[
     ("split-whey", "Whey with its lactose split"),
@@ -238,7 +240,12 @@ fn whey(given: &Given) -> Result<Sheet, Unfit> {
     sheet.put_within("strength", natural.vol_percent, 0.15 * natural.vol_percent);
     sheet.put_within("whey", curd.whey_l, 0.05 * curd.whey_l);
     sheet.put_within("curd", curd.curd_kg, 0.15 * curd.curd_kg);
-    sheet.via(format!("{} kg of milk, fat {} %, casein {} %", shown(curd.milk_kg, 2), shown(fat, 2), shown(casein, 2)));
+    sheet.via(format!(
+        "{} kg of milk, fat {} %, casein {} %",
+        shown(curd.milk_kg, 2),
+        shown(fat, 2),
+        shown(casein, 2)
+    ));
     sheet.put("lactose", lactose);
     sheet.put("fermentable", natural.fermentable_g_l);
     sheet.put("left", sugars.lactose + sugars.galactose * (1.0 - taken));
@@ -253,15 +260,26 @@ fn whey(given: &Given) -> Result<Sheet, Unfit> {
 fn rennet(given: &Given) -> Result<Sheet, Unfit> {
     let dose = given.number("dose");
     let mut sheet = Sheet::new();
-    let ml =
-        dairy::rennet_ml(given.number("volume"), dose, given.number("strength"), given.number("temperature"))?;
+    let ml = dairy::rennet_ml(
+        given.number("volume"),
+        dose,
+        given.number("strength"),
+        given.number("temperature"),
+    )?;
     let ml = sheet.take(ml);
-    sheet.says(format!("{} mL of rennet, in a little cold water, stirred in for half a minute.", shown(ml, 2)));
+    sheet.says(format!(
+        "{} mL of rennet, in a little cold water, stirred in for half a minute.",
+        shown(ml, 2)
+    ));
     sheet.put("rennet", ml);
     match (given.optional("known_time"), given.optional("known_dose")) {
         (Some(time), Some(known)) => sheet.put("clotting", dairy::clotting_minutes(time, known, dose)?),
-        (Some(_), None) => return Err(Unfit::field("known_dose", "Write the dose that took this time, in IMCU/L")),
-        (None, Some(_)) => return Err(Unfit::field("known_time", "Write the time that this dose took, in minutes")),
+        (Some(_), None) => {
+            return Err(Unfit::field("known_dose", "Write the dose that took this time, in IMCU/L"));
+        }
+        (None, Some(_)) => {
+            return Err(Unfit::field("known_time", "Write the time that this dose took, in minutes"));
+        }
         (None, None) => {}
     }
     sheet.caution(MILK);

@@ -34,8 +34,15 @@ pub(super) const QUESTIONS: &[Question] = &[
         name: "How much sugar to reach a strength?",
         lead: "Before the yeast is in: sugar weighed, and the volume it grows to.",
         inputs: &[
-            Input::measure("volume", "How much there is, or is wanted in the end", Dimension::Volume, "L", "20"),
-            Input::sugar("sugar", "Sugar it has by itself", "1.050").hint("Water is 1.000. Not for milk or whey."),
+            Input::measure(
+                "volume",
+                "How much there is, or is wanted in the end",
+                Dimension::Volume,
+                "L",
+                "20",
+            ),
+            Input::sugar("sugar", "Sugar it has by itself", "1.050")
+                .hint("Water is 1.000. Not for milk or whey."),
             Input::measure("strength", "Strength wanted", Dimension::Strength, "% vol", "12"),
             Input::choice("hold", "Volume", HOLD),
             FACTOR,
@@ -46,8 +53,16 @@ pub(super) const QUESTIONS: &[Question] = &[
                 MASS,
                 "Up to 850 g/L of sugar; gravity 1.000 to 1.300.",
             ),
-            Gives::amount("start", "Liquid to start with", "L").by("what is left of the final volume", MASS, "As above."),
-            Gives::amount("volume", "Volume afterwards", "L").by("(mass of liquid + sugar)/ρ(w)", MASS, "As above."),
+            Gives::amount("start", "Liquid to start with", "L").by(
+                "what is left of the final volume",
+                MASS,
+                "As above.",
+            ),
+            Gives::amount("volume", "Volume afterwards", "L").by(
+                "(mass of liquid + sugar)/ρ(w)",
+                MASS,
+                "As above.",
+            ),
             Gives::figure("gravity", "Gravity afterwards", "SG", 4).by("ρ(w)/998.2017", MASS, "As above."),
             Gives::figure("brix", "The same in °Brix", "°Bx", 2).by("100 w", MASS, "As above."),
             Gives::figure("sugar", "Sugar afterwards", "g/L", 1).by("w ρ(w)", FACTOR_SOURCE, "As above."),
@@ -64,9 +79,21 @@ pub(super) const QUESTIONS: &[Question] = &[
             Input::measure("add", "Sugar to dissolve", Dimension::Mass, "kg", "1"),
         ],
         gives: &[
-            Gives::figure("gravity", "Gravity afterwards", "SG", 5).by("ρ(w)/998.2017", MASS, "Up to 850 g/L."),
-            Gives::figure("volume", "Volume afterwards", "L", 4).by("(liquid + sugar)/ρ(w)", MASS, "As above."),
-            Gives::figure("brix", "Sugar afterwards", "°Bx", 3).by("mass of sugar / mass of all", MASS, "As above."),
+            Gives::figure("gravity", "Gravity afterwards", "SG", 5).by(
+                "ρ(w)/998.2017",
+                MASS,
+                "Up to 850 g/L.",
+            ),
+            Gives::figure("volume", "Volume afterwards", "L", 4).by(
+                "(liquid + sugar)/ρ(w)",
+                MASS,
+                "As above.",
+            ),
+            Gives::figure("brix", "Sugar afterwards", "°Bx", 3).by(
+                "mass of sugar / mass of all",
+                MASS,
+                "As above.",
+            ),
             Gives::figure("sugar", "Sugar afterwards", "g/L", 1).by("w ρ(w)", MASS, "As above."),
         ],
         work: dissolve,
@@ -86,7 +113,11 @@ pub(super) const QUESTIONS: &[Question] = &[
                 MASS,
                 "Up to 300 g/L.",
             ),
-            Gives::amount("volume", "Volume afterwards", "L").by("drink + about 0.62 L for each kg", MASS, "As above."),
+            Gives::amount("volume", "Volume afterwards", "L").by(
+                "drink + about 0.62 L for each kg",
+                MASS,
+                "As above.",
+            ),
             Gives::figure("gravity", "Gravity afterwards", "SG", 4).by("mass / volume", MASS, "As above."),
         ],
         work: sweeten_finished,
@@ -98,8 +129,9 @@ pub(super) const QUESTIONS: &[Question] = &[
         inputs: &[
             Input::measure("volume", "How much drink", Dimension::Volume, "L", "100"),
             Input::measure("strength", "Its strength", Dimension::Strength, "% vol", "10"),
-            Input::measure("with", "Strength of what is added", Dimension::Strength, "% vol", "96")
-                .hint("0 for water. This is about drinks that may be bought; it does not help with distilling."),
+            Input::measure("with", "Strength of what is added", Dimension::Strength, "% vol", "96").hint(
+                "0 for water. This is about drinks that may be bought; it does not help with distilling.",
+            ),
             Input::measure("wanted", "Strength wanted", Dimension::Strength, "% vol", "18"),
         ],
         gives: &[
@@ -109,13 +141,21 @@ pub(super) const QUESTIONS: &[Question] = &[
                 "0 to 100 % vol; a blend lies between its parts.",
             ),
             Gives::amount("volume", "Volume afterwards", "L").by("mass / ρ(p)", R22, "As above."),
-            Gives::amount("contraction", "Lost to contraction", "L").by("sum of the parts − volume", R22, "As above."),
+            Gives::amount("contraction", "Lost to contraction", "L").by(
+                "sum of the parts − volume",
+                R22,
+                "As above.",
+            ),
             Gives::amount("square", "The square of Pearson would say", "L").by(
                 "volume × (wanted − has)/(added − wanted)",
                 "Common rule; it ignores contraction.",
                 "Good below 20 % vol.",
             ),
-            Gives::figure("square_strength", "and give in truth", "% vol", 2).by("the blend of that, by mass", R22, "As above."),
+            Gives::figure("square_strength", "and give in truth", "% vol", 2).by(
+                "the blend of that, by mass",
+                R22,
+                "As above.",
+            ),
         ],
         work: another_strength,
     },
@@ -126,11 +166,23 @@ pub(super) const QUESTIONS: &[Question] = &[
         inputs: &[Input::parts("parts", "The parts", "part", PARTS, "10 14 4 7.5 20\n5 8 0 4.5 10")],
         gives: &[
             Gives::amount("volume", "Volume of the blend", "L").by("mass / ρ(p)", R22, "0 to 100 % vol."),
-            Gives::figure("strength", "Strength", "% vol", 4).by("mass of alcohol / mass of all", R22, "As above."),
-            Gives::amount("contraction", "Lost to contraction", "L").by("sum of the parts − volume", R22, "As above."),
+            Gives::figure("strength", "Strength", "% vol", 4).by(
+                "mass of alcohol / mass of all",
+                R22,
+                "As above.",
+            ),
+            Gives::amount("contraction", "Lost to contraction", "L").by(
+                "sum of the parts − volume",
+                R22,
+                "As above.",
+            ),
             Gives::figure("sugar", "Sugar", "g/L", 2).by("Σ volume × content / Σ volume", PROPORTION, "Any."),
             Gives::figure("acid", "Acid", "g/L", 2).by("Σ volume × content / Σ volume", PROPORTION, "Any."),
-            Gives::figure("sulphite", "Free sulphite", "mg/L", 1).by("Σ volume × content / Σ volume", PROPORTION, "Any."),
+            Gives::figure("sulphite", "Free sulphite", "mg/L", 1).by(
+                "Σ volume × content / Σ volume",
+                PROPORTION,
+                "Any.",
+            ),
         ],
         work: blend_parts,
     },
@@ -140,7 +192,11 @@ pub(super) const QUESTIONS: &[Question] = &[
         lead: "Gravity and volume of several musts together, before the yeast.",
         inputs: &[Input::parts("parts", "The musts", "must", MUSTS, "10 1.050\n5 1.080")],
         gives: &[
-            Gives::figure("gravity", "Gravity together", "SG", 4).by("by mass: Σ sugar / Σ mass", MASS, "1.000 to 1.300."),
+            Gives::figure("gravity", "Gravity together", "SG", 4).by(
+                "by mass: Σ sugar / Σ mass",
+                MASS,
+                "1.000 to 1.300.",
+            ),
             Gives::amount("volume", "Volume together", "L").by("mass / ρ(w)", MASS, "As above."),
             Gives::figure("brix", "Sugar", "°Bx", 2).by("Σ sugar / Σ mass", MASS, "As above."),
             Gives::figure("sugar", "Sugar", "g/L", 1).by("w ρ(w)", MASS, "As above."),
@@ -158,8 +214,16 @@ pub(super) const QUESTIONS: &[Question] = &[
                 .hint("All three in the same unit. For strength use “Weaken it”: it knows contraction."),
         ],
         gives: &[
-            Gives::figure("parts_of_one", "Parts of the one", "", 3).by("wanted − other", PEARSON, "Between the two."),
-            Gives::figure("parts_of_other", "Parts of the other", "", 3).by("one − wanted", PEARSON, "Between the two."),
+            Gives::figure("parts_of_one", "Parts of the one", "", 3).by(
+                "wanted − other",
+                PEARSON,
+                "Between the two.",
+            ),
+            Gives::figure("parts_of_other", "Parts of the other", "", 3).by(
+                "one − wanted",
+                PEARSON,
+                "Between the two.",
+            ),
             Gives::figure("share_of_one", "The one, as a share", "%", 2).by(
                 "parts of the one / all parts",
                 PEARSON,
@@ -186,7 +250,11 @@ fn sweeten(given: &Given) -> Result<Sheet, Unfit> {
     };
     let kg = shown(found.sugar_kg, 2);
     sheet.says(if fixed {
-        format!("{kg} kg of sugar in {} L, filled up to {} L.", shown(found.start_l, 1), shown(found.result.volume_l, 1))
+        format!(
+            "{kg} kg of sugar in {} L, filled up to {} L.",
+            shown(found.start_l, 1),
+            shown(found.result.volume_l, 1)
+        )
     } else {
         format!("{kg} kg of sugar; it becomes {} L.", shown(found.result.volume_l, 1))
     });
@@ -213,7 +281,8 @@ fn dissolve(given: &Given) -> Result<Sheet, Unfit> {
 
 fn sweeten_finished(given: &Given) -> Result<Sheet, Unfit> {
     let mut sheet = Sheet::new();
-    let found = blend::sweeten_finished(given.number("volume"), given.number("gravity"), given.number("wanted"))?;
+    let found =
+        blend::sweeten_finished(given.number("volume"), given.number("gravity"), given.number("wanted"))?;
     let found = sheet.take(found);
     sheet.says(format!(
         "{} kg of sugar; it becomes {} L.",
@@ -235,7 +304,11 @@ fn another_strength(given: &Given) -> Result<Sheet, Unfit> {
     let found = blend::to_strength(drink, with, wanted)?;
     let mut sheet = Sheet::new();
     let of = if with == 0.0 { "water".to_owned() } else { format!("a drink of {} % vol", shown(with, 1)) };
-    sheet.says(format!("Add {} L of {of}; it becomes {} L.", shown(found.add_l, 2), shown(found.blend.volume_l, 2)));
+    sheet.says(format!(
+        "Add {} L of {of}; it becomes {} L.",
+        shown(found.add_l, 2),
+        shown(found.blend.volume_l, 2)
+    ));
     sheet.put("add", found.add_l);
     sheet.put("volume", found.blend.volume_l);
     sheet.put("contraction", found.blend.contraction_l);
@@ -290,7 +363,10 @@ fn blend_parts(given: &Given) -> Result<Sheet, Unfit> {
 fn mix_musts(given: &Given) -> Result<Sheet, Unfit> {
     let lines = given.lines("parts");
     if lines.len() < 2 {
-        return Err(Unfit::field("parts.0.volume", "Write at least two musts, each with its volume and sugar"));
+        return Err(Unfit::field(
+            "parts.0.volume",
+            "Write at least two musts, each with its volume and sugar",
+        ));
     }
     let mut sheet = Sheet::new();
     let mut parts = Vec::with_capacity(lines.len());

@@ -7,6 +7,7 @@ use crate::units::dimension::{Dimension, Unit, read_sugar};
 use crate::units::{Misread, text};
 
 /// One question that a maker asks.
+#[derive(Debug)]
 pub struct Question {
     /// The last part of its address.
     pub slug: &'static str,
@@ -103,7 +104,12 @@ impl Input {
     }
 
     /// A plain number, with what stands beside it.
-    pub const fn number(name: &'static str, label: &'static str, beside: &'static str, example: &'static str) -> Self {
+    pub const fn number(
+        name: &'static str,
+        label: &'static str,
+        beside: &'static str,
+        example: &'static str,
+    ) -> Self {
         Self::measure(name, label, Dimension::Plain, beside, example)
     }
 

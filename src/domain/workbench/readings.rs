@@ -1,6 +1,6 @@
 //! Readings of instruments put right, and one scale as another.
 
-use super::{Gives, Given, Input, Question, Sheet, Unfit, shown};
+use super::{Given, Gives, Input, Question, Sheet, Unfit, shown};
 use crate::science::sugar;
 use crate::units::dimension::{Dimension, Sugar};
 
@@ -100,7 +100,10 @@ fn hydrometer(given: &Given) -> Result<Sheet, Unfit> {
         }
         Sugar::Brix(brix) => sheet.take(sugar::hydrometer_brix_at(brix, t, made_for)?),
         Sugar::Content(_) => {
-            return Err(Unfit::field("reading", "A hydrometer shows a gravity or °Bx: write 1.050 or 12.4 °Bx"));
+            return Err(Unfit::field(
+                "reading",
+                "A hydrometer shows a gravity or °Bx: write 1.050 or 12.4 °Bx",
+            ));
         }
     };
     let sg = sugar::sg_from_brix(brix)?.value;

@@ -96,7 +96,12 @@ impl Sheet {
 
     /// One more figure.
     pub fn put(&mut self, code: &'static str, value: f64) {
-        self.figures.push(Figure { code, value: Held::Number(value), give_or_take: None, via: String::new() });
+        self.figures.push(Figure {
+            code,
+            value: Held::Number(value),
+            give_or_take: None,
+            via: String::new(),
+        });
     }
 
     /// One more figure, with what it may be off by.
@@ -173,6 +178,17 @@ impl super::Gives {
             places => places,
         };
         shown(value, usize::from(places))
+    }
+
+    /// What it may be off by, with two digits and no more decimals than the figure.
+    pub fn width_shown(&self, width: f64) -> String {
+        let places = match width.abs() {
+            w if w >= 10.0 => 0,
+            w if w >= 1.0 => 1,
+            w if w >= 0.1 => 2,
+            _ => 3,
+        };
+        shown(width, usize::from(self.places.min(places)))
     }
 }
 

@@ -1,6 +1,6 @@
 //! How strong a drink will get, and how strong it is.
 
-use super::{Gives, Given, Input, Question, Sheet, Unfit, shown};
+use super::{Given, Gives, Input, Question, Sheet, Unfit, shown};
 use crate::science::alcohol::{self, GRAVITY_METHOD_VOL_PERCENT};
 use crate::science::sugar;
 use crate::units::dimension::Dimension;
@@ -16,8 +16,7 @@ pub(super) const FACTOR_SOURCE: &str = "Stoichiometry of C₆H₁₂O₆ → 2 C
 
 const FACTOR_RANGE: &str = "0 to 1200 g/L; few yeasts go beyond 16 to 18 % vol.";
 
-pub(super) const GRAVITY_SOURCE: &str =
-    "Balling’s balance and Tabarié’s rule solved together; densities of OIML R 22 and ICUMSA SPS-4. Not a strength for a \
+pub(super) const GRAVITY_SOURCE: &str = "Balling’s balance and Tabarié’s rule solved together; densities of OIML R 22 and ICUMSA SPS-4. Not a strength for a \
      label: that takes a laboratory.";
 
 const WHAT: &[(&str, &str)] = &[
@@ -200,10 +199,7 @@ fn how_strong(given: &Given) -> Result<Sheet, Unfit> {
     let left = (shown_g_l - none).max(0.0);
     let hexose = if what == "analysis" { left } else { left * alcohol::HEXOSE_PER_DISACCHARIDE };
     let strength = sheet.take(alcohol::potential_vol_percent(hexose, given.number("sugar_per_vol"))?);
-    sheet.says(format!(
-        "About {} % vol if the yeast takes all of it.",
-        shown(strength, 1)
-    ));
+    sheet.says(format!("About {} % vol if the yeast takes all of it.", shown(strength, 1)));
     sheet.put_within("strength", strength, 0.05 * strength);
     sheet.via(format!("{} g/L measured, {} g/L of it no sugar", shown(shown_g_l, 1), shown(none, 1)));
     sheet.put("hexose", hexose);
@@ -217,7 +213,11 @@ fn strength_reached(given: &Given) -> Result<Sheet, Unfit> {
     let found = sheet.take(alcohol::strength_from_gravities(before, now)?);
     sheet.says(format!("About {} % vol, give or take 0.3.", shown(found.vol_percent, 1)));
     sheet.put_within("strength", found.vol_percent, GRAVITY_METHOD_VOL_PERCENT);
-    sheet.via(format!("OE {} %, A {} %", shown(found.original_extract_percent, 3), shown(found.mass_percent, 3)));
+    sheet.via(format!(
+        "OE {} %, A {} %",
+        shown(found.original_extract_percent, 3),
+        shown(found.mass_percent, 3)
+    ));
     sheet.put("strength_by_mass", found.mass_percent);
     sheet.put("extract_before", found.original_extract_percent);
     sheet.put("extract_left", found.real_extract_percent);
@@ -233,8 +233,7 @@ fn extract(given: &Given) -> Result<Sheet, Unfit> {
     let strength = given.number("strength");
     let extract = alcohol::tabarie_extract_g_l(given.number("gravity"), strength)?;
     let mass = alcohol::mass_from_vol_percent(strength)?;
-    let gravity =
-        alcohol::mixture_density_kg_m3(mass, 20.0)? / alcohol::mixture_density_kg_m3(0.0, 20.0)?;
+    let gravity = alcohol::mixture_density_kg_m3(mass, 20.0)? / alcohol::mixture_density_kg_m3(0.0, 20.0)?;
     let mut sheet = Sheet::new();
     sheet.says(format!("About {} g/L: sugar, acids, glycerol and salts together.", shown(extract, 0)));
     sheet.put("extract", extract);
@@ -247,7 +246,9 @@ fn mass_and_volume(given: &Given) -> Result<Sheet, Unfit> {
         (Some(strength), None) => (strength, alcohol::mass_from_vol_percent(strength)?),
         (None, Some(mass)) => (alcohol::vol_from_mass_percent(mass)?, mass),
         (Some(_), Some(_)) => return Err(Unfit::field("mass", "Write the strength or the mass, not both")),
-        (None, None) => return Err(Unfit::field("strength", "Write the strength, such as 12 % vol, or the mass")),
+        (None, None) => {
+            return Err(Unfit::field("strength", "Write the strength, such as 12 % vol, or the mass"));
+        }
     };
     let mut sheet = Sheet::new();
     sheet.says(format!("{} % vol is {} % by mass.", shown(strength, 2), shown(mass, 2)));

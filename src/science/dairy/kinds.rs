@@ -4,9 +4,11 @@ use super::super::{OutOfRange, Range};
 use super::{CASEIN_SHARE_OF_PROTEIN, Composition, DEFAULT_WHEY_LACTOSE_G_L, WHEY_KG_L, WHOLE_MILK};
 
 /// Whole goat's milk. Fat and protein: FAO food composition tables; the rest from memory.
-pub const GOAT_MILK: Composition = Composition { water: 86.7, protein: 3.8, fat: 4.5, lactose: 4.3, ash: 0.8 };
+pub const GOAT_MILK: Composition =
+    Composition { water: 86.7, protein: 3.8, fat: 4.5, lactose: 4.3, ash: 0.8 };
 /// Whole sheep's milk. Fat and protein: FAO food composition tables; the rest from memory.
-pub const SHEEP_MILK: Composition = Composition { water: 82.0, protein: 5.8, fat: 6.5, lactose: 4.8, ash: 0.9 };
+pub const SHEEP_MILK: Composition =
+    Composition { water: 82.0, protein: 5.8, fat: 6.5, lactose: 4.8, ash: 0.9 };
 /// Whole buffalo's milk. Fat and protein: FAO food composition tables; the rest from memory.
 pub const BUFFALO_MILK: Composition =
     Composition { water: 82.9, protein: 4.0, fat: 7.5, lactose: 4.8, ash: 0.8 };

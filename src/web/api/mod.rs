@@ -21,6 +21,7 @@ pub mod members;
 pub mod reminders;
 pub mod reports;
 pub mod stock;
+pub mod workbench;
 
 /// The path of the API after the path prefix.
 pub const UNDER: &str = "/api/v1";
