@@ -141,7 +141,7 @@ impl Unit {
             return Ok(if points { value / 1000.0 } else { value });
         }
         if let Some(known) = self.of.find(sign) {
-            return Ok(self.from_base(number_of(amount, example)?.mul_add(known.1, known.2)));
+            return Ok(self.in_this_unit(number_of(amount, example)?.mul_add(known.1, known.2)));
         }
         match self.of.kept_as() {
             // "1 lb 4 oz", "½ gal"
@@ -149,14 +149,14 @@ impl Unit {
                 let kept = Milli::read_zero(typed, kept).map_err(|_| {
                     Misread::new(format!("“{typed}” cannot be read; write it like {example}"))
                 })?;
-                Ok(self.from_base(kept.base() / 1000.0))
+                Ok(self.in_this_unit(kept.base() / 1000.0))
             }
             None => Err(Misread::new(format!("“{sign}” is not a unit known here; write it like {example}"))),
         }
     }
 
     /// A value in the base unit of the dimension, in this unit.
-    fn from_base(self, base: f64) -> f64 {
+    fn in_this_unit(self, base: f64) -> f64 {
         self.of.find(self.sign).map_or(base, |known| (base - known.2) / known.1)
     }
 }
@@ -211,6 +211,28 @@ pub fn read_sugar(typed: &str) -> Result<Sugar, Misread> {
             None => Err(Misread::new(format!("“{sign}” is not a unit known here; write it like {EXAMPLE}"))),
         },
     }
+}
+
+/// An amount by volume or by mass, whichever it was measured in.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Amount {
+    /// Litres.
+    Litres(f64),
+    /// Kilograms.
+    Kilograms(f64),
+}
+
+/// Read an amount: "60 L", "20 kg", "4 gal", "12 lb 8 oz".
+pub fn read_amount(typed: &str) -> Result<Amount, Misread> {
+    const EXAMPLE: &str = "60 L, or 20 kg";
+    if split(typed.trim()).1.is_empty() {
+        number_of(split(typed.trim()).0, EXAMPLE)?;
+        return Err(Misread::new(format!("“{}” has no unit; write it like {EXAMPLE}", typed.trim())));
+    }
+    let by = |of: Dimension, sign: &'static str| Unit::new(of, sign).read(typed, EXAMPLE);
+    by(Dimension::Volume, "L")
+        .map(Amount::Litres)
+        .or_else(|_| by(Dimension::Mass, "kg").map(Amount::Kilograms))
 }
 
 #[cfg(test)]
@@ -268,6 +290,14 @@ mod tests {
             let said = Unit::new(of, sign).read(typed, "some example").unwrap_err().to_string();
             assert!(said.contains("some example"), "{typed}: {said}");
         }
+    }
+
+    #[test]
+    fn an_amount_is_by_volume_or_by_mass() {
+        assert_eq!(read_amount("60 L"), Ok(Amount::Litres(60.0)));
+        assert_eq!(read_amount("20 kg"), Ok(Amount::Kilograms(20.0)));
+        assert!(read_amount("60").unwrap_err().to_string().contains("has no unit"));
+        assert!(read_amount("a lot").is_err() && read_amount("").is_err());
     }
 
     #[test]

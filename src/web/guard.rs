@@ -16,7 +16,8 @@ use super::server::Settings;
 use super::site::{State, state_of};
 
 /// What a browser may load and where a form may go: ourselves, and nothing written into a page.
-const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; \
+const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src \
+    'self'; \
                               font-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 const HEADERS: [(HeaderName, &str); 6] = [

@@ -257,7 +257,7 @@ async fn bad_input_is_said_at_its_field(ground: &Ground) {
     };
     for (slug, body, field, says) in [
         ("strength-reached", json!({}), "before", "such as 1.0900 SG"),
-        ("strength-reached", json!({"before": 1.09, "now": 0.7}), "now", "between 0.98 and 1.1"),
+        ("strength-reached", json!({"before": 1.09, "now": 0.7}), "now", "between 0.98 and 1.09"),
         ("whey", json!({"volume": "60 kg"}), "volume", "60 L"),
         ("whey", json!({"volume": "60 L", "milk": "oat"}), "milk", "cow, goat, sheep, buffalo"),
         ("whey", json!({"volume": "60 L", "moisture": 90}), "moisture", "between 0.3 and 0.85"),

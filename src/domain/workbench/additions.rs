@@ -32,11 +32,14 @@ fn acid_of(code: &str) -> Acid {
     }
 }
 
-const EQUIVALENTS: &str = "Equivalent weights from molar masses; wine is reported as tartaric (in France as sulphuric), whey \
+const EQUIVALENTS: &str = "Equivalent weights from molar masses; wine is reported as tartaric (in France as \
+    sulphuric), whey \
                            as lactic.";
-const TABLE: &str = "OIV-MA-AS323-04C after Usseglio-Tomasset and Bosia (1984), ionic strength 0.038, interpolated; partly \
+const TABLE: &str = "OIV-MA-AS323-04C after Usseglio-Tomasset and Bosia (1984), ionic strength 0.038, interpolated; \
+    partly \
                      from memory.";
-const SALT: &str = "Molar masses: potassium metabisulphite is 57.6 % sulphur dioxide, the sodium salt 67.4 %; old salt less \
+const SALT: &str = "Molar masses: potassium metabisulphite is 57.6 % sulphur dioxide, the sodium salt 67.4 %; old \
+    salt less \
                     (common practice).";
 const LADDER: &str =
     "Ladder of Bisson and Butzke (2000), from memory; reported minima lie between 120 and 267 mg/L.";
@@ -245,7 +248,8 @@ fn sulphite(given: &Given) -> Result<Sheet, Unfit> {
     }
     if total > sulphite::EU_RED_LIMIT_MG_L {
         sheet.warn(
-            "In all that passes 150 mg/L, the EU’s limit for dry red wine (white 200, US 350; from memory): lower the pH \
+            "In all that passes 150 mg/L, the EU’s limit for dry red wine (white 200, US 350; from memory): lower \
+                the pH \
              instead.",
         );
     }
@@ -309,7 +313,8 @@ fn label_words(given: &Given) -> Result<Sheet, Unfit> {
     sheet.put("sulphite_from", sulphite::LABEL_FROM_MG_L);
     if given.flag("milk") {
         sheet.warn(
-            "Milk must be named although the lactose was split and the protein strained off; only spirit distilled from \
+            "Milk must be named although the lactose was split and the protein strained off; only spirit distilled \
+                from \
              whey is excepted.",
         );
     }

@@ -7,11 +7,14 @@ use crate::science::{ageing, alcohol};
 use crate::units::dimension::Dimension;
 
 const MADE: &str = "Stoichiometry of C₆H₁₂O₆ → 2 C₂H₅OH + 2 CO₂: the most there can be, for safety.";
-const ROOM: &str = "Ideal gas. Limits: 0.5 % for eight hours, 3 % for a short time, 4 % danger of life (OSHA and NIOSH, from \
+const ROOM: &str = "Ideal gas. Limits: 0.5 % for eight hours, 3 % for a short time, 4 % danger of life (OSHA and \
+    NIOSH, from \
                     memory).";
-const HOLDS: &str = "Regulation (EEC) 2676/90 and the OIV’s method for overpressure at 20 °C; other temperatures in proportion \
+const HOLDS: &str = "Regulation (EEC) 2676/90 and the OIV’s method for overpressure at 20 °C; other temperatures in \
+    proportion \
                      to water (IAPWS).";
-const BOTTLE: &str = "Balance of carbon dioxide between drink and headspace; solubility as in the OIV’s method. It agrees to \
+const BOTTLE: &str = "Balance of carbon dioxide between drink and headspace; solubility as in the OIV’s method. It \
+    agrees to \
                       10 % with measured pressures of sparkling wine (Liger-Belair 2017).";
 
 const VESSELS: &[(&str, &str)] = &[
@@ -189,7 +192,10 @@ fn bottle_pressure(given: &Given) -> Result<Sheet, Unfit> {
     sheet.put("limit", verdict.limit_bar);
     sheet.put("most_left", bottle.most_residual_g_l(verdict.limit_bar, warmest)?);
     if warmest < WARM_SHELF_C {
-        sheet.warn("A shelf or a parcel in summer gets to 30 °C: work it out for that, unless it never leaves the cold.");
+        sheet.warn(
+            "A shelf or a parcel in summer gets to 30 °C: work it out for that, unless it never leaves the \
+            cold.",
+        );
     }
     if bottle.dissolved_g_l < DISSOLVED_DEFAULT_G_L {
         sheet.warn("Less than 1.5 g/L of gas was counted: that holds only for a drink that was degassed.");

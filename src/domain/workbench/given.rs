@@ -3,7 +3,7 @@
 use super::question::{Input, Kind};
 use super::sheet::shown;
 use crate::science::{Guide, OutOfRange, sugar};
-use crate::units::dimension::Sugar;
+use crate::units::dimension::{Amount, Sugar};
 
 /// One answer.
 #[derive(Debug, Clone, PartialEq)]
@@ -12,6 +12,8 @@ pub enum Value {
     Number(f64),
     /// On the scale it was written in.
     Sugar(Sugar),
+    /// By volume or by mass.
+    Amount(Amount),
     /// The code of a choice.
     Choice(&'static str),
     /// Yes or no.
@@ -59,6 +61,14 @@ impl Given {
         }
     }
 
+    /// An amount; none where it was not given.
+    pub fn amount(&self, name: &str) -> Option<Amount> {
+        match self.value(name) {
+            Some(Value::Amount(amount)) => Some(*amount),
+            _ => None,
+        }
+    }
+
     /// Whether a value was given at all.
     pub fn has(&self, name: &str) -> bool {
         self.value(name).is_some()
@@ -101,6 +111,8 @@ impl Given {
                     format!("{} {}", plain(*number), input.sign()).trim_end().to_owned()
                 }
                 (Value::Sugar(sugar), _) => written(*sugar),
+                (Value::Amount(Amount::Litres(litres)), _) => format!("{} L", plain(*litres)),
+                (Value::Amount(Amount::Kilograms(kg)), _) => format!("{} kg", plain(*kg)),
                 (Value::Choice(code), Kind::Choice(of)) => {
                     of.iter().find(|one| one.0 == *code).map_or(*code, |one| one.1).to_owned()
                 }
@@ -139,7 +151,14 @@ impl Given {
         for input in inputs {
             match (self.value(input.name), input.kind) {
                 (Some(Value::Number(number)), _) => {
-                    found.push((input.name.to_owned(), input.sign(), *number))
+                    found.push((input.name.to_owned(), input.sign(), *number));
+                }
+                (Some(Value::Amount(amount)), _) => {
+                    let (number, sign) = match *amount {
+                        Amount::Litres(litres) => (litres, "L"),
+                        Amount::Kilograms(kg) => (kg, "kg"),
+                    };
+                    found.push((input.name.to_owned(), sign, number));
                 }
                 (Some(Value::Sugar(sugar)), _) => {
                     let (number, sign) = match *sugar {

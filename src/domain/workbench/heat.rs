@@ -23,7 +23,8 @@ pub(super) const LOG: &[Input] = &[
 const LAW: &str =
     "21 CFR 1240.61(b), an example: local law comes first. A home log is no legal record of pasteurisation.";
 const UNITS: &str = "Del Vecchio (1951): 1.393^(T − 60) a minute, between readings by the trapezoid rule.";
-const GLASS_RULE: &str = "Own rule on the safe side: makers’ usual pass level is 42 °C of difference (from memory; ASTM C149 and \
+const GLASS_RULE: &str = "Own rule on the safe side: makers’ usual pass level is 42 °C of difference (from memory; \
+    ASTM C149 and \
                           ISO 7459 are methods and set none).";
 
 pub(super) const QUESTIONS: &[Question] = &[
@@ -59,7 +60,8 @@ pub(super) const QUESTIONS: &[Question] = &[
             Input::measure("efficiency", "Power that reaches the liquid", Dimension::Share, "%", "80").setting("80"),
         ],
         gives: &[
-            Gives::figure("minutes", "Time", "min", 1).about().by("heat / (power × share that arrives)", WARMTH, "0 to 120 °C."),
+            Gives::figure("minutes", "Time", "min", 1).about().by("heat / (power × share that arrives)", WARMTH, "0 \
+                to 120 °C."),
             Gives::figure("heat", "Heat", "kJ", 1).by("m c ΔT", WARMTH, "As above."),
             Gives::figure("energy", "Energy drawn", "kWh", 2).about().by("power × time", WARMTH, "As above."),
         ],
@@ -80,12 +82,14 @@ pub(super) const QUESTIONS: &[Question] = &[
         ],
         gives: &[
             Gives::words("met", "Minimum met").by(
-                "every reading of an unbroken run at or above the temperature for the whole time, no gap above a third of it",
+                "every reading of an unbroken run at or above the temperature for the whole time, no gap above a \
+                    third of it",
                 LAW,
                 "−5 to 110 °C.",
             ),
             Gives::figure("hottest", "Hottest reading", "°C", 1).by("", "", ""),
-            Gives::figure("minutes", "Time at 63 °C or more", "min", 1).by("Σ time between readings that are both above", LAW, "As above."),
+            Gives::figure("minutes", "Time at 63 °C or more", "min", 1).by("Σ time between readings that are both \
+                above", LAW, "As above."),
         ],
         work: milk_heating,
     },
@@ -139,8 +143,7 @@ fn warming(given: &Given) -> Result<Sheet, Unfit> {
         "whey" => heat::warming_kj(volume * dairy::WHEY_KG_L, heat::WHEY_KJ_KG_K, from, to)?,
         _ => {
             let range = heat::LIQUID_C;
-            let each =
-                heat::water_heat_kj_kg(from, range.within(from.max(0.0).min(100.0), 100.0).check(to)?)?;
+            let each = heat::water_heat_kj_kg(from, range.within(from.clamp(0.0, 100.0), 100.0).check(to)?)?;
             volume * 0.9982 * each
         }
     };

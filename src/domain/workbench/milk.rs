@@ -19,15 +19,19 @@ pub(super) fn milk(code: &str) -> Milk {
     }
 }
 
-const YIELD: &str = "Van Slyke and Price, as in the Cheese Technology e-book of the University of Guelph; composition: USDA \
+const YIELD: &str = "Van Slyke and Price, as in the Cheese Technology e-book of the University of Guelph; \
+    composition: USDA \
                      and FAO tables, partly from memory.";
 const LEFT: &str = "Whey is all that is not curd, at 1.025 kg/L; losses are recorded, not computed.";
-const NATURAL: &str = "Wine yeast takes glucose, not lactose; galactose by the setting (Rivera Flores et al., Fermentation 7 \
+const NATURAL: &str = "Wine yeast takes glucose, not lactose; galactose by the setting (Rivera Flores et al., \
+    Fermentation 7 \
                        (2021) 266, saw all of it taken; many wine strains leave it).";
 const RENNET: &str = "ISO 11815 | IDF 157 for the unit; the dose is common practice. The label comes first.";
-const LACTASE: &str = "First order; as much split in 22 h at 5 °C as in 2 h at 31 °C (beta-galactosidase of Saccharomyces \
+const LACTASE: &str = "First order; as much split in 22 h at 5 °C as in 2 h at 31 °C (beta-galactosidase of \
+    Saccharomyces \
                        lactis, abstract); the galactose made slows it (Jurado 2002). The label comes first.";
-const HEAT: &str = "Latent heat and vapour pressure of IAPWS, standard atmosphere; the share of the power that arrives is \
+const HEAT: &str = "Latent heat and vapour pressure of IAPWS, standard atmosphere; the share of the power that \
+    arrives is \
                     common practice.";
 
 const LACTASES: &[(&str, &str)] = &[
@@ -106,7 +110,8 @@ pub(super) const QUESTIONS: &[Question] = &[
         inputs: &[
             Input::measure("volume", "How much milk", Dimension::Volume, "L", "4"),
             Input::number("strength", "Strength on the label", "IMCU/mL", "145"),
-            Input::measure("temperature", "Temperature of the milk", Dimension::Temperature, "°C", "32").usually("32"),
+            Input::measure("temperature", "Temperature of the \
+                milk", Dimension::Temperature, "°C", "32").usually("32"),
             Input::number("dose", "Dose", "IMCU/L", "45").setting("45").hint("30 to 50 for cow’s milk."),
             Input::measure("known_time", "Time to clot that you know", Dimension::Time, "min", "")
                 .optional()
@@ -135,7 +140,8 @@ pub(super) const QUESTIONS: &[Question] = &[
             Input::measure("volume", "How much whey or milk", Dimension::Volume, "L", "50"),
             Input::measure("temperature", "Temperature", Dimension::Temperature, "°C", "5").usually("5"),
             Input::measure("share", "Lactose to be split", Dimension::Share, "%", "95").usually("95"),
-            Input::number("dose", "Dose", "for each L", "3").usually("3").hint("In the unit of the label: mL, g, or units."),
+            Input::number("dose", "Dose", "for each L", "3").usually("3").hint("In the unit of the label: mL, g, or \
+                units."),
             Input::measure("time", "Or: the time there is", Dimension::Time, "h", "")
                 .optional()
                 .hint("Then the share that is split is worked out."),
@@ -187,21 +193,25 @@ pub(super) const QUESTIONS: &[Question] = &[
                 "50 to 100 000 W; share 10 to 100 %, usual 50 to 85 %.",
             ),
             Gives::figure("energy", "Energy drawn", "kWh", 2).about().by("power × time", HEAT, "As above."),
-            Gives::figure("heat", "Heat the liquid takes", "kJ", 0).by("m c ΔT + evaporated × latent heat", HEAT, "As above."),
+            Gives::figure("heat", "Heat the liquid takes", "kJ", 0).by("m c ΔT + evaporated × latent \
+                heat", HEAT, "As above."),
             Gives::figure("evaporated", "Water boiled off", "kg", 3).by(
                 "mass before − mass after",
                 "Balance of mass; tenfold whey 1.20 kg/L is common practice.",
                 "Down to a twentieth.",
             ),
-            Gives::figure("warming_hours", "of which until it boils", "h", 2).about().by("m c ΔT / power that arrives", HEAT, "As above."),
-            Gives::figure("rate", "Boiled off in an hour", "kg/h", 3).about().by("power that arrives / latent heat", HEAT, "As above."),
+            Gives::figure("warming_hours", "of which until it boils", "h", 2).about().by("m c ΔT / power that \
+                arrives", HEAT, "As above."),
+            Gives::figure("rate", "Boiled off in an hour", "kg/h", 3).about().by("power that arrives / latent \
+                heat", HEAT, "As above."),
             Gives::figure("boils_at", "It boils at", "°C", 2).about().by(
                 "vapour pressure of water = pressure of the air at this height",
                 "IAPWS 1992 and the standard atmosphere; the weather moves it by half a degree, sugar raises it.",
                 "−400 to 5000 m; checked 0 to 3000 m.",
             ),
             Gives::figure("times", "Boiled down", "times", 2).by("volume before / after", "", "1 to 20 times."),
-            Gives::figure("sugar", "Sugar afterwards", "g/L", 1).by("content × times", "Balance of dry matter.", "As above."),
+            Gives::figure("sugar", "Sugar afterwards", "g/L", 1).by("content × times", "Balance of dry \
+                matter.", "As above."),
             Gives::figure("strength", "Strength that would give", "% vol", 1).about().by(
                 "as hexose that ferments / 16.83",
                 FACTOR_SOURCE,
@@ -381,7 +391,10 @@ fn boil_down(given: &Given) -> Result<Sheet, Unfit> {
             let crystals = dairy::lactose_crystals_g_l(sugar_g_l.min(1000.0), fold, given.number("cool_to"))?;
             sheet.put("crystals", crystals);
             if crystals > 0.0 {
-                sheet.warn("Unsplit lactose crystallises when this cools: split it with lactase before you boil down.");
+                sheet.warn(
+                    "Unsplit lactose crystallises when this cools: split it with lactase before you boil \
+                    down.",
+                );
             }
         }
         "split-whey" => {

@@ -9,7 +9,8 @@ use crate::units::dimension::Dimension;
 
 const MASS: &str = "Balance of mass with the densities of ICUMSA SPS-4; 1 kg of dissolved sugar adds about 0.62 L \
                     (27 CFR 24.181 has 0.6182).";
-const R22: &str = "Balance of mass with the densities of OIML R 22 (1975), so with the contraction of alcohol and water. \
+const R22: &str = "Balance of mass with the densities of OIML R 22 (1975), so with the contraction of alcohol and \
+    water. \
                    The sugar in the drinks is ignored.";
 
 const HOLD: &[(&str, &str)] =

@@ -3,7 +3,7 @@
 use super::given::{Given, Value};
 use super::sheet::{Sheet, Unfit};
 use crate::domain::refusal::Refusal;
-use crate::units::dimension::{Dimension, Unit, read_sugar};
+use crate::units::dimension::{Dimension, Unit, read_amount, read_sugar};
 use crate::units::{Misread, text};
 
 /// One question that a maker asks.
@@ -56,6 +56,8 @@ pub enum Kind {
     Measure(Unit),
     /// By a sugar content on any scale.
     Sugar,
+    /// By an amount, by volume or by mass.
+    Amount,
     /// By one of a few: code, and words. The first is meant where nothing is said.
     Choice(&'static [(&'static str, &'static str)]),
     /// By yes or no.
@@ -116,6 +118,11 @@ impl Input {
     /// A sugar content.
     pub const fn sugar(name: &'static str, label: &'static str, example: &'static str) -> Self {
         Self::of(name, label, Kind::Sugar, example).hint("As read: 1.050, 12.4 °Bx, or 130 g/L.")
+    }
+
+    /// An amount, by volume or by mass.
+    pub const fn amount(name: &'static str, label: &'static str, example: &'static str) -> Self {
+        Self::of(name, label, Kind::Amount, example)
     }
 
     /// One of a few.
@@ -182,6 +189,12 @@ impl Input {
         Self { setting: true, ..self.usually(usual) }
     }
 
+    /// It stands among the settings.
+    #[must_use]
+    pub const fn folded(self) -> Self {
+        Self { setting: true, ..self }
+    }
+
     /// Another answer in the example.
     #[must_use]
     pub const fn example(self, example: &'static str) -> Self {
@@ -206,6 +219,7 @@ impl Input {
         match self.kind {
             Kind::Measure(unit) => unit.read(typed, &self.written()).map(Value::Number),
             Kind::Sugar => read_sugar(typed).map(Value::Sugar),
+            Kind::Amount => read_amount(typed).map(Value::Amount),
             Kind::Choice(of) => {
                 let word = typed.trim();
                 let found = of.iter().find(|one| one.0 == word).map(|one| Value::Choice(one.0));

@@ -4,7 +4,8 @@ use super::{Given, Gives, Input, Question, Sheet, Unfit, shown};
 use crate::science::sugar;
 use crate::units::dimension::{Dimension, Sugar};
 
-const HYDROMETER: &str = "Expansion of water (Tanaka 2001), sucrose and glass (ISO 649); agrees with the correction table \
+const HYDROMETER: &str = "Expansion of water (Tanaka 2001), sucrose and glass (ISO 649); agrees with the correction \
+    table \
     of NBS C440 to 0.06 °Bx from 10 to 30 °C.";
 const REFRACTOMETER: &str =
     "OIV-MA-AS2-02 Table I, interpolated; above 20 °C from memory. Refractive index: ICUMSA 1974 / SPS-3.";
@@ -26,7 +27,8 @@ pub(super) const QUESTIONS: &[Question] = &[
                 HYDROMETER,
                 "Checked 10 to 30 °C and 0 to 30 °Bx; taken 5 to 40 °C.",
             ),
-            Gives::figure("brix", "The same in °Brix", "°Bx", 2).by("The gravity as mass of sucrose", HYDROMETER, "As above."),
+            Gives::figure("brix", "The same in °Brix", "°Bx", 2).by("The gravity as mass of \
+                sucrose", HYDROMETER, "As above."),
             Gives::figure("change", "Correction", "°Bx", 2).by("corrected − read", HYDROMETER, "As above."),
         ],
         work: hydrometer,

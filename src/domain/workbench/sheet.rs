@@ -196,7 +196,8 @@ impl super::Gives {
 pub const BOILING: Caution = Caution {
     title: "Caution: boiling liquid",
     points: &[
-        "Whey foams and boils over, syrup sticks to the skin: fill the pan two thirds at most, lift the lid away from you.",
+        "Whey foams and boils over, syrup sticks to the skin: fill the pan two thirds at most, lift the lid away \
+            from you.",
         "Nobody carries a hot pot alone; children and pets stay out. Open a window for the steam.",
     ],
 };
@@ -205,7 +206,8 @@ pub const BOILING: Caution = Caution {
 pub const GLASS: Caution = Caution {
     title: "Caution: glass and heat",
     points: &[
-        "Glass can break below any limit. Hot liquid never goes into glass that is not made for it, nor cold into hot.",
+        "Glass can break below any limit. Hot liquid never goes into glass that is not made for it, nor cold into \
+            hot.",
         "Cover your hands, stand the glass on wood or cloth, and throw away what a broken vessel held.",
     ],
 };
@@ -223,7 +225,8 @@ pub const PRESSURE: Caution = Caution {
 pub const GAS: Caution = Caution {
     title: "Caution: gas in a closed room",
     points: &[
-        "Carbon dioxide has no smell and gathers at the floor and in pits. Air the room, fit an alarm, never go down alone.",
+        "Carbon dioxide has no smell and gathers at the floor and in pits. Air the room, fit an alarm, never go \
+            down alone.",
         "A working vessel needs an airlock or a blow-off hose that cannot clog, never a stopper.",
     ],
 };
@@ -232,9 +235,11 @@ pub const GAS: Caution = Caution {
 pub const MILK: Caution = Caution {
     title: "Caution: milk",
     points: &[
-        "Raw milk and fresh curds can carry Listeria and Salmonella: take pasteurised milk; pregnant, old or ill people \
+        "Raw milk and fresh curds can carry Listeria and Salmonella: take pasteurised milk; pregnant, old or ill \
+            people \
          leave raw-milk curds alone. Curds belong below 5 °C.",
-        "Warm whey is a growth medium: below 8 °C, or pasteurised first and two hours at most. Milk stays an allergen \
+        "Warm whey is a growth medium: below 8 °C, or pasteurised first and two hours at most. Milk stays an \
+            allergen \
          when its lactose is split.",
     ],
 };

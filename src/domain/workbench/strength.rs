@@ -6,17 +6,26 @@ use crate::science::sugar;
 use crate::units::dimension::Dimension;
 
 /// Grams of hexose that give 1 % vol in a litre: asked for wherever a strength is expected.
-pub(super) const FACTOR: Input =
-    Input::number("sugar_per_vol", "Sugar for one per cent of alcohol", "g/L", "16.83").setting("16.83").hint(
-        "As glucose and fructose: 15.43 by theory, 16.5 in textbooks, 16.83 EU and OIV, 17 in France, 18 to be cautious.",
-    );
+pub(super) const FACTOR: Input = Input::number(
+    "sugar_per_vol",
+    "Sugar for one per cent of alcohol",
+    "g/L",
+    "16.83",
+)
+.setting("16.83")
+.hint(
+    "As glucose and fructose: 15.43 by theory, 16.5 in textbooks, 16.83 EU and OIV, 17 in France, 18 to be \
+            cautious.",
+);
 
-pub(super) const FACTOR_SOURCE: &str = "Stoichiometry of C₆H₁₂O₆ → 2 C₂H₅OH + 2 CO₂ (15.43 g/L by theory); 16.83 g/L is \
+pub(super) const FACTOR_SOURCE: &str = "Stoichiometry of C₆H₁₂O₆ → 2 C₂H₅OH + 2 CO₂ (15.43 g/L by theory); 16.83 \
+    g/L is \
     the convention of the EU and the OIV, from memory. 1 g of cane sugar or lactose counts as 1.0526 g.";
 
 const FACTOR_RANGE: &str = "0 to 1200 g/L; few yeasts go beyond 16 to 18 % vol.";
 
-pub(super) const GRAVITY_SOURCE: &str = "Balling’s balance and Tabarié’s rule solved together; densities of OIML R 22 and ICUMSA SPS-4. Not a strength for a \
+pub(super) const GRAVITY_SOURCE: &str = "Balling’s balance and Tabarié’s rule solved together; densities of OIML R \
+    22 and ICUMSA SPS-4. Not a strength for a \
      label: that takes a laboratory.";
 
 const WHAT: &[(&str, &str)] = &[
@@ -48,7 +57,8 @@ pub(super) const QUESTIONS: &[Question] = &[
             ),
             Gives::figure("hexose", "Sugar that ferments, as glucose and fructose", "g/L", 1).by(
                 "(sugar on the scale of sucrose − what is none) × 1.0526",
-                "ICUMSA SPS-4 for the scale; molar masses for the factor. 25 g/L for must is an old rule, from memory.",
+                "ICUMSA SPS-4 for the scale; molar masses for the factor. 25 g/L for must is an old rule, from \
+                    memory.",
                 "Checked to 25 °Bx, taken to 80 °Bx.",
             ),
             Gives::figure("co2", "Carbon dioxide it gives off, at most", "g/L", 0).by(
@@ -70,7 +80,8 @@ pub(super) const QUESTIONS: &[Question] = &[
         ],
         gives: &[
             Gives::figure("strength", "Strength", "% vol", 2).about().by(
-                "OE = 100 (2.0665 A + RE)/(100 + 1.0665 A) and SG = SG of the extract + SG of the alcohol − 1, solved for A",
+                "OE = 100 (2.0665 A + RE)/(100 + 1.0665 A) and SG = SG of the extract + SG of the alcohol − 1, \
+                    solved for A",
                 GRAVITY_SOURCE,
                 "Gravity before 1.000 to 1.170, now 0.980 to 1.100.",
             ),
@@ -182,7 +193,8 @@ fn how_strong(given: &Given) -> Result<Sheet, Unfit> {
     if what == "milk" {
         return Err(Unfit::field(
             "what",
-            "Gravity says nothing about milk and whey: proteins and salts weigh too, and wine yeast cannot take lactose. \
+            "Gravity says nothing about milk and whey: proteins and salts weigh too, and wine yeast cannot take \
+                lactose. \
              Ask “What does the whey give by itself?” instead",
         ));
     }

@@ -1,4 +1,5 @@
-//! Every question of the table: its example works, it gives what it declares, and whatever it is asked it answers with
+//! Every question of the table: its example works, it gives what it declares, and whatever it is asked it answers
+//! with
 //! finite numbers or says in words what to do.
 
 use std::collections::BTreeSet;
@@ -7,7 +8,7 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::domain::refusal::Refusal;
-use crate::units::dimension::Sugar;
+use crate::units::dimension::{Amount, Sugar};
 
 /// The example of a list of inputs, read as a page would.
 fn example(inputs: &'static [Input]) -> Given {
@@ -132,6 +133,11 @@ fn wild(inputs: &'static [Input]) -> BoxedStrategy<Given> {
                         1 => Sugar::Brix(number),
                         _ => Sugar::Content(number),
                     })
+                })
+                .boxed(),
+            Kind::Amount => (any::<bool>(), number())
+                .prop_map(|(volume, number)| {
+                    Value::Amount(if volume { Amount::Litres(number) } else { Amount::Kilograms(number) })
                 })
                 .boxed(),
             Kind::Choice(of) => (0..of.len()).prop_map(|at| Value::Choice(of[at].0)).boxed(),

@@ -17,13 +17,17 @@ const STAYS: &[Input] = &[
     Input::measure("temperature", "°C", Dimension::Temperature, "°C", "12"),
 ];
 
-const CURVE: &str = "Logistic curve by least squares with 0.980 ≤ end ≤ start and a rate above zero; such curves are in published \
-                     use (Rivera Flores et al. 2021). Refused below four readings, before 30 % of the fall, and with a misfit \
+const CURVE: &str = "Logistic curve by least squares with 0.980 ≤ end ≤ start and a rate above zero; such curves \
+    are in published \
+                     use (Rivera Flores et al. 2021). Refused below four readings, before 30 % of the fall, and \
+                     with a misfit \
                      above 0.003.";
-const FLAT: &str = "Common practice, no source: three readings within 0.001 over three days at 18 °C or more, near the end \
+const FLAT: &str = "Common practice, no source: three readings within 0.001 over three days at 18 °C or more, near \
+    the end \
                     expected.";
 
-const EXAMPLE: &str = "0 1.081 19\n1 1.077 19\n2 1.067 19\n3 1.051 20\n4 1.032 20\n5 1.016 20\n6 1.006 20\n7 1.002 19\n\
+const EXAMPLE: &str = "0 1.081 19\n1 1.077 19\n2 1.067 19\n3 1.051 20\n4 1.032 20\n5 1.016 20\n6 1.006 20\n7 1.002 \
+    19\n\
                        8 0.999 19\n10 0.998 19\n12 0.998 19\n14 0.998 19";
 
 pub(super) const QUESTIONS: &[Question] = &[
@@ -41,23 +45,28 @@ pub(super) const QUESTIONS: &[Question] = &[
                 .usually("0.9980"),
         ],
         gives: &[
-            Gives::words("progress", "Where it stands").by("flat for long enough, warm enough, near the end", FLAT, "Gravity 0.970 to 1.200."),
+            Gives::words("progress", "Where it stands").by("flat for long enough, warm enough, near the \
+                end", FLAT, "Gravity 0.970 to 1.200."),
             Gives::figure("end", "It comes within 0.001 of its end on day", "", 1).about().by(
                 "t = tm + ln((OG − FG)/0.001 − 1)/k",
                 CURVE,
                 "A quarter sooner or later; a steady temperature.",
             ),
-            Gives::figure("earliest", "at the earliest on day", "", 1).about().by("a quarter of the way sooner", CURVE, "As above."),
-            Gives::figure("latest", "at the latest on day", "", 1).about().by("a quarter of the way later", CURVE, "As above."),
+            Gives::figure("earliest", "at the earliest on day", "", 1).about().by("a quarter of the way \
+                sooner", CURVE, "As above."),
+            Gives::figure("latest", "at the latest on day", "", 1).about().by("a quarter of the way \
+                later", CURVE, "As above."),
             Gives::figure("final_gravity", "The curve ends at", "SG", 4).about().by(
                 "SG(t) = FG + (OG − FG)/(1 + exp(k (t − tm)))",
                 CURVE,
                 "0.980 to 1.250.",
             ),
-            Gives::figure("original_gravity", "and begins at", "SG", 4).about().by("the same curve", CURVE, "As above."),
+            Gives::figure("original_gravity", "and begins at", "SG", 4).about().by("the same curve", CURVE, "As \
+                above."),
             Gives::figure("rate", "Rate k", "a day", 3).about().by("the same curve", CURVE, "As above."),
             Gives::figure("midpoint", "Steepest on day", "", 3).about().by("the same curve", CURVE, "As above."),
-            Gives::figure("misfit", "The readings lie off it by", "SG", 5).by("root of the mean square", CURVE, "Refused above 0.003."),
+            Gives::figure("misfit", "The readings lie off it by", "SG", 5).by("root of the mean \
+                square", CURVE, "Refused above 0.003."),
         ],
         work: fermentation,
     },
@@ -76,7 +85,8 @@ pub(super) const QUESTIONS: &[Question] = &[
         gives: &[
             Gives::figure("age", "Age by warmth", "days", 2).about().by(
                 "Σ days × q^((T − T reference)/10)",
-                "Rule of thumb (common practice), an Arrhenius law of 50 to 110 kJ/mol; a trial with Sangiovese saw far more \
+                "Rule of thumb (common practice), an Arrhenius law of 50 to 110 kJ/mol; a trial with Sangiovese saw \
+                    far more \
                  (Mattivi 2014, press reports). A guide to time and warmth, not to flavour.",
                 "−20 to 50 °C; holds from 0 to 35 °C.",
             ),

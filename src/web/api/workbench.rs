@@ -74,21 +74,21 @@ pub struct SheetBody {
 impl SheetBody {
     fn of(question: &Question, given: &Given, sheet: Sheet) -> Self {
         let figure = |figure: &crate::domain::workbench::Figure| {
-            let gives = question.gives(figure.code)?;
+            let declared = question.gives(figure.code)?;
             let (value, shown) = match &figure.value {
-                Held::Number(number) => (Some(*number), gives.shown(*number)),
+                Held::Number(number) => (Some(*number), declared.shown(*number)),
                 Held::Words(words) => (None, words.clone()),
             };
             let body = FigureBody {
                 value,
                 shown,
-                unit: gives.unit.to_owned(),
-                about: gives.about,
+                unit: declared.unit.to_owned(),
+                about: declared.about,
                 give_or_take: figure.give_or_take,
-                formula: gives.formula.to_owned(),
+                formula: declared.formula.to_owned(),
                 via: figure.via.clone(),
-                source: gives.source.to_owned(),
-                range: gives.range.to_owned(),
+                source: declared.source.to_owned(),
+                range: declared.range.to_owned(),
             };
             Some((figure.code.to_owned(), serde_json::to_value(body).ok()?))
         };
@@ -165,7 +165,7 @@ pub(super) fn object(inputs: &[Input]) -> ObjectBuilder {
 fn property(input: &Input) -> RefOr<Schema> {
     let label = [input.label, input.hint].join(". ").trim_end_matches(". ").to_owned();
     let one_of =
-        |types: &[Type]| ObjectBuilder::new().schema_type(SchemaType::from_iter(types.iter().cloned()));
+        |types: &[Type]| ObjectBuilder::new().schema_type(types.iter().cloned().collect::<SchemaType>());
     let (schema, more) = match input.kind {
         Kind::Measure(unit) => {
             let sign = if unit.sign.is_empty() {
@@ -179,6 +179,10 @@ fn property(input: &Input) -> RefOr<Schema> {
             one_of(&[Type::String, Type::Number]).examples([input.example]),
             "A bare number is a gravity".to_owned(),
         ),
+        Kind::Amount => {
+            let words = "With its unit, or {\"amount\":\"60\",\"unit\":\"L\"}".to_owned();
+            (one_of(&[Type::String, Type::Object]).examples([input.example]), words)
+        }
         Kind::Choice(of) => {
             let codes = of.iter().map(|one| one.0);
             let words: Vec<String> = of.iter().map(|one| format!("{}: {}", one.0, one.1)).collect();

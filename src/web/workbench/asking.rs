@@ -96,7 +96,7 @@ fn field(input: &Input, draft: &Draft, path: &str) -> Field {
             Dimension::Volume | Dimension::Mass | Dimension::Time | Dimension::Content => FieldKind::Text,
             _ => FieldKind::Decimal,
         },
-        Kind::Sugar | Kind::Words | Kind::Parts(..) => FieldKind::Text,
+        Kind::Sugar | Kind::Amount | Kind::Words | Kind::Parts(..) => FieldKind::Text,
         Kind::Choice(of) => FieldKind::Select(of.iter().map(|one| Choice::new(one.0, one.1)).collect()),
         Kind::Flag => FieldKind::Check,
         Kind::Log(_) => FieldKind::Area,
@@ -109,7 +109,8 @@ fn field(input: &Input, draft: &Draft, path: &str) -> Field {
     let mut field = Field::of(kind, path, input.label)
         .value(typed.unwrap_or_else(|| usual.to_owned()))
         .after(input.sign());
-    let optional = input.need == Need::May && matches!(input.kind, Kind::Measure(_) | Kind::Sugar);
+    let optional =
+        input.need == Need::May && matches!(input.kind, Kind::Measure(_) | Kind::Sugar | Kind::Amount);
     field.hint = match (input.hint, optional) {
         ("", true) => "May be left empty.".to_owned(),
         (hint, _) => hint.to_owned(),
@@ -148,7 +149,7 @@ pub fn examples(inputs: &[Input]) -> Vec<(String, String)> {
                     }));
                 }
             }
-            Kind::Log(_) | Kind::Words | Kind::Choice(_) | Kind::Sugar => {
+            Kind::Log(_) | Kind::Words | Kind::Choice(_) | Kind::Sugar | Kind::Amount => {
                 found.push((input.name.to_owned(), input.example.to_owned()));
             }
             Kind::Flag => {}

@@ -26,24 +26,32 @@ pub struct Figure {
 pub fn figures(question: &Question, given: &Given, sheet: &Sheet) -> Vec<Figure> {
     let inputs = given.said(question.inputs);
     let one = |figure: &crate::domain::workbench::Figure| {
-        let gives = question.gives(figure.code)?;
+        let declared = question.gives(figure.code)?;
         let (value, words) = match &figure.value {
-            Held::Number(number) => (gives.shown(*number), false),
+            Held::Number(number) => (declared.shown(*number), false),
             Held::Words(words) => (words.clone(), true),
         };
-        let width = figure.give_or_take.map(|width| gives.width_shown(width)).unwrap_or_default();
+        let width = figure.give_or_take.map(|width| declared.width_shown(width)).unwrap_or_default();
         let mut how = Vec::new();
         let mut say = |head: &str, text: &str| {
             if !text.is_empty() {
                 how.push(format!("{head}{text}"));
             }
         };
-        say("", gives.formula);
+        say("", declared.formula);
         say("With ", &inputs);
         say("On the way: ", &figure.via);
-        say("Holds for: ", gives.range);
-        say("Source: ", gives.source);
-        Some(Figure { name: gives.name, about: gives.about, value, unit: gives.unit, width, words, how })
+        say("Holds for: ", declared.range);
+        say("Source: ", declared.source);
+        Some(Figure {
+            name: declared.name,
+            about: declared.about,
+            value,
+            unit: declared.unit,
+            width,
+            words,
+            how,
+        })
     };
     sheet.figures.iter().filter_map(one).collect()
 }
