@@ -299,7 +299,10 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
         .first(conn)?;
     let in_stock =
         accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO));
-    let lots = accounts::table.filter(in_stock).select(count_star()).first(conn)?;
+    let lots = accounts::table
+        .filter(in_stock)
+        .select(sql::<BigInt>("COUNT(DISTINCT accounts.lot_id)"))
+        .first(conn)?;
     let working = batches::table
         .filter(batches::club_id.eq(club).and(batches::stage.eq(Stage::Working)))
         .select(count_star())

@@ -12,6 +12,7 @@ use super::failure::Failure;
 use super::schema::{accounts, batches, entries, members, postings};
 use crate::domain::batches::Stage;
 use crate::domain::books::{Account, EntryKind};
+use crate::domain::members::Doer;
 use crate::domain::stock::ItemKind;
 use crate::units::days::Day;
 use crate::units::ids::{AccountId, ClubId, MemberId};
@@ -105,6 +106,13 @@ pub struct MemberMoney {
     pub took: Money,
     /// What they owe the club (+) or the club owes them (−): the balance of their account.
     pub owes: Money,
+}
+
+/// What members paid and took, as far as the doer may see it, by name.
+pub fn seen_by(conn: &mut AnyConn, doer: &Doer) -> Result<Vec<MemberMoney>, Failure> {
+    let mut all = by_member(conn, doer.club)?;
+    all.retain(|money| doer.may_see_money_of(money.member));
+    Ok(all)
 }
 
 /// What every member paid and took, by name: those who are in the club, and those whose account was ever

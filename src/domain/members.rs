@@ -105,6 +105,11 @@ pub struct Doer {
 }
 
 impl Doer {
+    /// Whether what this member paid, took and owes may be shown to the doer: it is their own, or they run the club.
+    pub fn may_see_money_of(&self, member: MemberId) -> bool {
+        member == self.member || self.role >= Role::Steward
+    }
+
     /// The day it is in the club.
     pub fn today(&self) -> Day {
         days::local_day(self.now, self.zone)

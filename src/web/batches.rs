@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+mod course;
 mod figures;
 pub mod list;
 pub mod mass;
@@ -9,7 +10,7 @@ pub mod read;
 pub mod strike;
 pub mod task;
 
-pub use figures::gauge;
+pub use course::Course;
 
 use super::entries::trail_of;
 use super::extract::{Paging, Path};
@@ -48,6 +49,8 @@ struct BatchPage {
     about: String,
     lead: String,
     stem: String,
+    /// "Has not moved for 5 days."
+    stopped: Option<String>,
     first: Option<(String, &'static str)>,
     also: Vec<(String, &'static str)>,
     caution: Option<&'static str>,
@@ -131,22 +134,23 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         .filter(|reading| reading.kind == ReadingKind::Gravity && reading.struck.is_none())
         .collect();
     let under_way = matches!(batch.stage, Stage::Working | Stage::Resting);
-    let gauge =
-        gravities.first().zip(gravities.last()).filter(|_| under_way).map(|(a, b)| gauge(a.value, b.value));
+    let course = Course::of_readings(readings.iter()).filter(|_| under_way);
+    let working = course.as_ref().filter(|_| batch.stage == Stage::Working);
     let may_record = who.role >= Role::Cellarhand;
     let next = if may_record { Task::next(batch.stage, standing.holding.quantity.get() == 0) } else { &[] };
     let link = |task: &Task| (format!("{href}/{}", task.code()), task.says().0);
     BatchPage {
         about: about(&batch, &standing, who),
-        lead: lead(&batch, gauge.as_ref().map(|gauge| gauge.1.as_str()), gravities.last().copied(), who),
-        stem: gauge.map(|gauge| gauge.2).unwrap_or_default(),
+        lead: lead(&batch, course.as_ref(), who),
+        stem: working.map(|course| course.stem(who)).unwrap_or_default(),
+        stopped: working.and_then(Course::stopped),
         first: next.first().map(link),
         also: next.iter().skip(1).map(link).collect(),
         caution: caution(batch.stage),
-        curve: gravity_curve(&batch, &gravities, who),
+        curve: gravity_curve(&batch, &gravities, course.as_ref(), who),
         readings: readings.iter().rev().map(|reading| reading_row(reading, who)).collect(),
         request_keys: readings.iter().map(|_| site.form("", "", "").request_key).collect(),
-        facts: figures(&standing, &story, &readings, who),
+        facts: figures(batch.stage, &standing, &story, &readings, course.as_ref(), who),
         bottlings: bottlings
             .iter()
             .map(|bottling| {
@@ -181,22 +185,13 @@ fn about(batch: &Batch, standing: &Standing, doer: &Doer) -> String {
     parts.join(" · ")
 }
 
-fn lead(batch: &Batch, far: Option<&str>, last: Option<&Reading>, doer: &Doer) -> String {
+fn lead(batch: &Batch, course: Option<&Course>, doer: &Doer) -> String {
     match batch.stage {
         Stage::Planned => "On paper: nothing has been drawn yet.".to_owned(),
         Stage::Preparing => "Supplies are in it. When it is cool, pitch the yeast.".to_owned(),
-        Stage::Working => match (far, last) {
-            (Some(far), Some(last)) => {
-                let day = days::local_day(last.at, doer.zone);
-                let ago = (doer.today() - day).num_days();
-                let read = if ago == 0 {
-                    "read today".to_owned()
-                } else {
-                    format!("last read {} ago", days::age(ago))
-                };
-                format!("Sugar is {far}; {read}.")
-            }
-            _ => "It is working. Record its gravity to see how far it is.".to_owned(),
+        Stage::Working => match course {
+            Some(course) => course.lead(doer),
+            None => "It is working. Record its gravity to see how far it is.".to_owned(),
         },
         Stage::Resting => "Off the lees or done, in bulk. Bottle it when it is clear and safe.".to_owned(),
         Stage::LaidDown => "All of it is in bottles.".to_owned(),
@@ -230,7 +225,7 @@ fn reading_row(reading: &Reading, doer: &Doer) -> ReadingRow {
         id: reading.id.to_string(),
         when: words::when(reading.at, doer),
         what,
-        value: format!("{value} {unit}"),
+        value: if unit == what { value } else { format!("{value} {unit}") },
         read: sample.unwrap_or_default(),
         by: reading.by.clone(),
         remark: reading.remark.clone(),

@@ -106,7 +106,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BottlingId>) -> Reply {
         lines: bottling_lines(&site, &who, &cost, &siblings),
         frame: site.frame(
             &who,
-            Room::Reports,
+            Room::Bottles,
             &format!("Cost a bottle, {} {}", bottling.name, bottling.code),
             facts,
         ),

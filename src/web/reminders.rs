@@ -301,7 +301,7 @@ fn about(reminder: &Reminder, around: &Around, doer: &Doer) -> String {
     }
     let about = parts.join(", ");
     let whose = whose(reminder, doer);
-    if about.is_empty() { words::capital(&whose) } else { format!("{about} · {whose}") }
+    if about.is_empty() { words::capital(&whose) } else { format!("{about}\u{a0}· {whose}") }
 }
 
 fn use_by(day: Day, today: Day) -> String {

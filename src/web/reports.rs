@@ -1,5 +1,6 @@
 //! Reports: what the cellar is worth today and on a past day, how each batch yielded, what each bottling
-//! cost a bottle, and what each member paid and took. Each can be taken as a file.
+//! cost a bottle, and what members paid and took, which only they and the stewards see. Each can be taken
+//! as a file.
 
 use askama::Template;
 
@@ -19,7 +20,7 @@ use crate::db::reports::{self as rows, MemberMoney, Value};
 use crate::db::{AnyConn, Failure, costs};
 use crate::domain::batches::Stage;
 use crate::domain::bottles::cost_per_bottle;
-use crate::domain::members::{Doer, Onlooker};
+use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::yields::Recovery;
 use crate::units::days::{self, Day};
 use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId};
@@ -50,7 +51,9 @@ struct ReportsPage {
     stock_file: String,
     yields: Vec<YieldRow>,
     bottlings: Vec<CostRow>,
+    /// Everyone's for a steward, one's own for anyone else.
     members: Vec<MemberRow>,
+    everyone: bool,
 }
 
 struct ValueRow {
@@ -104,7 +107,7 @@ fn find(conn: &mut AnyConn, doer: &Doer, day: Day) -> Result<Found, Failure> {
         since: rows::value_since(conn, club, day)?,
         yields: yields(conn, club, None, FEW)?,
         bottlings: costed(conn, club, None, FEW)?,
-        members: rows::by_member(conn, club)?,
+        members: rows::seen_by(conn, doer)?,
     })
 }
 
@@ -146,6 +149,7 @@ pub async fn show(who: Onlooker, site: Site, query: Query<ReportsQuery>) -> Repl
         yields: found.yields.iter().map(|yields| yield_row(&site, yields)).collect(),
         bottlings: found.bottlings.iter().map(|row| cost_row(&site, &who, row)).collect(),
         members: found.members.iter().map(|money| member_row(&site, money)).collect(),
+        everyone: who.role >= Role::Steward,
         frame: site.frame(&who, Room::Reports, "Reports", facts),
     };
     respond::page(&page)

@@ -179,7 +179,7 @@ fn bottle_programs(to: &mut Api) {
         .get("/batches/{id}/cost", "What a batch cost, line by line, and where that went", costs::of_batch);
     to.get("/reports/value", "What the cellar is worth, now or on a past day", reports::value).get(
         "/reports/members",
-        "What every member paid and took",
+        "What members paid and took: everyone for a steward, oneself for others",
         reports::members,
     );
 }

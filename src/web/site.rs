@@ -94,7 +94,7 @@ impl State {
             counted(facts.lots, "lot"),
             format!("{} working", facts.working),
             counted(facts.bottles, "bottle"),
-            String::new(),
+            "worth, cost".to_owned(),
             "work it out".to_owned(),
             counted(facts.members, "member"),
         ];

@@ -66,18 +66,32 @@ pub fn row(told: &Told, doer: &Doer) -> Row {
     }
 }
 
+fn size(quantity: Milli) -> Milli {
+    if quantity < Milli::ZERO { quantity.negated() } else { quantity }
+}
+
 fn amount(line: &ToldLine) -> String {
-    let size = if line.quantity < Milli::ZERO { line.quantity.negated() } else { line.quantity };
-    size.shown(line.unit.unwrap_or(BaseUnit::Millilitre))
+    size(line.quantity).shown(line.unit.unwrap_or(BaseUnit::Millilitre))
 }
 
 fn stock(told: &Told, came: bool) -> impl Iterator<Item = &ToldLine> {
     told.lines.iter().filter(move |line| line.lot.is_some() && (line.quantity > Milli::ZERO) == came)
 }
 
+/// What these lines moved, item by item: "Cane sugar, 7.0 kg; Tartaric acid, 70 g".
 fn named(lines: &mut dyn Iterator<Item = &ToldLine>) -> String {
-    let words: Vec<String> = lines
-        .filter_map(|line| line.lot.as_ref().map(|(_, item)| format!("{item}, {}", amount(line))))
+    let mut sums: Vec<(&str, BaseUnit, Milli)> = Vec::new();
+    for line in lines {
+        let Some((_, item)) = &line.lot else { continue };
+        let unit = line.unit.unwrap_or(BaseUnit::Millilitre);
+        match sums.iter_mut().find(|sum| (sum.0, sum.1) == (item, unit)) {
+            Some(sum) => sum.2 = sum.2 + line.quantity,
+            None => sums.push((item, unit, line.quantity)),
+        }
+    }
+    let words: Vec<String> = sums
+        .into_iter()
+        .map(|(item, unit, sum)| format!("{item}, {}", size(sum).shown(unit).replace(' ', "\u{a0}")))
         .collect();
     match words.len() {
         0..=4 => words.join("; "),
@@ -95,8 +109,11 @@ fn title(told: &Told) -> String {
     let label = told.kind.label();
     let volume = |came| batch_line(told, came).map(amount).unwrap_or_default();
     match told.kind {
-        EntryKind::Receipt | EntryKind::ByProduct | EntryKind::Bottling => {
-            format!("{label}: {}", named(&mut stock(told, true)))
+        EntryKind::Receipt | EntryKind::ByProduct => format!("{label}: {}", named(&mut stock(told, true))),
+        EntryKind::Bottling => {
+            let bottles = stock(told, true).map(|line| line.quantity.get() / 1000).sum();
+            let drink = stock(told, true).find_map(|line| line.lot.as_ref()).map(|lot| lot.1.as_str());
+            format!("{label}: {}, {}", drink.unwrap_or_default(), words::count(bottles, "bottle", "bottles"))
         }
         EntryKind::Draw | EntryKind::Pitch => format!("{label}: {}", named(&mut stock(told, false))),
         EntryKind::Move => {
@@ -112,10 +129,11 @@ fn title(told: &Told) -> String {
             let name = |came| batch_line(told, came).and_then(|line| line.name.clone()).unwrap_or_default();
             format!("{label}: {} from batch {} into batch {}", volume(true), name(false), name(true))
         }
-        EntryKind::Difference => match stock(told, true).next() {
-            Some(line) => format!("{label}: {} more than the books said", amount(line)),
-            None => format!("{label}: less than the books said by {}", named(&mut stock(told, false))),
-        },
+        EntryKind::Difference => {
+            let more = stock(told, true).next().is_some();
+            let differ = if more { "more" } else { "less" };
+            format!("{label}: {} {differ} than the books said", named(&mut stock(told, more)))
+        }
         EntryKind::Racking => match (batch_line(told, true), batch_line(told, false)) {
             (Some(line), _) => format!("{label}: {} more than the books said", amount(line)),
             (None, Some(line)) if line.quantity < Milli::ZERO => {

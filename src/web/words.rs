@@ -55,6 +55,12 @@ pub fn until(day: Day, today: Day) -> String {
     }
 }
 
+/// "3 July", with the year where it is another one.
+pub fn day(day: Day, today: Day) -> String {
+    let same_year = chrono::Datelike::year(&day) == chrono::Datelike::year(&today);
+    day.format(if same_year { "%-d %B" } else { "%-d %B %Y" }).to_string()
+}
+
 /// "1 bottle", "42 bottles".
 pub fn count(number: i64, one: &str, many: &str) -> String {
     if number == 1 { format!("1 {one}") } else { format!("{number} {many}") }

@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 
 use crate::db::Failure;
 use crate::db::reports as rows;
-use crate::domain::members::Onlooker;
+use crate::domain::members::{Doer, Onlooker};
 use crate::units::days;
 use crate::web::extract::Query;
 use crate::web::problem::Problem;
@@ -82,7 +82,7 @@ pub struct MemberMoneyBody {
     pub balance: String,
 }
 
-/// What every member paid and took.
+/// What members paid and took.
 #[derive(Serialize, ToSchema)]
 pub struct MembersMoney {
     /// By name.
@@ -91,10 +91,10 @@ pub struct MembersMoney {
     pub next: Option<String>,
 }
 
-/// What every member paid and took.
+/// What members paid and took: everyone for a steward, oneself for anyone else.
 pub async fn members(who: Onlooker, site: Site) -> Result<Answer<MembersMoney>, Problem> {
-    let club = who.club;
-    let found = site.db.read(move |conn| rows::by_member(conn, club)).await?;
+    let doer = Doer::clone(&who);
+    let found = site.db.read(move |conn| rows::seen_by(conn, &doer)).await?;
     let items = found.into_iter().map(|money| MemberMoneyBody {
         member: money.member.to_string(),
         name: money.name,

@@ -2,7 +2,8 @@
 
 use askama::Template;
 
-use super::{gauge, read};
+use super::course::Course;
+use super::read;
 use crate::actions::batches as acts;
 use crate::db::batches::{self as rows, Batch};
 use crate::domain::batches::Stage;
@@ -10,7 +11,6 @@ use crate::domain::books::Holding;
 use crate::domain::members::{Cellarhand, Doer, Onlooker, Role};
 use crate::units::days;
 use crate::units::ids::BatchId;
-use crate::units::measure::Measured;
 use crate::units::quantity::BaseUnit;
 use crate::web::body::Form;
 use crate::web::extract::{Paging, Query};
@@ -44,6 +44,8 @@ struct ListRow {
     when: String,
     holds: String,
     stem: String,
+    /// "Has not moved for 5 days."
+    stopped: Option<String>,
 }
 
 /// Which batches the list shows.
@@ -70,9 +72,13 @@ pub async fn show(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<B
     let read = site.read(&who, move |conn, doer| {
         let batches = rows::batches(conn, doer.club, &wanted, after, LIST + 1)?;
         let ids: Vec<BatchId> = batches.iter().map(|batch| batch.id).collect();
-        Ok((batches, rows::holdings(conn, &ids)?, rows::gravity_ends(conn, &ids)?))
+        let mut courses = Vec::new();
+        for batch in batches.iter().filter(|batch| batch.stage == Stage::Working) {
+            courses.extend(Course::find(conn, batch.id)?.map(|course| (batch.id, course)));
+        }
+        Ok((batches, rows::holdings(conn, &ids)?, courses))
     });
-    let (facts, (batches, holdings, ends)) = read.await?;
+    let (facts, (batches, holdings, courses)) = read.await?;
     let more = (batches.len() > 40).then(|| {
         let stage = chosen.as_deref().unwrap_or("open");
         site.at(&format!("/batches?stage={stage}&after={}", batches[39].id))
@@ -97,24 +103,26 @@ pub async fn show(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<B
                 (site.at(&format!("/batches?stage={code}")), name.to_owned(), code == current)
             })
             .into(),
-        rows: batches.iter().take(40).map(|batch| list_row(&site, &who, batch, &holdings, &ends)).collect(),
+        rows: batches
+            .iter()
+            .take(40)
+            .map(|batch| list_row(&site, &who, batch, &holdings, &courses))
+            .collect(),
         more,
         frame: site.frame(&who, Room::Batches, "Batches", facts),
     };
     respond::page(&page)
 }
 
-type Ends = Vec<(BatchId, Measured, Measured, days::Instant)>;
-
 fn list_row(
     site: &Site,
     doer: &Doer,
     batch: &Batch,
     holdings: &[(BatchId, Holding)],
-    ends: &Ends,
+    courses: &[(BatchId, Course)],
 ) -> ListRow {
     let holding = holdings.iter().find(|row| row.0 == batch.id).map(|row| row.1).unwrap_or_default();
-    let gravity = ends.iter().find(|row| row.0 == batch.id && batch.stage == Stage::Working);
+    let course = courses.iter().find(|row| row.0 == batch.id).map(|row| &row.1);
     ListRow {
         href: site.at(&format!("/batches/{}", batch.id)),
         name: batch.name.clone(),
@@ -129,7 +137,8 @@ fn list_row(
         } else {
             String::new()
         },
-        stem: gravity.map(|(_, first, last, _)| gauge(*first, *last).2).unwrap_or_default(),
+        stem: course.map(|course| course.stem(doer)).unwrap_or_default(),
+        stopped: course.and_then(Course::stopped),
     }
 }
 

@@ -1,15 +1,15 @@
 //! What can be done to a batch, one form each: draw, pitch, weigh off, rack, read, split, blend, bottle, lose, end.
 
+use super::course::Course;
 use super::read;
 use crate::actions::{Done, Error, batches as acts, bottles};
-use crate::db::batches::{self, Batch, Reading};
+use crate::db::batches::{self, Batch};
 use crate::db::stock::{self, Place, StockFilter, Stocked, Units};
 use crate::db::{AnyConn, Failure};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::stock::Item;
 use crate::units::ids::{BatchId, ItemId};
-use crate::units::measure::ReadingKind;
 use crate::web::body::Form;
 use crate::web::extract::Path;
 use crate::web::form_page::FormPage;
@@ -93,7 +93,7 @@ impl Task {
             Self::Blend => ("Blend into another", "Blend part of it into another batch", "Blend it"),
             Self::Bottle => ("Bottle", "Bottle it", "Record the bottling"),
             Self::Loss => ("Record a loss", "Record a loss", "Record the loss"),
-            Self::Close => ("Close", "Close the batch", "Close it"),
+            Self::Close => ("Close the batch", "Close the batch", "Close it"),
             Self::Abandon => ("Give it up", "Give the batch up", "Give it up"),
         }
     }
@@ -152,7 +152,7 @@ struct Material {
     places: Vec<Place>,
     items: Vec<(ItemId, Item)>,
     others: Vec<Batch>,
-    gravities: Vec<Reading>,
+    course: Option<Course>,
     units: Units,
 }
 
@@ -184,10 +184,7 @@ fn material(
             .into_iter()
             .filter(|other| other.id != id)
             .collect(),
-        gravities: readings
-            .into_iter()
-            .filter(|reading| reading.kind == ReadingKind::Gravity && reading.struck.is_none())
-            .collect(),
+        course: Course::of_readings(readings.iter()),
         units: stock::units(conn, club, &items, &lots)?,
         batch,
     }))

@@ -46,7 +46,7 @@ pub(super) fn of(doer: &Doer, found: &Found) -> Vec<Figure> {
         how: None,
         warning: None,
     };
-    let mut figures = vec![plain("Cost", words::figure(found.each()), format!("{sign} a bottle"))];
+    let mut figures = vec![plain("Cost of one bottle", words::figure(found.each()), sign.to_owned())];
     figures.push(strength(found));
     figures.extend(gravity(found, doer));
     let left_cost = found.places.iter().map(|place| place.3).sum();

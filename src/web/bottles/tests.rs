@@ -209,13 +209,37 @@ fn a_taster_takes_bottles_in_their_own_name_and_never_more_than_there_are() {
     assert_eq!(cellar.send(Role::Cellarhand, &take, &[("bottles", "10"), ("reason", "tasting")]).status, 303);
     assert!(cellar.page(Role::Onlooker, "/bottles?view=gone").contains(&path));
     assert!(!cellar.page(Role::Onlooker, "/bottles?sort=name").contains(&path));
-    let members = cellar.read("/reports/members");
-    let taster = members["items"].as_array().unwrap().iter().find(|row| row["name"] == "taster").unwrap();
+}
+
+#[test]
+fn a_statement_is_for_the_member_and_for_stewards_and_for_nobody_else() {
+    let cellar = Cellar::open();
+    let take = format!("/bottles/{}/withdrawals", cellar.bottle(&cellar.whey_wine(), 12));
+    assert_eq!(cellar.send(Role::Taster, &take, &[("bottles", "2")]).status, 303);
+    let seen_by = |role| {
+        let heard = cellar.ask(role, "GET", "/reports/members", "");
+        let told: Value = serde_json::from_str(&heard.body).unwrap();
+        told["items"].as_array().unwrap().clone()
+    };
+    let everyone = seen_by(Role::Steward);
+    assert_eq!(everyone.len(), 4);
+    let taster = everyone.iter().find(|row| row["name"] == "taster").unwrap();
     assert_eq!(micros(&taster["took"]), -micros(&taster["balance"]));
     assert!(micros(&taster["took"]) > 0);
-    let statement =
-        cellar.page(Role::Onlooker, &format!("/reports/members/{}", taster["member"].as_str().unwrap()));
-    assert!(statement.contains("is owed to the club") && statement.contains("2 bottles taken by taster"));
+    assert_eq!(seen_by(Role::Taster), [taster.clone()]);
+    let path = format!("/reports/members/{}", taster["member"].as_str().unwrap());
+    for role in [Role::Taster, Role::Steward] {
+        let statement = cellar.page(role, &path);
+        assert!(statement.contains("is owed to the club") && statement.contains("2 bottles taken by taster"));
+        assert!(cellar.page(role, "/reports").contains(&path));
+    }
+    for role in [Role::Onlooker, Role::Cellarhand] {
+        assert_eq!(seen_by(role).len(), 1, "oneself");
+        assert_eq!(cellar.browse(role, "GET", &path, "").status, 404);
+        assert!(!cellar.page(role, "/reports").contains(&path));
+        assert_eq!(cellar.browse(role, "GET", "/reports/members.csv", "").status, 403);
+    }
+    assert!(cellar.page(Role::Steward, "/reports/members.csv").contains("\r\ntaster,0,"));
 }
 
 #[test]
@@ -268,13 +292,16 @@ fn reports_say_what_the_cellar_is_worth_and_files_are_noted() {
     assert_eq!(cellar.read("/reports/value?on=2020-01-01")["total"], json!("0"));
     let page = cellar.page(Role::Onlooker, "/reports?on=1+January+2020");
     assert!(page.contains("€71.52") && page.contains("At the end of 1 January 2020 it was €0.00."));
-    assert!(cellar.page(Role::Onlooker, "/reports?on=soon").contains("Write the day like"));
+    for path in ["/reports?on=soon", "/stores?kind=drink&on=soon"] {
+        let again = cellar.browse(Role::Onlooker, "GET", path, "").body;
+        assert!(again.contains("<a href=\"#on\">Write the day like") && again.contains("value=\"soon\""));
+    }
     assert!(cellar.page(Role::Onlooker, "/reports/yields").contains("Whey wine"));
     assert!(cellar.page(Role::Onlooker, "/reports/costs").contains("1-1, Whey wine"));
     let yields = cellar.page(Role::Onlooker, "/reports/yields.csv");
     assert!(yields.starts_with("batch,drink,") && yields.lines().count() == 2, "{yields}");
     assert!(cellar.page(Role::Onlooker, "/reports/costs.csv").contains("\r\n1-1,Whey wine,"));
-    assert!(cellar.page(Role::Onlooker, "/reports/members.csv").contains("\r\ntaster,0,0,0,EUR\r\n"));
+    assert!(cellar.page(Role::Steward, "/reports/members.csv").contains("\r\ntaster,0,0,0,EUR\r\n"));
     let log = cellar.page(Role::Steward, "/club/log");
     assert!(log.contains("exported the yields") && log.contains("exported the costs"));
 }

@@ -90,7 +90,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Reply {
         currency: sign,
         frame: site.frame(
             &who,
-            Room::Reports,
+            Room::Batches,
             &format!("Cost of batch {}, {}", batch.code, batch.name),
             facts,
         ),

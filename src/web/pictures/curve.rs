@@ -23,6 +23,18 @@ pub struct Curve<'a> {
     pub day_text: &'a dyn Fn(u32) -> String,
     /// What happened on the way.
     pub marks: &'a [Mark<'a>],
+    /// What is expected after the last reading.
+    pub ahead: Option<&'a Ahead>,
+}
+
+/// A forecast: three lines of days and values, counted as the readings are, from the last of them on.
+pub struct Ahead {
+    /// The likeliest.
+    pub expected: Vec<(f64, f64)>,
+    /// The soonest end that is to be expected; with `late` it bounds the band.
+    pub early: Vec<(f64, f64)>,
+    /// The latest.
+    pub late: Vec<(f64, f64)>,
 }
 
 /// Something that happened on a day of the curve.
@@ -56,8 +68,14 @@ pub fn curve(curve: &Curve) -> String {
         return "<p class=\"dim\">No readings yet.</p>".to_owned();
     }
     let marks: Vec<_> = curve.marks.iter().filter(|mark| mark.day.is_finite()).collect();
+    let ahead = || curve.ahead.iter().flat_map(|ahead| ahead.early.iter().chain(&ahead.late));
     let days = Scale::over(
-        points.iter().map(|point| point.0).chain(marks.iter().map(|mark| mark.day)).chain([0.0]),
+        points
+            .iter()
+            .chain(ahead())
+            .map(|point| point.0)
+            .chain(marks.iter().map(|mark| mark.day))
+            .chain([0.0]),
         LEFT,
         RIGHT,
         1.0,
@@ -66,9 +84,11 @@ pub fn curve(curve: &Curve) -> String {
     let top =
         ROW_PX * f64::from(u8::try_from(rows.iter().flatten().max().map_or(1, |row| row + 2)).unwrap_or(1));
     let base = top + ABOVE_PX + TALL_PX + BELOW_PX;
-    let values = Scale::over(points.iter().map(|point| point.1), base - BELOW_PX, top + ABOVE_PX, 0.0);
+    let values =
+        Scale::over(points.iter().chain(ahead()).map(|point| point.1), base - BELOW_PX, top + ABOVE_PX, 0.0);
 
     let mut body = grid(&values, curve, base);
+    body += &curve.ahead.map(|ahead| forecast(ahead, &days, &values, base)).unwrap_or_default();
     body += &line_and_dots(&points, &days, &values, base);
     body += &mark_lines(&marks, &rows, &days, base);
     body += &last_words(curve.last, &points, &days, &values);
@@ -168,6 +188,21 @@ fn grid(values: &Scale, curve: &Curve, base: f64) -> String {
     html
 }
 
+/// The band between the soonest and the latest end, edged, and the likeliest line dashed on it.
+fn forecast(ahead: &Ahead, days: &Scale, values: &Scale, base: f64) -> String {
+    fn path<'p>(points: impl Iterator<Item = &'p (f64, f64)>, days: &Scale, values: &Scale) -> String {
+        let place = |(x, y): &(f64, f64)| format!("{} {}", length(days.at(*x)), length(values.at(*y)));
+        points.map(place).collect::<Vec<_>>().join("L")
+    }
+    let height = length(base);
+    format!(
+        "<svg viewBox=\"0 0 1000 {height}\" preserveAspectRatio=\"none\" width=\"100%\" height=\"{height}\">\
+         <path class=\"band\" d=\"M{}Z\"/><path class=\"fore\" d=\"M{}\"/></svg>",
+        path(ahead.early.iter().chain(ahead.late.iter().rev()), days, values),
+        path(ahead.expected.iter(), days, values),
+    )
+}
+
 fn line_and_dots(points: &[(f64, f64)], days: &Scale, values: &Scale, base: f64) -> String {
     let mut line = String::new();
     let mut dots = String::new();
@@ -261,6 +296,7 @@ mod tests {
             last: "1.0150 today",
             day_text: &|day| format!("{} June", day + 11),
             marks,
+            ahead: None,
         })
     }
 

@@ -14,7 +14,7 @@ mod shape;
 mod stem;
 mod tally;
 
-pub use curve::{Curve, Mark, curve};
+pub use curve::{Ahead, Curve, Mark, curve};
 pub use flow::{Flow, Node, flow};
 pub use stem::stem;
 pub use tally::tally;

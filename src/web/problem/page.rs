@@ -16,7 +16,7 @@ struct Page<'p> {
     frame: Frame,
     title: &'static str,
     detail: &'p str,
-    /// One line for each fault, where there is more than the detail says.
+    /// One line for each fault, where there is more than one; the detail says the same in one line.
     faults: Vec<&'p str>,
     /// A way on: the address after the path prefix, and its words.
     onward: (&'static str, &'static str),

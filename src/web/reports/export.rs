@@ -13,7 +13,7 @@ use super::{COLUMNS, costed, percent, yields};
 use crate::actions::members::note;
 use crate::db::reports as rows;
 use crate::domain::bottles::cost_per_bottle;
-use crate::domain::members::{Doer, Onlooker};
+use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::units::days;
 use crate::web::problem::Problem;
 use crate::web::respond::Reply;
@@ -160,7 +160,7 @@ pub async fn costs_file(who: Onlooker, site: Site) -> Reply {
 }
 
 /// What every member paid and took.
-pub async fn members_file(who: Onlooker, site: Site) -> Reply {
+pub async fn members_file(who: Steward, site: Site) -> Reply {
     note(&site.db, &who, "exported what members paid and took").await?;
     let club = who.club;
     let found = site.db.read(move |conn| rows::by_member(conn, club)).await?;

@@ -1,4 +1,5 @@
-//! The statement of one member: what they paid and took, entry by entry.
+//! The statement of one member: what they paid and took, entry by entry. It is shown to that member and to stewards;
+//! to others there is none.
 
 use askama::Template;
 
@@ -21,6 +22,7 @@ use crate::web::words;
 struct MemberPage {
     frame: Frame,
     name: String,
+    own: bool,
     lead: String,
     trail: Trail,
 }
@@ -29,7 +31,7 @@ struct MemberPage {
 pub async fn show(who: Onlooker, site: Site, path: Path<MemberId>, paging: Paging<EntryId>) -> Reply {
     let (member, before, limit) = (path.0, paging.after, paging.rows());
     let read = site.read(&who, move |conn, doer| {
-        let money = rows::by_member(conn, doer.club)?.into_iter().find(|money| money.member == member);
+        let money = rows::seen_by(conn, doer)?.into_iter().find(|money| money.member == member);
         Ok((money, books::tell(conn, doer.club, Which::Member(member), before, limit)?))
     });
     let (facts, (money, entries)) = read.await?;
@@ -40,6 +42,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<MemberId>, paging: Pagin
         lead: lead(&money, &who.currency),
         trail: trail_of(&site, &who, &part.items, more),
         frame: site.frame(&who, Room::Reports, &format!("Money of {}", money.name), facts),
+        own: member == who.member,
         name: money.name,
     };
     respond::page(&page)

@@ -188,7 +188,9 @@ struct SiftView {
     kinds: Vec<(&'static str, &'static str, bool)>,
     name: String,
     places: Vec<(String, String, bool)>,
+    /// The day as typed, and what is wrong with it.
     on: String,
+    wrong: Option<String>,
     all: String,
 }
 
@@ -219,12 +221,18 @@ struct WorthRow {
 
 /// The stores.
 pub async fn show(who: Onlooker, site: Site, query: Query<StoresQuery>, paging: Paging<ItemId>) -> Reply {
-    let sift = Sift::read(&query.draft, &who)?;
+    let (sift, wrong_day) = Sift::read_by_hand(&query.draft, &who)?;
     let received = query.draft.read(&who, |r| r.optional_id("received", "entry"))?;
     let (asked, first) = (sift.clone(), paging.after.is_none());
     let (facts, seen) = site.read(&who, move |conn, doer| see(conn, doer, &asked, &paging, received)).await?;
     let frame = site.frame(&who, Room::Stores, "Stores", facts);
-    respond::page(&page(&site, &who, frame, &sift, first, seen))
+    let mut page = page(&site, &who, frame, &sift, first, seen);
+    let Some((typed, refusal)) = wrong_day else { return respond::page(&page) };
+    page.sift.wrong = refusal.faults.first().map(|fault| fault.message.clone());
+    page.sift.on = typed;
+    page.sift.folded = false;
+    (page.soon, page.soon_folded, page.low) = Default::default();
+    respond::refused(&page, &refusal)
 }
 
 /// Reads the first page of all that is there.
@@ -416,6 +424,7 @@ fn sift_view(site: &Site, sift: &Sift, places: &[Place]) -> SiftView {
         name: sift.name.clone(),
         places: places.iter().map(place).collect(),
         on: sift.on.map(days::long).unwrap_or_default(),
+        wrong: None,
         all: site.at(&Sift { on: sift.on, ..Sift::default() }.address("/stores", None)),
     }
 }

@@ -50,6 +50,21 @@ impl Sift {
         })
     }
 
+    /// As a person typed it: a day that cannot be read is given back with what is wrong, and the rest is shown as it
+    /// stands now.
+    pub(super) fn read_by_hand(
+        draft: &Draft,
+        doer: &Doer,
+    ) -> Result<(Self, Option<(String, Refusal)>), Refusal> {
+        let refusal = match Self::read(draft, doer) {
+            Ok(sift) => return Ok((sift, None)),
+            Err(refusal) => refusal,
+        };
+        let rest = draft.fields().into_iter().filter(|(name, _)| name != "on");
+        let sift = Self::read(&Draft::from_form(rest)?, doer)?;
+        Ok((sift, Some((draft.typed("on").unwrap_or_default(), refusal))))
+    }
+
     /// Whether all of it is shown.
     pub(super) fn is_open(&self) -> bool {
         self.kind.is_none() && self.name.is_empty() && self.place.is_none()

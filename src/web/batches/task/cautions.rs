@@ -2,6 +2,7 @@
 
 use super::Task;
 use crate::domain::batches::Stage;
+use crate::web::batches::course::{Course, Readiness};
 use crate::web::forms::Caution;
 
 /// What to mind while doing it. Common practice, no source, where none is named.
@@ -61,4 +62,22 @@ pub(super) fn cautions(task: Task, dairy: bool, stage: Stage) -> Vec<Caution> {
         _ => {}
     }
     cautions
+}
+
+/// What this batch's own gravities say against bottling it; nothing where they say that it seems finished.
+pub(super) fn readiness(course: Option<&Course>) -> Option<Caution> {
+    let Some(course) = course else {
+        return Some(Caution::new(
+            "No gravity of this batch is known",
+            ["Read it first, three times over three days or more: nobody can see whether it has finished."],
+        ));
+    };
+    let (readiness, why) = course.readiness();
+    let title = match readiness {
+        Readiness::SeemsFinished => return None,
+        Readiness::NotYet => "This batch is not ready to bottle",
+        Readiness::Stopped => "This batch has stopped: do not bottle it",
+        Readiness::Unknown => "Nothing shows that this batch has finished",
+    };
+    Some(Caution::new(title, [format!("Its last gravity was {}. {why}", course.last_gravity())]))
 }

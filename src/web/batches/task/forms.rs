@@ -1,12 +1,11 @@
 //! The form of each task.
 
-use super::cautions::cautions;
+use super::cautions::{cautions, readiness};
 use super::{Material, Task, up};
 use crate::db::stock::Place;
 use crate::domain::members::Doer;
 use crate::domain::stock::ItemKind;
 use crate::units::days;
-use crate::units::measure::ReadingKind;
 use crate::units::quantity::BaseUnit;
 use crate::web::forms::{Choice, Field, FormView, Group};
 use crate::web::input::Draft;
@@ -63,14 +62,21 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
             .value("yes"),
             Field::text("reason", "How it happened"),
         ]),
-        Task::Close => view.fields([day(), Field::area("reason", "Remark")]),
+        Task::Close => view
+            .intro(
+                "Its books are settled: nothing more is drawn into it or recorded about it. Its bottles go on as they \
+                 are, and the closing can be reversed.",
+            )
+            .fields([day(), Field::area("reason", "Remark")]),
         Task::Abandon => view.fields([
             day(),
             Field::text("reason", "Why it is given up")
                 .hint("All that is left in it, and its cost, becomes a loss."),
         ]),
     };
-    cautions(task, found.dairy, found.batch.stage).into_iter().fold(view, FormView::caution)
+    let verdict = (task == Task::Bottle).then(|| readiness(found.course.as_ref())).flatten();
+    let cautions = cautions(task, found.dairy, found.batch.stage);
+    verdict.into_iter().chain(cautions).fold(view, FormView::caution)
 }
 
 fn draw_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
@@ -135,10 +141,7 @@ fn by_product_form(view: FormView, doer: &Doer, found: &Material, day: Field, re
 }
 
 fn reading_form(view: FormView, found: &Material) -> FormView {
-    let last = found
-        .gravities
-        .last()
-        .map(|last| format!(" The last one was {}.", last.value.shown(ReadingKind::Gravity)));
+    let last = found.course.as_ref().map(|course| format!(" The last one was {}.", course.last_gravity()));
     view.fields([
         Field::decimal("gravity", "Gravity")
             .hint(format!("As the hydrometer shows it, such as 1.0450 or 1045.{}", last.unwrap_or_default()))
@@ -147,7 +150,7 @@ fn reading_form(view: FormView, found: &Material) -> FormView {
             .hint("The gravity is then corrected to 20 °C. Between 5 and 40 °C.")
             .after("°C"),
         Field::decimal("temperature", "Temperature of the batch").after("°C"),
-        Field::decimal("ph", "pH").after("pH"),
+        Field::decimal("ph", "pH"),
         Field::decimal("acidity", "Acidity").after("g/L as tartaric"),
         Field::decimal("free-sulphite", "Free sulphite").after("mg/L"),
         Field::decimal("brix", "Sugar by refractometer")
