@@ -226,7 +226,7 @@ fn a_statement_is_for_the_member_and_for_stewards_and_for_nobody_else() {
     let taster = everyone.iter().find(|row| row["name"] == "taster").unwrap();
     assert_eq!(micros(&taster["took"]), -micros(&taster["balance"]));
     assert!(micros(&taster["took"]) > 0);
-    assert_eq!(seen_by(Role::Taster), [taster.clone()]);
+    assert_eq!(seen_by(Role::Taster), std::slice::from_ref(taster));
     let path = format!("/reports/members/{}", taster["member"].as_str().unwrap());
     for role in [Role::Taster, Role::Steward] {
         let statement = cellar.page(role, &path);

@@ -287,7 +287,7 @@ fn a_program_records_with_a_token_and_the_same_key_records_once() {
     assert_eq!((changed.status, changed.json()["errors"][0]["field"].as_str()), (422, Some("request_key")));
     let twice = send("key-number-2", r#"{"name":"Cold store"}"#);
     assert_eq!((twice.status, twice.json()["type"].as_str()), (409, Some("/api/v1/problems/conflict")));
-    assert_eq!(send("short", r#"{"name":"Loft"}"#).status, 400);
+    assert_eq!(send("two words", r#"{"name":"Loft"}"#).status, 400);
     let list = house.ask("GET", "/api/v1/places", &[bearer], "").json();
     assert_eq!(list["items"].as_array().unwrap().len(), 1);
     assert_eq!(list["items"][0]["id"], first.json()["id"]);
