@@ -107,5 +107,6 @@ pub fn picture(sheet: &Sheet) -> String {
         last: &last,
         day_text: &|day| format!("day {}", shown(start + f64::from(day), 0)),
         marks: &[],
+        ahead: None,
     })
 }
