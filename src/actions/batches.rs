@@ -9,7 +9,7 @@ use crate::db::stock::{self, Shelved};
 use crate::db::{AnyConn, Database, Failure, books, reminders};
 use crate::domain::batches::{
     ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Supply, Transfer, draw_into, end, lose,
-    may_change, rack, transfer, weigh_off,
+    may_change, progress, rack, transfer, weigh_off,
 };
 use crate::domain::books::{Account, NewEntry};
 use crate::domain::members::{Cellarhand, Doer};
@@ -83,8 +83,14 @@ pub(super) fn restage(conn: &mut AnyConn, doer: &Doer, entry: &NewEntry) -> Done
     Ok(())
 }
 
-/// Load what each line is drawn from. Two lines of the same lot share what is there.
-pub(super) fn supplies(conn: &mut AnyConn, doer: &Doer, lines: &[DrawLine], at: &str) -> Done<Vec<Supply>> {
+/// Load what each line is drawn from on a day. Two lines of the same lot share what is there.
+pub(super) fn supplies(
+    conn: &mut AnyConn,
+    doer: &Doer,
+    lines: &[DrawLine],
+    day: Day,
+    at: &str,
+) -> Done<Vec<Supply>> {
     lines
         .iter()
         .enumerate()
@@ -108,7 +114,7 @@ pub(super) fn supplies(conn: &mut AnyConn, doer: &Doer, lines: &[DrawLine], at: 
                 )
                 .into());
             }
-            Ok(Supply { item, shelves: stock::shelves(conn, doer.club, of)? })
+            Ok(Supply { item, shelves: stock::shelves_on(conn, doer.club, of, day)? })
         })
         .collect()
 }
@@ -120,8 +126,8 @@ pub async fn draw(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order
 
 /// The same in a transaction that is open already.
 pub fn drawn(conn: &mut AnyConn, doer: &Doer, order: &Draw) -> Done<EntryId> {
-    let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
-    let mut supplies = supplies(conn, doer, &order.lines, "lines")?;
+    let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
+    let mut supplies = supplies(conn, doer, &order.lines, order.day, "lines")?;
     let entry = draw_into(&standing, order, &mut supplies)?;
     record(conn, doer, &entry)
 }
@@ -145,7 +151,7 @@ pub async fn by_product(
     order: ByProduct,
 ) -> Done<WeighedOff> {
     once(db, by, key, "by-product", order, |conn, doer, order| {
-        let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
         let item = or_missing(stock::item(conn, doer.club, order.item), "item", "item")?;
         if item.kind != ItemKind::ByProduct {
             return Err(Refusal::unfit("item", format!("{} is not a by-product", item.name)).into());
@@ -182,7 +188,7 @@ pub async fn record_loss(
     order: Loss,
 ) -> Done<EntryId> {
     once(db, by, key, "loss", order, |conn, doer, order| {
-        let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
         record(conn, doer, &lose(&standing, order)?)
     })
     .await
@@ -196,7 +202,7 @@ pub async fn record_racking(
     order: Racking,
 ) -> Done<EntryId> {
     once(db, by, key, "racking", order, |conn, doer, order| {
-        let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
         record(conn, doer, &rack(&standing, order)?)
     })
     .await
@@ -221,17 +227,18 @@ pub async fn record_transfer(
     order: Transfer,
 ) -> Done<Transferred> {
     once(db, by, key, "transfer", order, |conn, doer, order| {
-        let from = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        let from = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
         let into = if let Some(into) = order.into {
-            or_missing(rows::standing(conn, doer.club, into), "into", "batch")?
+            or_missing(rows::standing_on(conn, doer.club, into, order.day), "into", "batch")?
         } else {
             let (_, drink) = rows::named(conn, doer.club, order.batch)?;
             let name = order.name.clone().unwrap_or(drink);
             let made = new_batch(conn, doer, &name, None, order.day, Some(order.batch))?;
             rows::standing(conn, doer.club, made.id)?
         };
-        let entry = transfer(&from, &into, order)?;
-        rows::comes_from(conn, into.id, from.id)?;
+        let mut moved = rows::moves(conn, order.batch)?;
+        moved.retain(|line| line.day <= order.day);
+        let entry = transfer(&from, &into, order, progress(&moved))?;
         let id = record(conn, doer, &entry)?;
         Ok(Transferred { entry: id, into: into.id, code: into.code })
     })
@@ -246,7 +253,7 @@ pub async fn record_end(
     order: Ending,
 ) -> Done<EntryId> {
     once(db, by, key, "end", order, |conn, doer, order| {
-        let standing = or_missing(rows::standing(conn, doer.club, order.batch), "", "batch")?;
+        let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
         record(conn, doer, &end(&standing, order)?)
     })
     .await

@@ -44,9 +44,9 @@ pub async fn record_bottling(
 }
 
 fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
-    let standing = or_missing(batches::standing(conn, doer.club, order.batch), "", "batch")?;
+    let standing = or_missing(batches::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
     or_missing(stock::place(conn, doer.club, order.place), "place", "place")?;
-    let mut packaging = supplies(conn, doer, &order.packaging, "packaging")?;
+    let mut packaging = supplies(conn, doer, &order.packaging, order.day, "packaging")?;
     let lot = LotId::fresh();
     let mut entry = bottle(&standing, order, &mut packaging, lot)?;
     let (id, bottling) = (EntryId::fresh(), BottlingId::fresh());
@@ -196,7 +196,7 @@ pub async fn record_withdrawal(
             }
             None => Shelved::Lot(bottling.lot),
         };
-        let mut shelves = stock::shelves(conn, doer.club, of)?;
+        let mut shelves = stock::shelves_on(conn, doer.club, of, order.day)?;
         let entry = withdraw(order, bottling.batch, &mut shelves)?;
         super::stock::record(conn, doer, &entry)
     })

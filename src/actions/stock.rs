@@ -154,7 +154,7 @@ pub async fn move_stock(
         let lot = or_missing(rows::lot(conn, doer.club, order.lot), "lot", "lot")?;
         or_missing(rows::place(conn, doer.club, order.from), "from", "place")?;
         or_missing(rows::place(conn, doer.club, order.to), "to", "place")?;
-        let mut shelf = rows::shelf(conn, doer.club, &lot, order.from)?;
+        let mut shelf = rows::shelf_on(conn, doer.club, &lot, order.from, order.day)?;
         let mut entry = carry(order, &mut shelf, lot.item.unit)?;
         entry.bottling = lot.bottling;
         record(conn, doer, &entry)
@@ -172,7 +172,7 @@ pub async fn record_count(
     once(db, by, key, "count", count, |conn, doer, count| {
         let lot = or_missing(rows::lot(conn, doer.club, count.lot), "lot", "lot")?;
         or_missing(rows::place(conn, doer.club, count.place), "place", "place")?;
-        let mut shelf = rows::shelf(conn, doer.club, &lot, count.place)?;
+        let mut shelf = rows::shelf_on(conn, doer.club, &lot, count.place, count.day)?;
         let mut entry = difference(count, &mut shelf, lot.item.unit)?;
         entry.bottling = lot.bottling;
         record(conn, doer, &entry)

@@ -2,13 +2,14 @@
 
 use diesel::prelude::*;
 
+use super::books::changes_after;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::books::Holding;
 use crate::units::days::Day;
-use crate::units::ids::{BatchId, ClubId, MemberId};
+use crate::units::ids::{AccountId, BatchId, ClubId, MemberId};
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
 
@@ -17,8 +18,8 @@ mod stage;
 mod story;
 
 pub use readings::{Reading, add_reading, gravity_ends, last_read, latest_gravities, readings, strike};
-pub(super) use stage::{Moved, moves_until};
-pub use stage::{comes_from, facts, restage};
+pub(super) use stage::moves_until;
+pub use stage::{moves, restage};
 pub use story::story;
 
 /// A batch.
@@ -156,7 +157,18 @@ pub fn holdings(conn: &mut AnyConn, ids: &[BatchId]) -> Result<Vec<(BatchId, Hol
         .collect())
 }
 
-/// A batch as the rules see it.
+/// A batch as the rules see it for something that is recorded for a day.
+pub fn standing_on(conn: &mut AnyConn, club: ClubId, id: BatchId, day: Day) -> Result<Standing, Failure> {
+    let account: Option<AccountId> =
+        accounts::table.filter(accounts::batch_id.eq(id)).select(accounts::id).first(conn).optional()?;
+    let later = match account {
+        Some(account) => changes_after(conn, &[account], day)?.remove(&account).unwrap_or_default(),
+        None => Vec::new(),
+    };
+    Ok(Standing { later, ..standing(conn, club, id)? })
+}
+
+/// A batch as it is now.
 pub fn standing(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Standing, Failure> {
     let (code, stage): (String, Stage) = batches::table
         .filter(batches::id.eq(id).and(batches::club_id.eq(club)))
@@ -169,5 +181,5 @@ pub fn standing(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Standin
         .optional()?;
     let (quantity, cost, opened_on) =
         account.map_or((Milli::ZERO, Money::ZERO, None), |(quantity, cost, day)| (quantity, cost, Some(day)));
-    Ok(Standing { id, code, stage, holding: Holding { quantity, cost }, opened_on })
+    Ok(Standing { id, code, stage, holding: Holding { quantity, cost }, opened_on, later: Vec::new() })
 }

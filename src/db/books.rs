@@ -1,5 +1,7 @@
 //! The journal: the one place where entries, postings and balances are written.
 
+use std::collections::HashMap;
+
 use diesel::prelude::*;
 
 pub use tell::{TakenBack, Told, ToldLine, Which, tell};
@@ -9,11 +11,11 @@ mod tell;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, counters, entries, postings};
-use crate::domain::books::{Account, EntryKind, Holding, NewEntry, Posting};
+use crate::domain::books::{Account, Change, EntryKind, Holding, NewEntry, Posting};
 use crate::domain::members::Doer;
 use crate::domain::reversals::{Dependent, Recorded};
 use crate::units::days::Day;
-use crate::units::ids::{AccountId, BatchId, ClubId, EntryId, LotId, MemberId, PlaceId};
+use crate::units::ids::{AccountId, BatchId, BottlingId, ClubId, EntryId, LotId, MemberId, PlaceId};
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
 
@@ -57,6 +59,8 @@ pub fn begin_entry(
             entries::bottling_id.eq(entry.bottling),
             entries::reverses.eq(entry.reverses),
             entries::remark.eq(&entry.remark),
+            entries::moved_as.eq(entry.moved.map(|moved| moved.stage.code())),
+            entries::moved_pitched_on.eq(entry.moved.and_then(|moved| moved.pitched_on)),
         ))
         .execute(conn)?;
     Ok(())
@@ -170,11 +174,31 @@ pub fn holding(conn: &mut AnyConn, club: ClubId, account: Account) -> Result<Hol
     Ok(found.map_or_else(Holding::default, |(quantity, cost)| Holding { quantity, cost }))
 }
 
+/// What came to each of these accounts and went from it after a day.
+pub(super) fn changes_after(
+    conn: &mut AnyConn,
+    of: &[AccountId],
+    day: Day,
+) -> Result<HashMap<AccountId, Vec<Change>>, Failure> {
+    let mut found: HashMap<AccountId, Vec<Change>> = HashMap::new();
+    for some in of.chunks(500) {
+        let rows: Vec<(AccountId, Day, Milli, Money)> = postings::table
+            .filter(postings::account_id.eq_any(some.to_vec()).and(postings::day.gt(day)))
+            .select((postings::account_id, postings::day, postings::quantity, postings::cost))
+            .load(conn)?;
+        for (account, day, quantity, cost) in rows {
+            found.entry(account).or_default().push(Change { day, by: Holding { quantity, cost } });
+        }
+    }
+    Ok(found)
+}
+
 /// An entry with its lines, as reversing it needs them.
 pub fn recorded(conn: &mut AnyConn, club: ClubId, id: EntryId) -> Result<Recorded, Failure> {
-    let (kind, day): (EntryKind, Day) = entries::table
+    type Head = (EntryKind, Day, Option<BatchId>, Option<BottlingId>);
+    let (kind, day, batch, bottling): Head = entries::table
         .filter(entries::id.eq(id).and(entries::club_id.eq(club)))
-        .select((entries::kind, entries::day))
+        .select((entries::kind, entries::day, entries::batch_id, entries::bottling_id))
         .first(conn)?;
     let reversed_by =
         entries::table.filter(entries::reverses.eq(id)).select(entries::id).first(conn).optional()?;
@@ -192,7 +216,7 @@ pub fn recorded(conn: &mut AnyConn, club: ClubId, id: EntryId) -> Result<Recorde
         .into_iter()
         .map(|(account, quantity, cost)| Ok(Posting { account: account_of(&account)?, quantity, cost }))
         .collect::<Result<_, Failure>>()?;
-    Ok(Recorded { id, kind, day, reversed_by, postings })
+    Ok(Recorded { id, kind, day, batch, bottling, reversed_by, postings })
 }
 
 /// Later entries, not reversed and no reversals, that rest on this one, latest first: those that took something out of

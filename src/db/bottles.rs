@@ -287,7 +287,9 @@ pub fn ages_falling(
         .inner_join(postings::table.on(postings::entry_id.eq(entries::id)))
         .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
         .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-        .filter(entries::bottling_id.eq(tasting_ages::bottling_id.nullable()))
+        .filter(
+            entries::bottling_id.eq(tasting_ages::bottling_id.nullable()).and(entries::reverses.is_null()),
+        )
         .filter(entries::day.ge(tasting_ages::falls_on).and(accounts::kind.eq("tasted")))
         .filter(back.field(entries::id).nullable().is_null());
     Ok(tasting_ages::table

@@ -4,12 +4,14 @@ use std::collections::HashMap;
 
 use diesel::prelude::*;
 
-use super::batches::{Moved, moves_until};
+use super::batches::moves_until;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches, bottlings, entries, items, lots, postings};
+use crate::domain::batches::Moved;
 use crate::domain::books::EntryKind;
 use crate::domain::costs::CostLine;
+use crate::units::days::Day;
 use crate::units::ids::{BatchId, EntryId, LotId};
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
@@ -24,18 +26,18 @@ pub fn of_batch(
 ) -> Result<Vec<CostLine>, Failure> {
     let moved = moves_until(conn, batch, until)?;
     let of = |by_lot: bool| {
-        let kept = moved.iter().filter(move |line| is_by_lot(line.1) == by_lot);
-        kept.map(|line| line.0).collect::<Vec<_>>()
+        let kept = moved.iter().filter(move |line| is_by_lot(line.kind) == by_lot);
+        kept.map(|line| line.entry).collect::<Vec<_>>()
     };
     let mut lots = lot_rows(conn, &of(true))?;
     let mut others = other_batches(conn, &of(false), batch)?;
     let mut found = Vec::new();
     for line in moved {
-        if is_by_lot(line.1) {
-            let rows = lots.remove(&line.0).unwrap_or_default();
-            found.extend(rows.into_iter().map(|row| row.line(&line)));
+        if is_by_lot(line.kind) {
+            let rows = lots.remove(&line.entry).unwrap_or_default();
+            found.extend(rows.into_iter().map(|row| row.line(line.kind, line.day)));
         } else {
-            found.push(whole_line(&line, others.remove(&line.0)));
+            found.push(whole_line(&line, others.remove(&line.entry)));
         }
     }
     Ok(found)
@@ -43,9 +45,9 @@ pub fn of_batch(
 
 /// Bottles, closures and labels that went into a bottling.
 pub fn packaging(conn: &mut AnyConn, bottling: &super::bottles::Bottling) -> Result<Vec<CostLine>, Failure> {
-    let moved = (bottling.entry, EntryKind::Bottling, bottling.bottled_on, Milli::ZERO, Money::ZERO);
     let rows = lot_rows(conn, &[bottling.entry])?.remove(&bottling.entry).unwrap_or_default();
-    Ok(rows.into_iter().filter(|row| row.quantity < Milli::ZERO).map(|row| row.line(&moved)).collect())
+    let taken = rows.into_iter().filter(|row| row.quantity < Milli::ZERO);
+    Ok(taken.map(|row| row.line(EntryKind::Bottling, bottling.bottled_on)).collect())
 }
 
 /// What the bottles of each of these bottlings were booked at, by the entry that made them.
@@ -80,11 +82,11 @@ struct LotRow {
 
 impl LotRow {
     /// As the batch or bottling sees it: what left a lot came in.
-    fn line(self, moved: &Moved) -> CostLine {
+    fn line(self, kind: EntryKind, day: Day) -> CostLine {
         CostLine {
             entry: self.entry,
-            kind: moved.1,
-            day: moved.2,
+            kind,
+            day,
             what: self.what,
             lot: Some((self.lot, self.code)),
             receipt: Some((self.brought_by, self.receipt)),
@@ -126,7 +128,7 @@ fn lot_rows(conn: &mut AnyConn, of: &[EntryId]) -> Result<HashMap<EntryId, Vec<L
 }
 
 fn whole_line(moved: &Moved, other_batch: Option<(BatchId, String, String)>) -> CostLine {
-    let (entry, kind, day, quantity, cost) = *moved;
+    let Moved { entry, kind, day, volume: quantity, cost, .. } = *moved;
     let what = match &other_batch {
         Some((_, code, name)) => format!("{name}, batch {code}"),
         None => kind.label().to_owned(),

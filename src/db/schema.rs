@@ -147,8 +147,6 @@ diesel::table! {
         planned_on -> Date,
         created_by -> BigInt,
         came_from -> Nullable<BigInt>,
-        came_as -> Nullable<Text>,
-        came_pitched_on -> Nullable<Date>,
         stage -> Text,
         pitched_on -> Nullable<Date>,
     }
@@ -167,6 +165,8 @@ diesel::table! {
         bottling_id -> Nullable<BigInt>,
         reverses -> Nullable<BigInt>,
         remark -> Text,
+        moved_as -> Nullable<Text>,
+        moved_pitched_on -> Nullable<Date>,
     }
 }
 

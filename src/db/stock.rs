@@ -6,8 +6,8 @@ pub use list::{
     value_by_kind, within,
 };
 pub use lots::{
-    Lot, NewLot, Shelved, Units, add_lot, add_received, filled_up_on, lot, lot_coded, shelf, shelves,
-    suppliers, units,
+    Lot, NewLot, Shelved, Units, add_lot, add_received, filled_up_on, lot, lot_coded, shelf_on, shelves,
+    shelves_on, suppliers, units,
 };
 pub use places::{Place, WITHIN, add_place, place, places};
 

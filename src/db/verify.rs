@@ -6,7 +6,7 @@ use diesel::sql_types::{BigInt, Text};
 use super::connection::{AnyConn, read_now};
 use super::failure::Failure;
 use super::schema::batches;
-use crate::domain::batches::{Stage, stage};
+use crate::domain::batches::{Stage, progress};
 use crate::units::days::Day;
 use crate::units::ids::BatchId;
 
@@ -66,6 +66,14 @@ const CHECKS: &[(&str, &str, &str)] = &[
         "accounts",
         "SELECT id, key AS what FROM accounts \
          WHERE kind IN ('stock', 'batch') AND (quantity < 0 OR cost < 0) ORDER BY id LIMIT 1",
+    ),
+    (
+        "stock or a batch held less than nothing at the end of a day",
+        "accounts",
+        "SELECT a.id AS id, a.key || ' on ' || CAST(MIN(d.day) AS TEXT) AS what FROM accounts a JOIN \
+         (SELECT account_id, day, SUM(SUM(quantity)) OVER (PARTITION BY account_id ORDER BY day) AS held \
+          FROM postings GROUP BY account_id, day) d ON d.account_id = a.id \
+         WHERE a.kind IN ('stock', 'batch') AND d.held < 0 GROUP BY a.id, a.key ORDER BY a.id LIMIT 1",
     ),
     (
         "stock has cost without quantity",
@@ -136,10 +144,9 @@ fn first_wrong_stage(conn: &mut AnyConn) -> Result<Option<String>, Failure> {
         .select((batches::id, batches::code, batches::stage, batches::pitched_on))
         .load(conn)?;
     for (id, code, kept, pitched_on) in kept {
-        let (facts, pitched) = super::batches::facts(conn, id)?;
-        let follows = stage(&facts);
-        if kept != follows || pitched_on != pitched {
-            let (kept, follows) = (kept.label(), follows.label());
+        let follows = progress(&super::batches::moves(conn, id)?);
+        if (kept, pitched_on) != (follows.stage, follows.pitched_on) {
+            let (kept, follows) = (kept.label(), follows.stage.label());
             return Ok(Some(format!(
                 "the stage of a batch does not follow from its entries: row {} of batches (batch {code} is kept as \
                  {kept}, but {follows} follows)",

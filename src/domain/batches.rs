@@ -3,14 +3,16 @@
 
 use serde::{Deserialize, Serialize};
 
-pub use stage::{Facts, Stage, may_change, stage};
+pub use stage::{Moved, Progress, Stage, may_change, progress};
 
 mod stage;
 
-use super::books::{Account, EntryKind, Holding, NewEntry, above_zero, not_before, not_below_zero};
+use super::books::{
+    Account, Change, EntryKind, Holding, NewEntry, Past, above_zero, not_before, not_below_zero,
+};
 use super::refusal::Refusal;
 use super::stock::{Item, Shelf, draw};
-use crate::units::days::Day;
+use crate::units::days::{self, Day};
 use crate::units::ids::{BatchId, ItemId, LotId, PlaceId};
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
@@ -28,6 +30,8 @@ pub struct Standing {
     pub holding: Holding,
     /// The first day anything came into it.
     pub opened_on: Option<Day>,
+    /// What came and went after the day for which it was looked at.
+    pub later: Vec<Change>,
 }
 
 impl Standing {
@@ -57,6 +61,30 @@ impl Standing {
                 format!("Batch {} holds nothing yet: draw supplies into it first", self.code),
             )),
         }
+    }
+
+    /// What it held on a day, and the least since.
+    fn past(&self, day: Day) -> Past {
+        Past::of(self.holding, day, &self.later)
+    }
+
+    /// Refuses to take so much out of it on a day that this day or a later one would end with less than nothing.
+    pub fn spares(&self, field: &str, day: Day, volume: Milli, cost: Money) -> Result<(), Refusal> {
+        let past = self.past(day);
+        if volume > past.least.max(Milli::ZERO) {
+            return Err(past.refusal(field, &format!("batch {}", self.code), BaseUnit::Millilitre));
+        }
+        if cost > past.least_cost.max(Money::ZERO) {
+            return Err(Refusal::conflict(
+                "day",
+                format!(
+                    "Much of what batch {} has cost came into it after that day, and this would take a share of it \
+                     along; write the day of the latest supplies or a later one",
+                    self.code
+                ),
+            ));
+        }
+        Ok(())
     }
 
     fn at_most(&self, field: &str, volume: Milli) -> Result<(), Refusal> {
@@ -120,7 +148,7 @@ pub struct Supply {
 }
 
 /// The entry of a draw. Liquids add their volume, solids with a known density theirs; a volume measured afterwards
-/// overrides the sum.
+/// overrides the sum: it is compared with what the books say of the end of that day.
 pub fn draw_into(standing: &Standing, order: &Draw, supplies: &mut [Supply]) -> Result<NewEntry, Refusal> {
     standing.open()?;
     not_below_zero("volume_after", order.volume_after)?;
@@ -144,7 +172,11 @@ pub fn draw_into(standing: &Standing, order: &Draw, supplies: &mut [Supply]) -> 
             entry.remark = if entry.remark.is_empty() { used } else { format!("{}\n{used}", entry.remark) };
         }
     }
-    let change = order.volume_after.map_or(added, |after| after - standing.holding.quantity);
+    let change = match order.volume_after {
+        Some(after) => after - standing.past(order.day).then.quantity,
+        None => added,
+    };
+    standing.spares("volume_after", order.day, change.negated(), Money::ZERO)?;
     entry.post(standing.account(), change, cost);
     Ok(entry)
 }
@@ -193,9 +225,10 @@ pub fn weigh_off(
     if value < Money::ZERO {
         return Err(Refusal::unfit("value_per_unit", "Write a value that is not below zero"));
     }
-    let worth = net_value(order.quantity, value, standing.holding.cost);
+    let past = standing.past(order.day);
+    let worth = net_value(order.quantity, value, past.least_cost);
     let volume = match order.volume_after {
-        Some(after) => standing.holding.quantity - after,
+        Some(after) => past.then.quantity - after,
         None => item.grams(order.quantity).map_or(Ok(Milli::ZERO), |(grams, _)| by_density(item, grams))?,
     };
     if volume > standing.holding.quantity {
@@ -208,6 +241,7 @@ pub fn weigh_off(
             ),
         ));
     }
+    standing.spares("quantity", order.day, volume, Money::ZERO)?;
     let mut entry =
         NewEntry::new(EntryKind::ByProduct, order.day, order.remark.clone()).of_batch(order.batch);
     entry.post(Account::Stock { lot, place: order.place }, order.quantity, worth);
@@ -247,6 +281,7 @@ pub fn lose(standing: &Standing, order: &Loss) -> Result<NewEntry, Refusal> {
     let taken = holding.take(order.volume).unwrap_or_default();
     // Even a normal loss takes the cost along when nothing is left to carry it.
     let cost = if order.normal && holding.quantity > Milli::ZERO { Money::ZERO } else { taken };
+    standing.spares("volume", order.day, order.volume, cost)?;
     entry.post(standing.account(), order.volume.negated(), cost.negated());
     entry.post(Account::Lost, Milli::ZERO, cost);
     Ok(entry)
@@ -270,7 +305,9 @@ pub fn rack(standing: &Standing, order: &Racking) -> Result<NewEntry, Refusal> {
     standing.filled(order.day)?;
     not_below_zero("volume_after", order.volume_after)?;
     let mut entry = NewEntry::new(EntryKind::Racking, order.day, order.remark.clone()).of_batch(order.batch);
-    let change = order.volume_after.map_or(Milli::ZERO, |after| after - standing.holding.quantity);
+    let then = standing.past(order.day).then.quantity;
+    let change = order.volume_after.map_or(Milli::ZERO, |after| after - then);
+    standing.spares("volume_after", order.day, change.negated(), Money::ZERO)?;
     entry.post(standing.account(), change, Money::ZERO);
     Ok(entry)
 }
@@ -292,8 +329,13 @@ pub struct Transfer {
     pub remark: String,
 }
 
-/// The entry of a split or blend: volume moves with its share of the cost.
-pub fn transfer(from: &Standing, into: &Standing, order: &Transfer) -> Result<NewEntry, Refusal> {
+/// The entry of a split or blend: volume moves with its share of the cost. `moved` is how far the drink was on that day.
+pub fn transfer(
+    from: &Standing,
+    into: &Standing,
+    order: &Transfer,
+    moved: Progress,
+) -> Result<NewEntry, Refusal> {
     from.filled(order.day)?;
     above_zero("volume", order.volume)?;
     from.at_most("volume", order.volume)?;
@@ -305,6 +347,8 @@ pub fn transfer(from: &Standing, into: &Standing, order: &Transfer) -> Result<Ne
     let mut entry = NewEntry::new(kind, order.day, order.remark.clone()).of_batch(order.batch);
     let mut holding = from.holding;
     let cost = holding.take(order.volume).unwrap_or_default();
+    from.spares("volume", order.day, order.volume, cost)?;
+    entry.moved = Some(moved);
     entry.post(from.account(), order.volume.negated(), cost.negated());
     entry.post(into.account(), order.volume, cost);
     Ok(entry)
@@ -328,6 +372,16 @@ pub fn end(standing: &Standing, order: &Ending) -> Result<NewEntry, Refusal> {
     standing.open()?;
     if let Some(opened) = standing.opened_on {
         not_before(order.day, opened, &format!("Batch {}", standing.code))?;
+    }
+    if let Some(last) = standing.later.iter().map(|change| change.day).filter(|day| *day > order.day).max() {
+        return Err(Refusal::unfit(
+            "day",
+            format!(
+                "The books of batch {} go on until {}; write that day or a later one",
+                standing.code,
+                days::long(last)
+            ),
+        ));
     }
     let kind = if order.abandoned { EntryKind::Abandonment } else { EntryKind::Closing };
     if !order.abandoned && standing.holding.quantity > Milli::ZERO {

@@ -5,11 +5,12 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::batches::Progress;
 use super::refusal::Refusal;
 use crate::units::days::{self, Day};
 use crate::units::ids::{BatchId, BottlingId, EntryId, LotId, MemberId, PlaceId};
 use crate::units::money::Money;
-use crate::units::quantity::Milli;
+use crate::units::quantity::{BaseUnit, Milli};
 
 /// Where value can be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -182,6 +183,8 @@ pub struct NewEntry {
     pub bottling: Option<BottlingId>,
     /// Which entry it takes back.
     pub reverses: Option<EntryId>,
+    /// How far the drink was that a split or blend moved.
+    pub moved: Option<Progress>,
     /// What the member wrote.
     pub remark: String,
     /// The lines.
@@ -197,6 +200,7 @@ impl NewEntry {
             batch: None,
             bottling: None,
             reverses: None,
+            moved: None,
             remark: remark.into(),
             postings: Vec::new(),
         }
@@ -264,6 +268,68 @@ impl Holding {
     }
 }
 
+/// What came to an account (+) or went from it (−) on one day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Change {
+    /// When.
+    pub day: Day,
+    /// What.
+    pub by: Holding,
+}
+
+/// What an account held at the end of a past day, and the least that it has held since: so much can be taken from it
+/// on that day, and no day ends with less than nothing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Past {
+    /// What it held at the end of the day.
+    pub then: Holding,
+    /// The least quantity at the end of that day or of any later one.
+    pub least: Milli,
+    /// The first day that ended with so little.
+    pub least_on: Day,
+    /// The least cost, in the same way.
+    pub least_cost: Money,
+}
+
+impl Past {
+    /// Works back from what an account holds now; `later` are its changes after the day, in any order.
+    pub fn of(now: Holding, day: Day, later: &[Change]) -> Self {
+        let mut later: Vec<&Change> = later.iter().filter(|change| change.day > day).collect();
+        later.sort_by_key(|change| std::cmp::Reverse(change.day));
+        let ends = |at: usize| later.get(at).map_or(day, |change| change.day);
+        let mut past = Self { then: now, least: now.quantity, least_on: ends(0), least_cost: now.cost };
+        for (at, change) in later.iter().enumerate() {
+            past.then.quantity = past.then.quantity - change.by.quantity;
+            past.then.cost = past.then.cost - change.by.cost;
+            if ends(at + 1) == change.day {
+                continue;
+            }
+            if past.then.quantity <= past.least {
+                (past.least, past.least_on) = (past.then.quantity, ends(at + 1));
+            }
+            past.least_cost = past.least_cost.min(past.then.cost);
+        }
+        past.least = past.least.max(Milli::ZERO);
+        past.least_cost = past.least_cost.max(Money::ZERO);
+        past
+    }
+
+    /// Why `what` cannot give more than [`Self::least`] on this day.
+    pub fn refusal(&self, field: &str, what: &str, unit: BaseUnit) -> Refusal {
+        let (day, least) = (days::long(self.least_on), self.least.shown(unit));
+        Refusal::conflict(
+            field,
+            if self.least == Milli::ZERO {
+                format!("By the books nothing was left of {what} on {day}; write a later day")
+            } else {
+                format!(
+                    "By the books only {least} was left of {what} on {day}; write that or less, or a later day"
+                )
+            },
+        )
+    }
+}
+
 /// A refusal for an entry that would be recorded before its account existed.
 pub fn not_before(day: Day, opened: Day, what: &str) -> Result<(), Refusal> {
     if day < opened {
@@ -325,6 +391,29 @@ mod tests {
         assert_eq!(costs, [3, 3, 4]);
         assert_eq!(lot, Holding::default());
         assert_eq!(lot.take(Milli::new(1)), None);
+    }
+
+    /// 10 came on the 1st, 4 went on the 5th, 6 came and 3 went on the 8th, 9 are left.
+    #[test]
+    fn what_was_there_on_a_past_day_and_the_least_since() {
+        let day = |day: u32| Day::from_ymd_opt(2026, 3, day).unwrap();
+        let held =
+            |quantity, cost| Holding { quantity: Milli::new(quantity), cost: Money::from_micros(cost) };
+        let later = [
+            Change { day: day(1), by: held(10, 20) },
+            Change { day: day(8), by: held(6, 60) },
+            Change { day: day(5), by: held(-4, -8) },
+            Change { day: day(8), by: held(-3, -18) },
+        ];
+        let past = |on| {
+            let past = Past::of(held(9, 54), day(on), &later);
+            (past.then, past.least.get(), past.least_on, past.least_cost.micros())
+        };
+        assert_eq!(past(9), (held(9, 54), 9, day(9), 54));
+        assert_eq!(past(8), (held(9, 54), 9, day(8), 54));
+        assert_eq!(past(6), (held(6, 12), 6, day(6), 12));
+        assert_eq!(past(3), (held(10, 20), 6, day(5), 12));
+        assert_eq!(past(1), (held(10, 20), 6, day(5), 12));
     }
 
     #[test]

@@ -98,8 +98,9 @@ pub fn bottle(
             ),
         ));
     }
-    let mut entry = NewEntry::new(EntryKind::Bottling, order.day, order.remark.clone()).of_batch(order.batch);
     let mut cost = standing.holding.cost.share(filled.get(), (there - order.lost_volume).get());
+    standing.spares("bottles", order.day, needed, cost)?;
+    let mut entry = NewEntry::new(EntryKind::Bottling, order.day, order.remark.clone()).of_batch(order.batch);
     entry.post(Account::Batch(standing.id), needed.negated(), cost.negated());
     for (at, (line, supply)) in order.packaging.iter().zip(packaging).enumerate() {
         let because = line.expired_because.as_deref();
@@ -198,7 +199,8 @@ pub fn withdraw(order: &Withdrawal, batch: BatchId, shelves: &mut [Shelf]) -> Re
     entry.batch = Some(batch);
     entry.bottling = Some(order.bottling);
     shelves.sort_by_key(|shelf| (std::cmp::Reverse(shelf.holding.quantity), shelf.place));
-    let cost = draw(&mut entry, shelves, wanted, BaseUnit::Piece, Some("a drink keeps"))?;
+    let cost = draw(&mut entry, shelves, wanted, BaseUnit::Piece, Some("a drink keeps"))
+        .map_err(|refusal| refusal.beside("bottles", "quantity"))?;
     entry.post(account, Milli::ZERO, cost);
     Ok(entry)
 }
@@ -253,6 +255,7 @@ mod tests {
                 cost: Money::from_micros(euros * 1_000_000),
             },
             opened_on: Some("2026-03-11".parse().unwrap()),
+            later: Vec::new(),
         }
     }
 

@@ -66,6 +66,15 @@ impl Refusal {
         self
     }
 
+    /// The same refusal where the field has another name.
+    #[must_use]
+    pub fn beside(mut self, field: &str, instead_of: &str) -> Self {
+        for fault in self.faults.iter_mut().filter(|fault| fault.field == instead_of) {
+            field.clone_into(&mut fault.field);
+        }
+        self
+    }
+
     /// The same refusal with every field under `path`.
     #[must_use]
     pub fn under(mut self, path: &str) -> Self {

@@ -3,7 +3,7 @@
 use super::books::{EntryKind, NewEntry, Posting};
 use super::refusal::Refusal;
 use crate::units::days::{self, Day};
-use crate::units::ids::EntryId;
+use crate::units::ids::{BatchId, BottlingId, EntryId};
 
 /// An entry as it stands in the books.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -14,6 +14,10 @@ pub struct Recorded {
     pub kind: EntryKind,
     /// When.
     pub day: Day,
+    /// To which batch.
+    pub batch: Option<BatchId>,
+    /// To which bottling.
+    pub bottling: Option<BottlingId>,
     /// The entry that took it back, if one did.
     pub reversed_by: Option<EntryId>,
     /// Its lines.
@@ -31,7 +35,7 @@ pub struct Dependent {
     pub day: Day,
 }
 
-/// The entry that takes `recorded` back.
+/// The entry that takes `recorded` back; it concerns the same batch and bottling.
 ///
 /// `dependents` are the later entries, not reversed themselves, that took quantity or cost out of a stock or batch
 /// account into which `recorded` had brought some (what they took came, in part, from here), or that ended a batch
@@ -63,5 +67,7 @@ pub fn reverse(
         )
         .because_of(dependents.iter().map(|later| later.id).collect()));
     }
-    Ok(NewEntry::reversal(recorded.id, &recorded.postings, recorded.day.max(today), reason))
+    let (batch, bottling) = (recorded.batch, recorded.bottling);
+    let entry = NewEntry::reversal(recorded.id, &recorded.postings, recorded.day.max(today), reason);
+    Ok(NewEntry { batch, bottling, ..entry })
 }

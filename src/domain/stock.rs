@@ -2,7 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::books::{Account, EntryKind, Holding, NewEntry, above_zero, not_before, not_below_zero};
+use super::books::{
+    Account, Change, EntryKind, Holding, NewEntry, Past, above_zero, not_before, not_below_zero,
+};
 use super::refusal::{Fault, Refusal, Why};
 use crate::units::days::{self, Day};
 use crate::units::ids::{ItemId, LotId, MemberId, PlaceId};
@@ -185,6 +187,8 @@ pub struct Shelf {
     pub holding: Holding,
     /// The first day this lot stood at this place.
     pub opened_on: Day,
+    /// What came and went after the day for which it was looked at.
+    pub later: Vec<Change>,
 }
 
 impl Shelf {
@@ -192,19 +196,25 @@ impl Shelf {
     pub fn expired(&self, on: Day) -> bool {
         self.best_before.is_some_and(|day| day < on)
     }
-}
 
-/// Sort lots first-expired-first, then oldest, then by identity; lots without a date come last.
-pub fn first_expired_first(shelves: &mut [Shelf]) {
-    shelves.sort_by_key(|shelf| {
-        (shelf.best_before.unwrap_or(Day::MAX), shelf.received_on, shelf.lot, shelf.place)
-    });
+    /// Its turn among others: first expired, then oldest, then by identity; lots without a date come last.
+    pub fn turn(&self) -> (Day, Day, LotId, PlaceId) {
+        (self.best_before.unwrap_or(Day::MAX), self.received_on, self.lot, self.place)
+    }
+
+    /// What stood there on a day, and the least since; before it came there was nothing.
+    pub fn past(&self, day: Day) -> Past {
+        if day < self.opened_on {
+            return Past::of(Holding::default(), day, &[]);
+        }
+        Past::of(self.holding, day, &self.later)
+    }
 }
 
 /// Take `wanted` from `shelves` in their order and post it out of stock. Returns the cost taken.
 ///
-/// Expired lots are refused until a reason is given; a lot is never drawn before it came. What an
-/// earlier line of the entry took is no longer there.
+/// Expired lots are refused until a reason is given. What an earlier line of the entry took is no longer there. On a
+/// past day no more is taken than was there then and has not been used since: what came later stays.
 pub fn draw(
     entry: &mut NewEntry,
     shelves: &mut [Shelf],
@@ -229,8 +239,16 @@ pub fn draw(
     }
     let mut rest = wanted;
     let mut cost = Money::ZERO;
+    let mut short = None;
     for shelf in shelves {
-        let part = rest.min(shelf.holding.quantity);
+        let past = shelf.past(entry.day);
+        if short.is_none() && past.least < rest.min(shelf.holding.quantity) {
+            short = Some(match not_before(entry.day, shelf.opened_on, &format!("Lot {}", shelf.code)) {
+                Ok(()) => past.refusal("quantity", &format!("lot {}", shelf.code), unit),
+                Err(refusal) => refusal,
+            });
+        }
+        let part = rest.min(past.least);
         if part == Milli::ZERO {
             continue;
         }
@@ -244,7 +262,6 @@ pub fn draw(
                 ),
             ));
         }
-        not_before(entry.day, shelf.opened_on, &format!("Lot {}", shelf.code))?;
         let part_cost = shelf.holding.take(part).unwrap_or_default();
         entry.post(
             Account::Stock { lot: shelf.lot, place: shelf.place },
@@ -254,10 +271,13 @@ pub fn draw(
         cost = cost + part_cost;
         rest = rest - part;
         if rest == Milli::ZERO {
-            break;
+            return Ok(cost);
         }
     }
-    Ok(cost)
+    match short {
+        Some(refusal) => Err(refusal),
+        None => Ok(cost),
+    }
 }
 
 /// Supplies that arrive.
@@ -383,12 +403,27 @@ pub struct Counted {
     pub reason: String,
 }
 
-/// The entry that puts the books right. More than expected comes in at the lot's own cost a unit.
+/// The entry that puts the books right: what was counted against what the books say of the end of that day. More than
+/// expected comes in at the lot's own cost a unit.
 pub fn difference(count: &Counted, shelf: &mut Shelf, unit: BaseUnit) -> Result<NewEntry, Refusal> {
     not_below_zero("counted", Some(count.counted))?;
     let account = Account::Stock { lot: count.lot, place: count.place };
     let mut entry = NewEntry::new(EntryKind::Difference, count.day, count.reason.clone());
-    let change = count.counted - shelf.holding.quantity;
+    let past = shelf.past(count.day);
+    let change = count.counted - past.then.quantity;
+    if change.negated() > past.least {
+        return Err(Refusal::conflict(
+            "counted",
+            format!(
+                "The books say {} on {}, and of that only {} was left on {}: so much less cannot be taken off. Reverse \
+                 what went since then and was not there, or count again",
+                past.then.quantity.shown(unit),
+                days::long(count.day),
+                past.least.shown(unit),
+                days::long(past.least_on)
+            ),
+        ));
+    }
     if change == Milli::ZERO {
         return Err(Refusal::unfit(
             "counted",

@@ -141,7 +141,11 @@ fn title(told: &Told) -> String {
             }
             _ => label.to_owned(),
         },
-        EntryKind::Reversal | EntryKind::Closing | EntryKind::Abandonment => label.to_owned(),
+        EntryKind::Reversal => match told.reverses {
+            Some((_, kind)) => format!("{label}: {}", kind.label().to_lowercase()),
+            None => label.to_owned(),
+        },
+        EntryKind::Closing | EntryKind::Abandonment => label.to_owned(),
     }
 }
 

@@ -78,6 +78,8 @@ pub struct Event {
     pub day: Day,
     pub changes: Vec<(Spot, Held)>,
     pub taken_back: bool,
+    /// How far the drink was that was moved to another batch, and when its yeast had been pitched.
+    pub moved_as: Option<(Stage, Option<Day>)>,
 }
 
 impl Event {
@@ -89,6 +91,11 @@ impl Event {
     pub fn filled(&self) -> impl Iterator<Item = Spot> {
         let brought = |held: &Held| held.quantity > 0 || held.cost > 0;
         self.changes.iter().filter(move |(at, held)| at.is_real() && brought(held)).map(|(at, _)| *at)
+    }
+
+    /// Whether it is drink that came to this batch from another.
+    pub fn brought(&self, spot: Spot) -> bool {
+        self.what == What::Transfer && self.filled().any(|at| at == spot)
     }
 
     pub fn took_from(&self, spot: Spot) -> bool {
@@ -226,5 +233,5 @@ pub fn event(what: What, day: Day, lines: impl IntoIterator<Item = Line>) -> Eve
             None => sums.push((spot, Held { quantity, cost })),
         }
     }
-    Event { what, day, changes: sums, taken_back: false }
+    Event { what, day, changes: sums, taken_back: false, moved_as: None }
 }

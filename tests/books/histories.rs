@@ -153,8 +153,18 @@ fn stages_agree(world: &mut World, model: &Model) -> Result<(), String> {
     if found == expected { Ok(()) } else { Err(format!("the program: {found:?}\nthe model: {expected:?}")) }
 }
 
-/// The shelves as they stood at the end of any past day are the sum of what was recorded for days up to it.
+/// The shelves as they stood at the end of any past day are the sum of what was recorded for days up to it, and never
+/// less than nothing.
 fn past_days_agree(world: &mut World, model: &Model) -> Result<(), String> {
+    for day in 0..60 {
+        if let Some((spot, held)) =
+            model.held.keys().map(|spot| (*spot, model.on(*spot, day))).find(|(spot, held)| {
+                spot.is_real() && (held.quantity < 0 || matches!(spot, Spot::Batch(_)) && held.cost < 0)
+            })
+        {
+            return Err(format!("{spot:?} held {held:?} on day {day}"));
+        }
+    }
     for day in [0, 8, 15, 22, 30, 40, TODAY] {
         let mut expected: BTreeMap<(usize, usize), Held> = BTreeMap::new();
         for event in model.events.iter().filter(|event| event.day <= day) {

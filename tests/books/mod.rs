@@ -7,6 +7,7 @@ mod deeds;
 mod fifo;
 mod histories;
 mod model;
+mod past;
 mod planted;
 mod requests;
 mod reversals;

@@ -28,8 +28,6 @@ pub struct Model {
     pub held: BTreeMap<Spot, Held>,
     /// The first day anything came to a spot.
     since: BTreeMap<Spot, Day>,
-    /// How far the batch was, and when its yeast was pitched, from which a batch was filled first.
-    came_as: BTreeMap<usize, (Stage, Option<Day>)>,
 }
 
 impl Model {
@@ -42,7 +40,6 @@ impl Model {
             events: Vec::new(),
             held: BTreeMap::new(),
             since: BTreeMap::new(),
-            came_as: BTreeMap::new(),
         }
     }
 
@@ -76,7 +73,8 @@ impl Model {
             Deed::Lose { batch, day, volume, normal } => self.lose(*batch, *day, *volume, *normal),
             Deed::Rack { batch, day, volume_after } => {
                 let spot = self.filled_batch(*batch, *day)?;
-                let change = volume_after.map_or(0, |after| after - self.at(spot).quantity);
+                let change = volume_after.map_or(0, |after| after - self.on(spot, *day).quantity);
+                self.spares(*batch, *day, -change, 0)?;
                 Ok(event(What::Racking, *day, [(spot, change, 0)]))
             }
             Deed::Transfer { batch, day, volume, into } => self.transfer(*batch, *day, *volume, *into),
@@ -114,16 +112,46 @@ impl Model {
                 ensure(held.quantity > 0 || held.cost == 0, "a cost would be left of nothing")?;
             }
         }
+        let spots: Vec<Spot> =
+            event.changes.iter().map(|change| change.0).filter(|at| at.is_real()).collect();
         self.events.push(event);
+        for spot in spots {
+            ensure(self.lowest(spot, Day::MIN).quantity >= 0, "a day would end with less than nothing")?;
+        }
         Ok(())
+    }
+
+    /// What a spot held at the end of a day.
+    pub fn on(&self, spot: Spot, day: Day) -> Held {
+        let mut held = Held::default();
+        for event in self.events.iter().filter(|event| event.day <= day) {
+            for (_, change) in event.changes.iter().filter(|change| change.0 == spot) {
+                held.quantity += change.quantity;
+                held.cost += change.cost;
+            }
+        }
+        held
+    }
+
+    /// The least quantity, and the least cost, at the end of this day or of any later one.
+    fn lowest(&self, spot: Spot, day: Day) -> Held {
+        let days = self.events.iter().map(|event| event.day).filter(|later| *later > day).chain([day]);
+        let held: Vec<Held> = days.map(|day| self.on(spot, day)).collect();
+        let least = |of: fn(&Held) -> Amount| held.iter().map(of).min().unwrap_or_default();
+        Held { quantity: least(|held| held.quantity), cost: least(|held| held.cost) }
+    }
+
+    /// Whether a batch held this much on a day and on every day since.
+    fn spares(&self, batch: usize, day: Day, volume: Amount, cost: Amount) -> Result<(), No> {
+        let lowest = self.lowest(Spot::Batch(batch), day);
+        ensure(volume <= lowest.quantity.max(0), "that much was not in it then")?;
+        ensure(cost <= lowest.cost.max(0), "it had not cost that much then")
     }
 
     /// What taking this much out costs.
     fn take(&self, spot: Spot, quantity: Amount, day: Day) -> Result<Amount, No> {
-        let held = self.at(spot);
-        ensure(quantity <= held.quantity, "that much is not there")?;
-        ensure(self.since.get(&spot).is_some_and(|since| day >= *since), "it came later")?;
-        Ok(share(held, quantity))
+        ensure(quantity <= self.lowest(spot, day).quantity, "that much was not there then")?;
+        Ok(share(self.at(spot), quantity))
     }
 
     fn receive(&mut self, day: Day, payer: Option<usize>, lines: &[Bought]) -> Event {
@@ -147,13 +175,12 @@ impl Model {
             let mut wanted = line.quantity;
             for spot in rest.shelves_in_order(line.from) {
                 let Spot::Shelf { lot, .. } = spot else { continue };
-                let part = wanted.min(rest.at(spot).quantity);
+                let part = wanted.min(rest.lowest(spot, day).quantity);
                 if part > 0 {
                     let expired = rest.lots[lot].best_before.is_some_and(|last| last < day);
                     ensure(!expired || line.although_expired, "it has expired")?;
                     let cost = rest.take(spot, part, day)?;
-                    let held = rest.held.entry(spot).or_default();
-                    *held = Held { quantity: held.quantity - part, cost: held.cost - cost };
+                    rest.settle(event(What::Draw, day, [(spot, -part, -cost)]))?;
                     changes.push((spot, -part, -cost));
                     wanted -= part;
                 }
@@ -197,7 +224,8 @@ impl Model {
         let (mut changes, cost) = self.supplies(lines, day)?;
         let added: Amount = lines.iter().map(|line| self.volume_of(line)).sum();
         let spot = Spot::Batch(batch);
-        let change = volume_after.map_or(added, |after| after - self.at(spot).quantity);
+        let change = volume_after.map_or(added, |after| after - self.on(spot, day).quantity);
+        self.spares(batch, day, -change, 0)?;
         changes.push((spot, change, cost));
         Ok(event(if pitch { What::Pitch } else { What::Draw }, day, changes))
     }
@@ -228,7 +256,7 @@ impl Model {
         let spot = self.filled_batch(batch, day)?;
         let (held, of) = (self.at(spot), self.items[item]);
         let volume = match (after, of.unit, of.density) {
-            (Some(after), ..) => held.quantity - after,
+            (Some(after), ..) => self.on(spot, day).quantity - after,
             (None, "mL", _) => quantity,
             (None, "g", density) => {
                 (quantity * 1_000_000 + density.unwrap_or(1_000_000) / 2) / density.unwrap_or(1_000_000)
@@ -236,7 +264,8 @@ impl Model {
             _ => 0,
         };
         ensure(volume <= held.quantity, "the batch does not hold that much")?;
-        let worth = (quantity * of.worth / 1000).min(held.cost);
+        self.spares(batch, day, volume, 0)?;
+        let worth = (quantity * of.worth / 1000).min(self.lowest(spot, day).cost.max(0));
         let lot = self.lots.len();
         self.lots.push(Lot { item: Some(item), best_before: None, came_on: day });
         let stock = Spot::Shelf { lot, place };
@@ -249,6 +278,7 @@ impl Model {
         ensure(volume <= held.quantity, "the batch does not hold that much")?;
         let stays = normal && volume < held.quantity;
         let cost = if stays { 0 } else { share(held, volume) };
+        self.spares(batch, day, volume, cost)?;
         Ok(event(What::Loss, day, [(spot, -volume, -cost), (Spot::Lost, 0, cost)]))
     }
 
@@ -263,11 +293,11 @@ impl Model {
             self.batches += 1;
             self.batches - 1
         };
-        if !self.was_filled_from_another(into) {
-            self.came_as.insert(into, (self.stage(batch), self.pitched_on(batch)));
-        }
         let cost = share(self.at(from), volume);
-        Ok(event(What::Transfer, day, [(from, -volume, -cost), (Spot::Batch(into), volume, cost)]))
+        self.spares(batch, day, volume, cost)?;
+        let moved = event(What::Transfer, day, [(from, -volume, -cost), (Spot::Batch(into), volume, cost)]);
+        let moved_as = Some((self.stage_on(batch, day), self.pitched_by(batch, day)));
+        Ok(Event { moved_as, ..moved })
     }
 
     #[allow(clippy::too_many_arguments, reason = "the fields of the deed")]
@@ -286,6 +316,7 @@ impl Model {
         let filled = size * Amount::from(bottles);
         ensure(filled + spilt <= held.quantity, "the batch does not hold that much")?;
         let drink = share(Held { quantity: held.quantity - spilt, cost: held.cost }, filled);
+        self.spares(batch, day, filled + spilt, drink)?;
         let (mut changes, extra) = self.supplies(packaging, day)?;
         let lot = self.lots.len();
         self.lots.push(Lot { item: None, best_before: None, came_on: day });
@@ -311,7 +342,7 @@ impl Model {
         let mut wanted = Amount::from(bottles) * 1000;
         let (mut changes, mut cost) = (Vec::new(), 0);
         for spot in spots {
-            let part = wanted.min(self.at(spot).quantity);
+            let part = wanted.min(self.lowest(spot, day).quantity);
             if part > 0 {
                 let part_cost = self.take(spot, part, day)?;
                 changes.push((spot, -part, -part_cost));
@@ -327,7 +358,7 @@ impl Model {
     fn count(&self, lot: usize, place: usize, day: Day, found: Amount) -> Result<Event, No> {
         let spot = Spot::Shelf { lot, place };
         let held = self.at(spot);
-        let more = found - held.quantity;
+        let more = found - self.on(spot, day).quantity;
         ensure(more != 0, "the books say so too")?;
         let cost = if more < 0 {
             -self.take(spot, -more, day)?
@@ -345,6 +376,8 @@ impl Model {
         self.open(batch)?;
         let spot = Spot::Batch(batch);
         ensure(self.since.get(&spot).is_none_or(|since| day >= *since), "it came later")?;
+        let last = self.events.iter().filter(|event| event.touches(spot)).map(|event| event.day).max();
+        ensure(last.is_none_or(|last| day >= last), "its books go on")?;
         let held = self.at(spot);
         ensure(abandoned || held.quantity == 0, "the batch still holds something")?;
         let what = if abandoned { What::Abandonment } else { What::Closing };
@@ -384,6 +417,7 @@ impl Model {
             day: event.day.max(TODAY),
             changes: back.collect(),
             taken_back: false,
+            moved_as: None,
         })
     }
 
@@ -406,37 +440,66 @@ impl Model {
         self.live().filter(move |event| event.touches(Spot::Batch(batch)))
     }
 
-    fn was_filled_from_another(&self, batch: usize) -> bool {
-        let spot = Spot::Batch(batch);
-        self.of_batch(batch).any(|event| event.what == What::Transfer && event.filled().any(|at| at == spot))
-    }
-
-    fn came_as(&self, batch: usize) -> Option<(Stage, Option<Day>)> {
-        self.came_as.get(&batch).copied().filter(|_| self.was_filled_from_another(batch))
+    /// What was recorded of a batch for days up to this one and stands, in the order of the days.
+    fn until(&self, batch: usize, day: Day) -> Vec<&Event> {
+        let mut found: Vec<&Event> = self.of_batch(batch).filter(|event| event.day <= day).collect();
+        found.sort_by_key(|event| event.day);
+        found
     }
 
     /// When its yeast was pitched, into it or into the batch it came from.
     pub fn pitched_on(&self, batch: usize) -> Option<Day> {
-        let own = self.of_batch(batch).find(|event| event.what == What::Pitch).map(|event| event.day);
-        own.or(self.came_as(batch).and_then(|came| came.1))
+        self.pitched_by(batch, Day::MAX)
+    }
+
+    fn pitched_by(&self, batch: usize, day: Day) -> Option<Day> {
+        let events = self.until(batch, day);
+        let own = events.iter().find(|event| event.what == What::Pitch).map(|event| event.day);
+        let spot = Spot::Batch(batch);
+        let came = || events.iter().filter(|event| event.brought(spot)).find_map(|event| event.moved_as?.1);
+        own.or_else(came)
     }
 
     /// How far a batch is: from what was recorded of it and stands.
     pub fn stage(&self, batch: usize) -> Stage {
-        let spot = Spot::Batch(batch);
-        let had = |what| self.of_batch(batch).any(|event| event.what == what);
-        let came = self.came_as(batch).map(|came| came.0);
-        let pitched = had(What::Pitch) || came >= Some(Stage::Working);
-        let filled = had(What::Draw) || self.of_batch(batch).any(|event| event.filled().any(|at| at == spot));
-        match self.ended(batch) {
-            Some(What::Abandonment) => Stage::Abandoned,
-            Some(_) => Stage::Closed,
-            None if had(What::Bottling) && self.at(spot).quantity == 0 => Stage::LaidDown,
-            None if had(What::Bottling) || came >= Some(Stage::Resting) => Stage::Resting,
-            None if pitched && had(What::Racking) => Stage::Resting,
-            None if pitched => Stage::Working,
-            None if filled => Stage::Preparing,
-            None => Stage::Planned,
+        self.stage_on(batch, Day::MAX)
+    }
+
+    fn stage_on(&self, batch: usize, day: Day) -> Stage {
+        let (events, spot) = (self.until(batch, day), Spot::Batch(batch));
+        let had = |what| events.iter().any(|event| event.what == what);
+        let volume = |event: &Event| {
+            event
+                .changes
+                .iter()
+                .filter(|change| change.0 == spot)
+                .map(|change| change.1.quantity)
+                .sum::<Amount>()
+        };
+        if had(What::Abandonment) {
+            return Stage::Abandoned;
+        } else if had(What::Closing) {
+            return Stage::Closed;
+        } else if had(What::Bottling) && events.iter().map(|event| volume(event)).sum::<Amount>() == 0 {
+            return Stage::LaidDown;
+        }
+        let (mut filled, mut works, mut rests) = (false, false, false);
+        for event in &events {
+            let came = event.moved_as.map(|moved| moved.0).filter(|_| event.brought(spot));
+            filled |= event.what == What::Draw || event.filled().any(|at| at == spot);
+            if event.what == What::Pitch || came == Some(Stage::Working) {
+                (works, rests) = (true, false);
+            } else if event.what == What::Bottling || works && event.what == What::Racking {
+                (works, rests) = (false, true);
+            } else if came >= Some(Stage::Resting) {
+                rests = !works;
+            }
+        }
+        match (works, rests, filled) {
+            (true, ..) => Stage::Working,
+            (_, true, _) => Stage::Resting,
+            (.., true) => Stage::Preparing,
+            _ => Stage::Planned,
         }
     }
 

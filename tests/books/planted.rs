@@ -13,6 +13,7 @@ on_both!(
     an_entry_without_lines,
     a_balance_that_drifted,
     less_than_nothing,
+    less_than_nothing_on_a_past_day,
     a_cost_of_nothing,
     a_line_of_another_day,
     a_line_of_another_club,
@@ -96,6 +97,15 @@ async fn a_balance_that_drifted(ground: &Ground) {
 async fn less_than_nothing(ground: &Ground) {
     let fault = format!("UPDATE accounts SET quantity = -1 WHERE id = ({MILK})");
     finds(ground, &fault, "stock or a batch holds less than nothing", "accounts", MILK).await;
+}
+
+async fn less_than_nothing_on_a_past_day(ground: &Ground) {
+    let fault = format!(
+        "UPDATE entries SET day = '2026-01-07' WHERE id = ({DRAW}); \
+         UPDATE postings SET day = '2026-01-07' WHERE entry_id = ({DRAW})"
+    );
+    let meaning = "stock or a batch held less than nothing at the end of a day";
+    finds(ground, &fault, meaning, "accounts", MILK).await;
 }
 
 async fn a_cost_of_nothing(ground: &Ground) {

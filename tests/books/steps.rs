@@ -80,7 +80,7 @@ impl Step {
             8 => withdraw(dice, day, books),
             kind @ (9 | 10) => shift(dice, day, books, kind == 9),
             11 => reverse(dice, books),
-            12 => Some(Deed::End { batch: batch(dice, books)?, day, abandoned: dice.one_in(3) }),
+            12 => Some(Deed::End { batch: batch(dice, books)?, day: day + 4, abandoned: dice.one_in(3) }),
             _ => Some(Deed::Plan),
         }
     }

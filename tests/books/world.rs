@@ -353,8 +353,7 @@ pub fn told(conn: &mut AnyConn) -> Vec<String> {
     );
     told.extend(lines(
         conn,
-        "SELECT 'batch ' || code || ' ' || stage || ' ' || COALESCE(CAST(pitched_on AS TEXT), '') \
-         || ' ' || COALESCE(came_as, '') AS line FROM batches",
+        "SELECT 'batch ' || code || ' ' || stage || ' ' || COALESCE(CAST(pitched_on AS TEXT), '') AS line FROM batches",
     ));
     told.extend(lines(conn, "SELECT name || ' ' || CAST(last AS TEXT) AS line FROM counters"));
     told.extend(lines(conn, "SELECT text || ' on ' || CAST(due_on AS TEXT) AS line FROM reminders"));

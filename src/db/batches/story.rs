@@ -8,6 +8,7 @@ use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{accounts, bottlings, entries, items, lots, postings};
 use crate::db::{stock, trace};
+use crate::domain::batches::Moved;
 use crate::domain::books::EntryKind;
 use crate::domain::stock::Item;
 use crate::domain::yields::{Story, Used};
@@ -20,7 +21,7 @@ pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Fai
     let batch = batch(conn, club, id)?;
     let mut story = Story::default();
     let mut pitched = false;
-    for (_, kind, _, quantity, _) in moves(conn, id)? {
+    for Moved { kind, volume: quantity, .. } in moves(conn, id)? {
         story.left = story.left + quantity;
         match kind {
             EntryKind::Split | EntryKind::Blend if quantity > Milli::ZERO => {

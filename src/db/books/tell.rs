@@ -35,8 +35,8 @@ pub struct Told {
     pub batch: Option<BatchId>,
     /// For which bottling.
     pub bottling: Option<BottlingId>,
-    /// Which entry it takes back.
-    pub reverses: Option<EntryId>,
+    /// Which entry it takes back, and what happened there.
+    pub reverses: Option<(EntryId, EntryKind)>,
     /// What took it back.
     pub reversed: Option<TakenBack>,
     /// Its lines.
@@ -110,10 +110,12 @@ pub fn tell(
         String,
         Option<BatchId>,
         Option<BottlingId>,
-        Option<EntryId>,
+        (Option<EntryId>, Option<EntryKind>),
     );
+    let meant = diesel::alias!(entries as meant);
     let mut query = entries::table
         .inner_join(members::table.on(members::id.eq(entries::recorded_by)))
+        .left_join(meant.on(meant.field(entries::id).nullable().eq(entries::reverses)))
         .filter(entries::club_id.eq(club))
         .order(entries::id.desc())
         .limit(limit)
@@ -127,7 +129,7 @@ pub fn tell(
             entries::remark,
             entries::batch_id,
             entries::bottling_id,
-            entries::reverses,
+            (entries::reverses, meant.field(entries::kind).nullable()),
         ))
         .into_boxed();
     if let Some(before) = before {
@@ -168,7 +170,7 @@ pub fn tell(
             remark,
             batch,
             bottling,
-            reverses,
+            reverses: reverses.0.zip(reverses.1),
             reversed: reversed.remove(&id),
             lines: lines.remove(&id).unwrap_or_default(),
         })

@@ -5,13 +5,14 @@ use std::collections::HashMap;
 use diesel::prelude::*;
 
 use super::items::ItemRow;
+use crate::db::books::changes_after;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{accounts, bottlings, entries, items, lots};
 use crate::domain::books::Holding;
-use crate::domain::stock::{Item, ReceiptLine, Shelf, first_expired_first};
+use crate::domain::stock::{Item, ReceiptLine, Shelf};
 use crate::units::days::Day;
-use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId, ItemId, LotId, PlaceId};
+use crate::units::ids::{AccountId, BatchId, BottlingId, ClubId, EntryId, ItemId, LotId, PlaceId};
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
@@ -162,22 +163,31 @@ pub enum Shelved {
     Lot(LotId),
     /// Of one item.
     Item(ItemId),
-    /// One lot at one place.
+    /// One lot at one place, also where nothing of it is left there.
     At(LotId, PlaceId),
 }
 
-/// Where something of it is left, first-expired-first.
+/// Where something of it is left now, first-expired-first.
 pub fn shelves(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<Shelf>, Failure> {
-    type Row = (LotId, String, PlaceId, Day, Option<Day>, Milli, Money, Day);
+    Ok(left_at(conn, club, of)?.into_iter().map(|(_, shelf)| shelf).collect())
+}
+
+/// The same for something that is recorded for a day.
+pub fn shelves_on(conn: &mut AnyConn, club: ClubId, of: Shelved, day: Day) -> Result<Vec<Shelf>, Failure> {
+    let found = left_at(conn, club, of)?;
+    let accounts: Vec<AccountId> = found.iter().map(|(account, _)| *account).collect();
+    let mut later = changes_after(conn, &accounts, day)?;
+    let looked_at = |(account, shelf)| Shelf { later: later.remove(&account).unwrap_or_default(), ..shelf };
+    Ok(found.into_iter().map(looked_at).collect())
+}
+
+fn left_at(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<(AccountId, Shelf)>, Failure> {
+    type Row = (AccountId, LotId, String, PlaceId, Day, Option<Day>, Milli, Money, Day);
     let mut query = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-        .filter(
-            accounts::club_id
-                .eq(club)
-                .and(accounts::kind.eq("stock"))
-                .and(accounts::quantity.gt(Milli::ZERO)),
-        )
+        .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")))
         .select((
+            accounts::id,
             lots::id,
             lots::code,
             accounts::place_id.assume_not_null(),
@@ -189,31 +199,30 @@ pub fn shelves(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<Shel
         ))
         .into_boxed();
     query = match of {
-        Shelved::Lot(lot) => query.filter(accounts::lot_id.eq(lot)),
-        Shelved::Item(item) => query.filter(lots::item_id.eq(item)),
+        Shelved::Lot(lot) => query.filter(accounts::lot_id.eq(lot).and(accounts::quantity.gt(Milli::ZERO))),
+        Shelved::Item(item) => query.filter(lots::item_id.eq(item).and(accounts::quantity.gt(Milli::ZERO))),
         Shelved::At(lot, place) => query.filter(accounts::lot_id.eq(lot).and(accounts::place_id.eq(place))),
     };
     let rows: Vec<Row> = query.load(conn)?;
-    let mut shelves: Vec<Shelf> = rows
-        .into_iter()
-        .map(|(lot, code, place, received_on, best_before, quantity, cost, opened_on)| Shelf {
-            lot,
-            code,
-            place,
-            received_on,
-            best_before,
-            holding: Holding { quantity, cost },
-            opened_on,
-        })
-        .collect();
-    first_expired_first(&mut shelves);
+    let shelf = |(account, lot, code, place, received_on, best_before, quantity, cost, opened_on)| {
+        let (holding, later) = (Holding { quantity, cost }, Vec::new());
+        (account, Shelf { lot, code, place, received_on, best_before, holding, opened_on, later })
+    };
+    let mut shelves: Vec<(AccountId, Shelf)> = rows.into_iter().map(shelf).collect();
+    shelves.sort_by_key(|(_, shelf)| shelf.turn());
     Ok(shelves)
 }
 
-/// A lot at a place, empty if nothing is left of it there.
-pub fn shelf(conn: &mut AnyConn, club: ClubId, lot: &Lot, at: PlaceId) -> Result<Shelf, Failure> {
-    let found = shelves(conn, club, Shelved::At(lot.id, at))?.pop();
-    Ok(found.unwrap_or_else(|| Shelf {
+/// A lot at a place for something that is recorded for a day. Where nothing of it is left or ever was, it may be found
+/// from the day on which the lot came.
+pub fn shelf_on(
+    conn: &mut AnyConn,
+    club: ClubId,
+    lot: &Lot,
+    at: PlaceId,
+    day: Day,
+) -> Result<Shelf, Failure> {
+    let nothing = Shelf {
         lot: lot.id,
         code: lot.code.clone(),
         place: at,
@@ -221,7 +230,13 @@ pub fn shelf(conn: &mut AnyConn, club: ClubId, lot: &Lot, at: PlaceId) -> Result
         best_before: lot.best_before,
         holding: Holding::default(),
         opened_on: lot.received_on,
-    }))
+        later: Vec::new(),
+    };
+    Ok(match shelves_on(conn, club, Shelved::At(lot.id, at), day)?.pop() {
+        Some(shelf) if shelf.holding.quantity > Milli::ZERO => shelf,
+        Some(emptied) => Shelf { later: emptied.later, ..nothing },
+        None => nothing,
+    })
 }
 
 /// The latest day something of this item came in; the key of "low" notices.

@@ -12,6 +12,7 @@ fn standing(litres: i64, euros: i64) -> Standing {
             cost: Money::from_micros(euros * 1_000_000),
         },
         opened_on: Some("2026-06-10".parse().unwrap()),
+        later: Vec::new(),
     }
 }
 
@@ -84,30 +85,6 @@ fn a_normal_loss_leaves_its_cost_in_the_drink() {
 }
 
 #[test]
-fn the_stage_follows_from_what_was_recorded() {
-    let mut facts = Facts::default();
-    assert_eq!(stage(&facts), Stage::Planned);
-    facts.filled = true;
-    facts.holds_volume = true;
-    assert_eq!(stage(&facts), Stage::Preparing);
-    facts.racked = true;
-    assert_eq!(stage(&facts), Stage::Preparing, "racking juice does not make it rest");
-    facts.pitched = true;
-    facts.racked = false;
-    assert_eq!(stage(&facts), Stage::Working);
-    facts.racked = true;
-    assert_eq!(stage(&facts), Stage::Resting);
-    facts.bottled = true;
-    facts.holds_volume = false;
-    assert_eq!(stage(&facts), Stage::LaidDown);
-    facts.closed = true;
-    assert_eq!(stage(&facts), Stage::Closed);
-    let split = Facts { filled: true, came_as: Some(Stage::Working), ..Facts::default() };
-    assert_eq!(stage(&split), Stage::Working);
-    assert_eq!(stage(&Facts { filled: false, ..split }), Stage::Planned, "the split was reversed");
-}
-
-#[test]
 fn a_split_and_its_rest_share_the_cost_exactly() {
     let (from, into) = (standing(3, 10), standing(0, 0));
     let order = Transfer {
@@ -118,7 +95,9 @@ fn a_split_and_its_rest_share_the_cost_exactly() {
         name: None,
         remark: String::new(),
     };
-    let entry = transfer(&from, &into, &order).unwrap();
+    let moved = Progress { stage: Stage::Working, pitched_on: None };
+    let entry = transfer(&from, &into, &order, moved).unwrap();
+    assert_eq!(entry.moved, Some(moved));
     assert_eq!(entry.kind, EntryKind::Split);
     assert_eq!(entry.postings[1].cost, Money::from_micros(3_333_333));
     assert!(entry.balances());
@@ -140,4 +119,50 @@ fn a_batch_that_holds_something_is_not_closed() {
     assert_eq!(entry.postings[0].cost, Money::from_micros(-10_000_000));
     let ended = Standing { stage: Stage::Abandoned, ..batch };
     assert!(end(&ended, &order).unwrap_err().to_string().contains("is abandoned"));
+}
+
+/// 10 L came on 10 June, 30 L on 15 June; 5 L were lost on the 20th.
+#[test]
+fn a_past_day_gives_no_more_than_was_there_then() {
+    let day = |text: &str| -> Day { text.parse().unwrap() };
+    let change = |on: &str, litres: i64, euros: i64| Change {
+        day: day(on),
+        by: Holding { quantity: Milli::new(litres * 1_000_000), cost: Money::from_micros(euros * 1_000_000) },
+    };
+    let later = vec![change("2026-06-15", 30, 100), change("2026-06-20", -5, 0)];
+    let batch = Standing { later, ..standing(35, 110) };
+    let loss = |on: &str, litres: i64, normal: bool| {
+        let (batch_id, reason) = (batch.id, "spilt".to_owned());
+        let volume = Milli::new(litres * 1_000_000);
+        lose(&batch, &Loss { batch: batch_id, day: day(on), volume, normal, reason })
+    };
+    let said = |done: Result<NewEntry, Refusal>| {
+        let refusal = done.unwrap_err();
+        (refusal.faults[0].field.clone(), refusal.to_string())
+    };
+    let (field, words) = said(loss("2026-06-12", 11, true));
+    assert_eq!(field, "volume");
+    assert!(words.contains("only 10.0 L was left of batch 41 on 12 June 2026"), "{words}");
+    assert!(loss("2026-06-12", 10, true).is_ok());
+    assert!(loss("2026-06-15", 35, true).is_ok(), "on the 20th 35 L are left");
+    let (_, words) = said(loss("2026-06-15", 36, true));
+    assert!(words.contains("holds 35.0 L by the books"), "{words}");
+    // A seventh of 110.00 would go along with 5 L, but only 10.00 had come by then.
+    let (field, words) = said(loss("2026-06-12", 5, false));
+    assert_eq!(field, "day");
+    assert!(words.contains("came into it after that day"), "{words}");
+
+    let rack = |on: &str, litres: i64| {
+        let volume_after = Some(Milli::new(litres * 1_000_000));
+        let order = Racking { batch: batch.id, day: day(on), volume_after, remark: String::new() };
+        super::rack(&batch, &order).map(|entry| entry.postings[0].quantity.get() / 1_000_000)
+    };
+    assert_eq!(rack("2026-06-12", 9), Ok(-1), "what was measured is compared with that day");
+    assert_eq!(rack("2026-06-22", 34), Ok(-1));
+
+    let order =
+        Ending { batch: batch.id, day: day("2026-06-18"), abandoned: true, reason: "mould".to_owned() };
+    let (field, words) = said(end(&batch, &order));
+    assert_eq!(field, "day");
+    assert!(words.contains("go on until 20 June 2026"), "{words}");
 }

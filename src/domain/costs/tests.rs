@@ -3,7 +3,9 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::domain::batches::{ByProduct, Loss, Stage, Standing, Transfer, lose, transfer, weigh_off};
+use crate::domain::batches::{
+    ByProduct, Loss, Progress, Stage, Standing, Transfer, lose, transfer, weigh_off,
+};
 use crate::domain::books::{Account, Holding, NewEntry};
 use crate::domain::bottles::{Bottling, bottle};
 use crate::domain::stock::{Item, ItemKind};
@@ -126,6 +128,7 @@ impl History {
             stage: Stage::Working,
             holding: Holding::default(),
             opened_on: Some(day()),
+            later: Vec::new(),
         };
         Self { batch, lines: Vec::new() }
     }
@@ -171,7 +174,8 @@ impl History {
                     Standing { id: BatchId::fresh(), holding: Holding::default(), ..self.batch.clone() };
                 let order =
                     Transfer { batch, day: day(), volume, into: None, name: None, remark: String::new() };
-                transfer(&self.batch, &into, &order).ok()
+                let moved = Progress { stage: Stage::Working, pitched_on: None };
+                transfer(&self.batch, &into, &order, moved).ok()
             }
             Event::Bottle { bottles, lost } => {
                 let order = Bottling {

@@ -18,6 +18,7 @@ fn shelf(code: &str, best_before: Option<&str>, kilos: i64) -> Shelf {
             cost: Money::from_micros(kilos * 2_000_000),
         },
         opened_on: day("2026-03-01"),
+        later: Vec::new(),
     }
 }
 
@@ -25,7 +26,7 @@ fn shelf(code: &str, best_before: Option<&str>, kilos: i64) -> Shelf {
 fn what_expires_first_is_drawn_first() {
     let mut shelves =
         vec![shelf("C", None, 5), shelf("B", Some("2026-09-01"), 5), shelf("A", Some("2026-07-01"), 5)];
-    first_expired_first(&mut shelves);
+    shelves.sort_by_key(Shelf::turn);
     let mut entry = NewEntry::new(EntryKind::Draw, day("2026-06-01"), "");
     let cost = draw(&mut entry, &mut shelves, Milli::new(7_000_000), BaseUnit::Gram, None).unwrap();
     assert_eq!(cost, Money::from_micros(14_000_000));
@@ -164,4 +165,54 @@ fn a_lot_is_moved_from_where_it_stands_to_another_place() {
     let entry = carry(&elsewhere, &mut from, BaseUnit::Gram).unwrap();
     assert!(entry.balances());
     assert_eq!(entry.postings[1].cost, Money::from_micros(4_000_000));
+}
+
+/// 5 kg came on 1 March, 3 kg more on 1 May; 4 kg are left after 4 kg went on 10 May.
+#[test]
+fn what_came_later_is_not_taken_on_a_past_day() {
+    let kilos = |kilos: i64| Holding {
+        quantity: Milli::new(kilos * 1_000_000),
+        cost: Money::from_micros(kilos * 2_000_000),
+    };
+    let change = |on: &str, by: i64| Change { day: day(on), by: kilos(by) };
+    let lot = Shelf { later: vec![change("2026-05-01", 3), change("2026-05-10", -4)], ..shelf("A", None, 4) };
+    let other = shelf("B", None, 5);
+    let take = |on: &str, kilos: i64, shelves: &[&Shelf]| {
+        let mut entry = NewEntry::new(EntryKind::Draw, day(on), "");
+        let mut shelves: Vec<Shelf> = shelves.iter().copied().cloned().collect();
+        let taken = draw(&mut entry, &mut shelves, Milli::new(kilos * 1_000_000), BaseUnit::Gram, None);
+        taken.map(|_| entry.postings.iter().map(|line| line.quantity.get() / -1_000_000).collect::<Vec<_>>())
+    };
+    assert_eq!(take("2026-04-01", 4, &[&lot]), Ok(vec![4]));
+    assert_eq!(take("2026-05-20", 4, &[&lot]), Ok(vec![4]));
+    let early = Shelf { later: vec![change("2026-05-01", 3)], ..shelf("A", None, 4) };
+    let refused = take("2026-04-01", 2, &[&early]).unwrap_err();
+    assert_eq!(refused.faults[0].field, "quantity");
+    assert!(refused.to_string().contains("only 1.0 kg was left of lot A on 1 April 2026"), "{refused}");
+    assert_eq!(take("2026-04-01", 2, &[&early, &other]), Ok(vec![1, 1]), "the next lot gives the rest");
+    let used = Shelf { later: vec![change("2026-05-10", -5)], ..shelf("A", None, 0) };
+    assert_eq!(take("2026-04-01", 1, &[&used, &other]), Ok(vec![1]));
+}
+
+/// The books say 8 kg on 20 April and 4 kg now: what was counted then is compared with the 8.
+#[test]
+fn a_count_is_compared_with_the_books_of_its_day() {
+    let by = Holding { quantity: Milli::new(-4_000_000), cost: Money::from_micros(-8_000_000) };
+    let lot = Shelf { later: vec![Change { day: day("2026-05-10"), by }], ..shelf("A", None, 4) };
+    let count = |kilos: i64| {
+        let counted = Milli::new(kilos * 1_000_000);
+        let (lot_id, place, reason) = (lot.lot, lot.place, "counted".to_owned());
+        let count = Counted { day: day("2026-04-20"), lot: lot_id, place, counted, reason };
+        difference(&count, &mut lot.clone(), BaseUnit::Gram)
+    };
+    assert_eq!(count(7).unwrap().postings[0].quantity, Milli::new(-1_000_000));
+    assert!(count(8).unwrap_err().to_string().contains("nothing to put right"));
+    let refused = count(3).unwrap_err();
+    assert_eq!(refused.faults[0].field, "counted");
+    assert!(
+        refused
+            .to_string()
+            .contains("say 8.0 kg on 20 April 2026, and of that only 4.0 kg was left on 10 May 2026"),
+        "{refused}"
+    );
 }

@@ -99,7 +99,7 @@ impl From<&Told> for EntryBody {
             remark: told.remark.clone(),
             batch: told.batch.map(|batch| batch.to_string()),
             bottling: told.bottling.map(|bottling| bottling.to_string()),
-            reverses: told.reverses.map(|entry| entry.to_string()),
+            reverses: told.reverses.map(|(entry, _)| entry.to_string()),
             reversed: told.reversed.as_ref().map(ReversedBy::from),
             lines: told.lines.iter().map(EntryLine::from).collect(),
         }
