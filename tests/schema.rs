@@ -116,7 +116,8 @@ fn constraints(conn: &mut AnyConn) -> BTreeSet<String> {
                  GROUP BY indexrelid, indrelid, indpred, indisunique",
                 "SELECT conrelid::regclass || ' checks ' || CASE WHEN conname LIKE '%\\_check' \
                  THEN '{' || attname || '}' ELSE conname END AS line FROM pg_constraint \
-                 JOIN pg_attribute ON attrelid = conrelid AND attnum = conkey[1] WHERE contype = 'c' AND connamespace = 'public'::regnamespace",
+                 JOIN pg_attribute ON attrelid = conrelid AND attnum = conkey[1] \
+                 WHERE contype = 'c' AND connamespace = 'public'::regnamespace",
             ],
         ),
     }

@@ -329,7 +329,7 @@ pub struct Transfer {
     pub remark: String,
 }
 
-/// The entry of a split or blend: volume moves with its share of the cost. `moved` is how far the drink was on that day.
+/// The entry of a split or blend: volume moves with its share of the cost. `moved` is how far the drink was then.
 pub fn transfer(
     from: &Standing,
     into: &Standing,

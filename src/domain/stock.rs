@@ -241,14 +241,14 @@ pub fn draw(
     let mut cost = Money::ZERO;
     let mut short = None;
     for shelf in shelves {
-        let past = shelf.past(entry.day);
-        if short.is_none() && past.least < rest.min(shelf.holding.quantity) {
+        let held = shelf.past(entry.day);
+        if short.is_none() && held.least < rest.min(shelf.holding.quantity) {
             short = Some(match not_before(entry.day, shelf.opened_on, &format!("Lot {}", shelf.code)) {
-                Ok(()) => past.refusal("quantity", &format!("lot {}", shelf.code), unit),
+                Ok(()) => held.refusal("quantity", &format!("lot {}", shelf.code), unit),
                 Err(refusal) => refusal,
             });
         }
-        let part = rest.min(past.least);
+        let part = rest.min(held.least);
         if part == Milli::ZERO {
             continue;
         }

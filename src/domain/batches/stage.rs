@@ -1,4 +1,5 @@
-//! How far a batch is. The stage follows from the entries that stand, in the order of their days, and from nothing else:
+//! How far a batch is. The stage follows from the entries that stand, in the order of their days, and from nothing
+//! else:
 //!
 //! - Nothing came into it: planned. Supplies, or must from another batch: preparing.
 //! - Yeast is pitched, or working must comes from another batch: working, whatever else is in it.
