@@ -84,7 +84,8 @@ fn constraints(conn: &mut AnyConn) -> BTreeSet<String> {
                      WHERE t.type = 'table' AND i.origin = 'u' GROUP BY t.name, i.name",
                     "SELECT t.name || '.' || r.\"from\" || ' references ' || r.\"table\" AS line \
                      FROM sqlite_schema t JOIN pragma_foreign_key_list(t.name) r WHERE t.type = 'table'",
-                    "SELECT CASE WHEN i.\"unique\" THEN 'unique ' ELSE '' END || 'index ' || i.name || ' on ' || t.name || ' (' || \
+                    "SELECT CASE WHEN i.\"unique\" THEN 'unique ' ELSE '' END || \
+                     'index ' || i.name || ' on ' || t.name || ' (' || \
                      group_concat(c.name, ', ' ORDER BY c.seqno) || ')' || \
                      CASE WHEN i.partial THEN ' where' ELSE '' END AS line \
                      FROM sqlite_schema t JOIN pragma_index_list(t.name) i JOIN pragma_index_info(i.name) c \
@@ -106,7 +107,8 @@ fn constraints(conn: &mut AnyConn) -> BTreeSet<String> {
                 "SELECT conrelid::regclass || '.' || a.attname || ' references ' || confrelid::regclass AS line \
                  FROM pg_constraint, pg_attribute a WHERE contype = 'f' AND a.attrelid = conrelid \
                  AND a.attnum = conkey[1] AND connamespace = 'public'::regnamespace",
-                "SELECT CASE WHEN indisunique THEN 'unique ' ELSE '' END || 'index ' || indexrelid::regclass || ' on ' || indrelid::regclass || ' (' || \
+                "SELECT CASE WHEN indisunique THEN 'unique ' ELSE '' END || \
+                 'index ' || indexrelid::regclass || ' on ' || indrelid::regclass || ' (' || \
                  string_agg(a.attname, ', ' ORDER BY k.place) || ')' || \
                  CASE WHEN indpred IS NULL THEN '' ELSE ' where' END AS line \
                  FROM pg_index, unnest(indkey::int2[]) WITH ORDINALITY AS k (number, place), pg_attribute a \

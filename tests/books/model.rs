@@ -8,7 +8,7 @@ mod life;
 use std::collections::BTreeMap;
 
 use super::deeds::{
-    Amount, Bought, Day, Deed, Event, Held, Item, Line, Lot, Source, Spot, Stage, TODAY, Take, What, event,
+    Amount, Bought, Day, Deed, Event, Held, Item, Line, Lot, Source, Spot, TODAY, Take, What, event,
 };
 
 /// Why a deed is not done, for the reader of a failing test.

@@ -16,7 +16,7 @@ impl Model {
         self.pitched_by(batch, Day::MAX)
     }
 
-    fn pitched_by(&self, batch: usize, day: Day) -> Option<Day> {
+    pub(super) fn pitched_by(&self, batch: usize, day: Day) -> Option<Day> {
         let events = self.until(batch, day);
         let own = events.iter().find(|event| event.what == What::Pitch).map(|event| event.day);
         let spot = Spot::Batch(batch);
@@ -29,7 +29,7 @@ impl Model {
         self.stage_on(batch, Day::MAX)
     }
 
-    fn stage_on(&self, batch: usize, day: Day) -> Stage {
+    pub(super) fn stage_on(&self, batch: usize, day: Day) -> Stage {
         let (events, spot) = (self.until(batch, day), Spot::Batch(batch));
         let had = |what| events.iter().any(|event| event.what == what);
         let volume = |event: &Event| {
