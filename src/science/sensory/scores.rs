@@ -79,8 +79,35 @@ pub fn trend(points: &[(f64, f64)]) -> Result<Trend, NotEnough> {
     if points.len() < 3 {
         return Err(NotEnough::Judges);
     }
+    line(points, centre(points), n - 2.0)
+}
+
+/// The same through what several judges gave at several times (one list a judge), each against their own level: times
+/// and scores are taken as differences to that judge's own means, so that a strict judge who comes late bends nothing.
+/// Who came once says nothing of the change and is left out. Source: the within estimator (fixed effects of judges).
+pub fn trend_within(judges: &[Vec<(f64, f64)>]) -> Result<Trend, NotEnough> {
+    let again: Vec<_> = judges.iter().filter(|points| points.len() > 1).collect();
+    let all: Vec<(f64, f64)> = again.iter().flat_map(|points| points.iter().copied()).collect();
+    let freedom = count(all.len()) - count(again.len()) - 1.0;
+    if freedom < 1.0 {
+        return Err(NotEnough::Judges);
+    }
+    let middle = centre(&all);
+    let level = |points: &Vec<(f64, f64)>| {
+        let own = centre(points);
+        points.iter().map(move |(x, y)| (x - own.0 + middle.0, y - own.1 + middle.1)).collect::<Vec<_>>()
+    };
+    line(&again.into_iter().flat_map(level).collect::<Vec<_>>(), middle, freedom)
+}
+
+/// The mean time and the mean score.
+fn centre(points: &[(f64, f64)]) -> (f64, f64) {
+    let n = count(points.len());
     let sum = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>();
-    let (mean_x, mean_y) = (sum(|point| point.0) / n, sum(|point| point.1) / n);
+    (sum(|point| point.0) / n, sum(|point| point.1) / n)
+}
+
+fn line(points: &[(f64, f64)], (mean_x, mean_y): (f64, f64), freedom: f64) -> Result<Trend, NotEnough> {
     let (mut xx, mut xy) = (0.0, 0.0);
     for (x, y) in points {
         xx += (x - mean_x).powi(2);
@@ -95,10 +122,10 @@ pub fn trend(points: &[(f64, f64)]) -> Result<Trend, NotEnough> {
     let slope = xy / xx;
     let start = mean_y - slope * mean_x;
     let residual: f64 = points.iter().map(|(x, y)| (y - start - slope * x).powi(2)).sum();
-    let error = (residual / (n - 2.0) / xx).sqrt();
-    let half = t_quantile(n - 2.0) * error;
+    let error = (residual / freedom / xx).sqrt();
+    let half = t_quantile(freedom) * error;
     // Points that lie on one line leave nothing to chance.
-    let p = if error > 0.0 { two_sided(slope / error, n - 2.0) } else { 0.0 };
+    let p = if error > 0.0 { two_sided(slope / error, freedom) } else { 0.0 };
     Ok(Trend { slope: (slope, Interval { low: slope - half, high: slope + half }), start, p })
 }
 
@@ -180,6 +207,28 @@ mod tests {
         near(trend.slope.1.low, 0.079_390_164, 1e-8);
         near(trend.slope.1.high, 0.227_315_375, 1e-8);
         near(trend.p, 0.004_516_430_2, 1e-9);
+    }
+
+    #[test]
+    fn a_trend_of_many_judges_does_not_take_their_strictness_for_time() {
+        // C: numpy.linalg.lstsq with a column for each judge who came more than once, and scipy.stats.t.
+        let judges = [
+            vec![(0.25, 5.5), (0.5, 6.0), (1.0, 7.0)],
+            vec![(0.25, 7.0), (0.5, 8.0)],
+            vec![(0.5, 4.0), (1.0, 5.5), (1.5, 5.0)],
+            vec![(0.25, 6.0), (1.5, 8.5)],
+            vec![(1.0, 9.0)],
+        ];
+        let trend = trend_within(&judges).unwrap();
+        near(trend.slope.0, 1.727_272_727_3, 1e-9);
+        near(trend.slope.1.low, 0.744_506_889_2, 1e-9);
+        near(trend.slope.1.high, 2.710_038_565_4, 1e-9);
+        near(trend.start, 4.997_727_272_7, 1e-9);
+        near(trend.p, 0.006_294_675_07, 1e-10);
+        // A generous judge at the start and a strict one at the end, neither of whom changes their mind.
+        let strict = [vec![(0.0, 9.0), (1.0, 9.0)], vec![(1.0, 3.0), (2.0, 3.0)]];
+        near(trend_within(&strict).unwrap().slope.0, 0.0, 1e-12);
+        assert_eq!(trend_within(&[vec![(0.0, 5.0), (1.0, 6.0)], vec![(1.0, 6.0)]]), Err(NotEnough::Judges));
     }
 
     #[test]
