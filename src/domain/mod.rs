@@ -12,5 +12,6 @@ pub mod refusal;
 pub mod reminders;
 pub mod reversals;
 pub mod stock;
+pub mod tastings;
 pub mod workbench;
 pub mod yields;

@@ -75,6 +75,9 @@ pub const USE_BY_NOTICE_DAYS: i64 = 3;
 /// A working batch should be read at least this often.
 pub const READ_EVERY_DAYS: i64 = 3;
 
+/// A tasting so many days before an age answers its reminder too (common practice, no source).
+pub const TASTED_EARLY_DAYS: i64 = 14;
+
 /// A tasting age that falls on `falls_on`.
 pub fn tasting(bottling: BottlingId, age_days: i64, falls_on: Day) -> NewReminder {
     NewReminder {

@@ -122,6 +122,14 @@ ids! {
     TastingAgeId,
     /// Something that somebody should do by a day.
     ReminderId,
+    /// A tasting.
+    TastingId,
+    /// A bottling that is poured at a tasting.
+    SampleId,
+    /// A coded glass.
+    GlassId,
+    /// What one member says of the glasses.
+    SheetId,
 }
 
 #[cfg(test)]
