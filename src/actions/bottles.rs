@@ -188,17 +188,22 @@ pub async fn record_withdrawal(
             )
             .into());
         }
-        let bottling = or_missing(rows::bottling(conn, doer.club, order.bottling), "", "bottling")?;
-        let of = match order.place {
-            Some(place) => {
-                or_missing(stock::place(conn, doer.club, place), "place", "place")?;
-                Shelved::At(bottling.lot, place)
-            }
-            None => Shelved::Lot(bottling.lot),
-        };
-        let mut shelves = stock::shelves_on(conn, doer.club, of, order.day)?;
-        let entry = withdraw(order, bottling.batch, &mut shelves)?;
-        super::stock::record(conn, doer, &entry)
+        withdrawn(conn, doer, order)
     })
     .await
+}
+
+/// Takes the bottles out of the books.
+pub(super) fn withdrawn(conn: &mut AnyConn, doer: &Doer, order: &Withdrawal) -> Done<EntryId> {
+    let bottling = or_missing(rows::bottling(conn, doer.club, order.bottling), "", "bottling")?;
+    let of = match order.place {
+        Some(place) => {
+            or_missing(stock::place(conn, doer.club, place), "place", "place")?;
+            Shelved::At(bottling.lot, place)
+        }
+        None => Shelved::Lot(bottling.lot),
+    };
+    let mut shelves = stock::shelves_on(conn, doer.club, of, order.day)?;
+    let entry = withdraw(order, bottling.batch, &mut shelves)?;
+    super::stock::record(conn, doer, &entry)
 }

@@ -10,6 +10,7 @@ pub mod once;
 pub mod reminders;
 pub mod reversals;
 pub mod stock;
+pub mod tastings;
 
 use std::fmt;
 

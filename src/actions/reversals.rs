@@ -5,8 +5,8 @@ use serde::{Deserialize, Serialize};
 use super::batches::restage;
 use super::once::{RequestKey, once};
 use super::{Done, or_missing};
-use crate::db::{Database, Failure, books};
-use crate::domain::members::Cellarhand;
+use crate::db::{AnyConn, Database, Failure, books};
+use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::refusal::Refusal;
 use crate::domain::reversals::reverse;
 use crate::units::ids::EntryId;
@@ -27,25 +27,26 @@ pub async fn record_reversal(
     key: Option<RequestKey>,
     order: TakeBack,
 ) -> Done<EntryId> {
-    once(db, by, key, "reversal", order, |conn, doer, order| {
-        let recorded = or_missing(books::recorded(conn, doer.club, order.entry), "", "entry")?;
-        let dependents = books::dependents(conn, doer.club, &recorded)?;
-        let entry = reverse(&recorded, &dependents, doer.today(), order.reason.clone())?;
-        let id = EntryId::fresh();
-        books::begin_entry(conn, doer, id, None, &entry)?;
-        match books::post(conn, doer.club, id, &entry) {
-            Ok(()) => {}
-            Err(Failure::Refused(_)) => {
-                return Err(Refusal::conflict(
-                    "",
-                    "What this entry brought has been used since; reverse what used it first",
-                )
-                .into());
-            }
-            Err(other) => return Err(other.into()),
+    once(db, by, key, "reversal", order, taken_back).await
+}
+
+pub(super) fn taken_back(conn: &mut AnyConn, doer: &Doer, order: &TakeBack) -> Done<EntryId> {
+    let recorded = or_missing(books::recorded(conn, doer.club, order.entry), "", "entry")?;
+    let dependents = books::dependents(conn, doer.club, &recorded)?;
+    let entry = reverse(&recorded, &dependents, doer.today(), order.reason.clone())?;
+    let id = EntryId::fresh();
+    books::begin_entry(conn, doer, id, None, &entry)?;
+    match books::post(conn, doer.club, id, &entry) {
+        Ok(()) => {}
+        Err(Failure::Refused(_)) => {
+            return Err(Refusal::conflict(
+                "",
+                "What this entry brought has been used since; reverse what used it first",
+            )
+            .into());
         }
-        restage(conn, doer, &entry)?;
-        Ok(id)
-    })
-    .await
+        Err(other) => return Err(other.into()),
+    }
+    restage(conn, doer, &entry)?;
+    Ok(id)
 }

@@ -18,6 +18,7 @@ pub mod reminders;
 pub mod reports;
 pub mod requests;
 pub mod stock;
+pub mod tastings;
 pub mod trace;
 pub mod verify;
 

@@ -251,6 +251,36 @@ pub fn settle_readings(conn: &mut AnyConn, batch: BatchId, by: MemberId, at: Ins
     Ok(())
 }
 
+/// The reminders to taste a bottling that a tasting answers, due up to a day: they are done with it.
+pub fn settle_tasting(
+    conn: &mut AnyConn,
+    bottling: BottlingId,
+    until: Day,
+    by: MemberId,
+    at: Instant,
+) -> Result<(), Failure> {
+    diesel::update(
+        reminders::table
+            .filter(reminders::bottling_id.eq(bottling).and(reminders::kind.eq(ReminderKind::Tasting)))
+            .filter(reminders::done_at.is_null().and(reminders::due_on.le(until))),
+    )
+    .set((reminders::done_at.eq(Some(at)), reminders::done_by.eq(Some(by))))
+    .execute(conn)?;
+    Ok(())
+}
+
+/// Those that were done with a tasting which began at this instant are still to do: it was called off.
+pub fn unsettle_tasting(conn: &mut AnyConn, bottling: BottlingId, at: Instant) -> Result<(), Failure> {
+    diesel::update(
+        reminders::table
+            .filter(reminders::bottling_id.eq(bottling).and(reminders::kind.eq(ReminderKind::Tasting)))
+            .filter(reminders::done_at.eq(at)),
+    )
+    .set((reminders::done_at.eq(None::<Instant>), reminders::done_by.eq(None::<MemberId>)))
+    .execute(conn)?;
+    Ok(())
+}
+
 /// Take away the open reminders of a club that are not among those that follow from its state now.
 pub fn keep(conn: &mut AnyConn, club: ClubId, due: &[NewReminder]) -> Result<(), Failure> {
     let keys: HashSet<&str> = due.iter().map(|reminder| reminder.key.as_str()).collect();
@@ -285,6 +315,8 @@ pub struct Facts {
     pub bottles: i64,
     /// Members.
     pub members: i64,
+    /// The day of the next tasting, or of one at the table.
+    pub tasting: Option<Day>,
 }
 
 /// Count them; each over what is there now, not over the history.
@@ -316,5 +348,6 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
         .filter(members::club_id.eq(club).and(members::left_on.is_null()))
         .select(count_star())
         .first(conn)?;
-    Ok(Facts { due, lots, working, bottles: bottles / 1000, members })
+    let tasting = super::tastings::next_on(conn, club)?;
+    Ok(Facts { due, lots, working, bottles: bottles / 1000, members, tasting })
 }

@@ -289,6 +289,105 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    tastings (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        code -> Text,
+        title -> Text,
+        host_id -> BigInt,
+        pourer_id -> Nullable<BigInt>,
+        day -> Date,
+        place -> Text,
+        blind -> Bool,
+        method -> Text,
+        question -> Text,
+        expected -> Nullable<BigInt>,
+        pour_volume -> BigInt,
+        planned_at -> Timestamp,
+        begun_at -> Nullable<Timestamp>,
+        opened_at -> Nullable<Timestamp>,
+        called_off_at -> Nullable<Timestamp>,
+        called_off_because -> Text,
+    }
+}
+
+diesel::table! {
+    tasting_samples (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        tasting_id -> BigInt,
+        number -> BigInt,
+        bottling_id -> BigInt,
+        entry_id -> Nullable<BigInt>,
+    }
+}
+
+diesel::table! {
+    tasting_glasses (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        tasting_id -> BigInt,
+        sample_id -> BigInt,
+        code -> BigInt,
+    }
+}
+
+diesel::table! {
+    attributes (club_id, number) {
+        club_id -> BigInt,
+        number -> BigInt,
+        name -> Text,
+        low_end -> Text,
+        high_end -> Text,
+    }
+}
+
+diesel::table! {
+    tasting_attributes (tasting_id, number) {
+        tasting_id -> BigInt,
+        number -> BigInt,
+        club_id -> BigInt,
+        name -> Text,
+        low_end -> Text,
+        high_end -> Text,
+    }
+}
+
+diesel::table! {
+    tasting_sheets (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        tasting_id -> BigInt,
+        member_id -> BigInt,
+        may_taste -> Nullable<Bool>,
+        asked -> Text,
+        serving -> Text,
+        handed_in_at -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    tasting_answers (sheet_id, glass_id) {
+        sheet_id -> BigInt,
+        glass_id -> BigInt,
+        club_id -> BigInt,
+        place -> Nullable<BigInt>,
+        words -> Text,
+        saved_at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    tasting_marks (sheet_id, glass_id, attribute) {
+        sheet_id -> BigInt,
+        glass_id -> BigInt,
+        attribute -> BigInt,
+        club_id -> BigInt,
+        mark -> BigInt,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(
     clubs,
     counters,
@@ -311,4 +410,12 @@ diesel::allow_tables_to_appear_in_same_query!(
     tasting_ages,
     reminders,
     requests,
+    tastings,
+    tasting_samples,
+    tasting_glasses,
+    attributes,
+    tasting_attributes,
+    tasting_sheets,
+    tasting_answers,
+    tasting_marks,
 );

@@ -11,9 +11,11 @@ use crate::domain::books::EntryKind;
 use crate::domain::members::{Role, Scope};
 use crate::domain::reminders::ReminderKind;
 use crate::domain::stock::ItemKind;
+use crate::domain::tastings::Method;
 use crate::units::ids::{
-    AccountId, AuditId, BatchId, BottlingId, ClubId, EntryId, InvitationId, ItemId, LotId, MemberId,
-    PersonId, PlaceId, ReadingId, ReminderId, SessionId, SetUpId, TastingAgeId, TokenId,
+    AccountId, AuditId, BatchId, BottlingId, ClubId, EntryId, GlassId, InvitationId, ItemId, LotId, MemberId,
+    PersonId, PlaceId, ReadingId, ReminderId, SampleId, SessionId, SetUpId, SheetId, TastingAgeId, TastingId,
+    TokenId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
@@ -56,6 +58,7 @@ whole_numbers! {
     MemberId as MemberIdColumn, PersonId as PersonIdColumn, PlaceId as PlaceIdColumn,
     ReadingId as ReadingIdColumn, ReminderId as ReminderIdColumn, SessionId as SessionIdColumn,
     SetUpId as SetUpIdColumn, TastingAgeId as TastingAgeIdColumn, TokenId as TokenIdColumn,
+    TastingId as TastingIdColumn, SampleId as SampleIdColumn, GlassId as GlassIdColumn, SheetId as SheetIdColumn,
     Money as MoneyColumn, Milli as MilliColumn, Measured as MeasuredColumn,
 }
 
@@ -99,4 +102,5 @@ words! {
     Role as RoleColumn by from_name, name;
     Scope as ScopeColumn by from_name, name;
     Stage as StageColumn by from_code, code;
+    Method as MethodColumn by from_code, code;
 }

@@ -20,7 +20,7 @@ use super::trail::{self, Trail};
 use super::words;
 use crate::db::books::{self, Told, Which};
 use crate::db::bottles::{self as rows, Bottling, Left};
-use crate::db::{AnyConn, Failure, batches, costs, stock, trace};
+use crate::db::{AnyConn, Failure, batches, costs, stock};
 use crate::domain::bottles::{TastingAge, cost_per_bottle, next_tasting};
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::units::days::{self, Day};
@@ -292,25 +292,12 @@ fn find(
         places: rows::standing(conn, club, bottling.lot)?,
         booked: costs::booked(conn, &[bottling.entry])?.remove(&bottling.entry).unwrap_or_default(),
         tastings: rows::tastings(conn, club, &[id])?.remove(&id).unwrap_or_default(),
-        allergens: allergens(conn, doer, &bottling)?,
+        allergens: rows::allergens(conn, club, bottling.batch, bottling.lot)?,
         gravity: batches::gravity_ends(conn, &[bottling.batch])?.first().map(|ends| (ends.2, ends.3)),
         entries: books::tell(conn, club, Which::Bottling(id), before, limit)?,
         said: said.filter(|told| told.bottling == Some(id)),
         bottling,
     }))
-}
-
-/// What the drink may hold: what its item says, and what went into its batch by whatever way.
-pub(super) fn allergens(
-    conn: &mut AnyConn,
-    doer: &Doer,
-    bottling: &Bottling,
-) -> Result<Vec<String>, Failure> {
-    let mut found = trace::allergens(conn, bottling.batch)?;
-    found.extend(stock::lot(conn, doer.club, bottling.lot)?.item.allergens);
-    found.sort();
-    found.dedup();
-    Ok(found)
 }
 
 /// Shows a bottling.

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use undercroft::actions::{Done, Error, batches, bottles, members, reminders, reversals, stock};
+use undercroft::actions::{Done, Error, batches, bottles, members, reminders, reversals, stock, tastings};
 use undercroft::db::{
     AnyConn, Database, Failure, batches as batch_rows, books, bottles as bottle_rows, members as member_rows,
-    reminders as reminder_rows, reports, stock as stock_rows, trace,
+    reminders as reminder_rows, reports, stock as stock_rows, tastings as tasting_rows, trace,
 };
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
@@ -17,14 +17,15 @@ use undercroft::units::ids::{ClubId, MemberId};
 use undercroft::units::quantity::{BaseUnit, Milli};
 
 use super::requests::keyed_actions;
+use super::tastings::marked;
 use super::world::told;
-use crate::ground::cellar::{Cellar, bottling, bought, curds_off, draw, gravity, item};
+use crate::ground::cellar::{Cellar, bottling, bought, curds_off, draw, gravity, item, tasting};
 use crate::ground::{Ground, day, findings, on_both};
 
 on_both!(what_is_another_clubs_is_missing, lists_hold_only_what_is_the_clubs_own);
 
 /// These make something new out of nothing that has an id, or concern only who asks.
-const NAMES_NOTHING: [&str; 5] = ["add_item", "plan", "invite", "new_token", "leave"];
+const NAMES_NOTHING: [&str; 6] = ["add_item", "plan", "invite", "new_token", "leave", "set_attributes"];
 
 /// What was asked of the actions, and what they answered.
 #[derive(Default)]
@@ -59,6 +60,7 @@ async fn what_is_another_clubs_is_missing(ground: &Ground) {
     try_drawing(&db, &ours, &theirs, &mut tries).await;
     try_batches(&db, &ours, &theirs, &mut tries).await;
     try_bottles(&db, &ours, &theirs, &mut tries).await;
+    try_tastings(&db, &ours, &theirs, &mut tries).await;
     try_the_rest(&db, &ours, &theirs, &mut tries).await;
     assert!(tries.wrong.is_empty(), "\n{}", tries.wrong.join("\n"));
     assert_eq!(told(&mut ground.connection()), before, "nothing was recorded in either club");
@@ -197,6 +199,38 @@ fn litre() -> Milli {
     Milli::new(1_000_000)
 }
 
+async fn try_tastings(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut Tries) {
+    let (hand, taster, id) = (&ours.club.hand, &ours.club.taster, theirs.tasting);
+    let own = || tasting(&ours.club, vec![ours.bottled.bottling]);
+    let stranger = theirs.club.hand.member;
+    for (what, plan) in [
+        ("bottling", tasting(&ours.club, vec![theirs.bottled.bottling])),
+        ("member", tastings::Plan { host: stranger, ..own() }),
+        ("member", tastings::Plan { tasters: vec![stranger], ..own() }),
+        ("member", tastings::Plan { pourer: Some(stranger), ..own() }),
+    ] {
+        let done = tastings::plan_tasting(db, hand, None, plan.clone()).await.map(|planned| planned.id);
+        tries.missing("plan_tasting", what, done);
+        tries.missing(
+            "change_tasting",
+            what,
+            tastings::change_tasting(db, hand, None, ours.tasting, plan).await,
+        );
+    }
+    tries.missing("change_tasting", "tasting", tastings::change_tasting(db, hand, None, id, own()).await);
+    let reply = tastings::Reply { tasting: id, may_taste: true };
+    tries.missing("answer_allergens", "tasting", tastings::answer_allergens(db, taster, None, reply).await);
+    let order = tastings::Beginning { tasting: id, of_age: true };
+    tries.missing("begin_tasting", "tasting", tastings::begin_tasting(db, hand, None, order).await);
+    let part = tastings::Part { tasting: id, answers: vec![marked(201, 50)], hand_in: false };
+    tries.missing("save_sheet", "tasting", tastings::save_sheet(db, taster, None, part).await);
+    tries.missing("open_key", "tasting", tastings::open_key(db, hand, None, id).await);
+    let order = tastings::CallingOff { tasting: id, reason: String::new() };
+    tries.missing("call_off", "tasting", tastings::call_off(db, hand, None, order).await);
+    let order = tastings::NewAge { bottling: theirs.bottled.bottling, age_days: 400 };
+    tries.missing("set_tasting_age", "bottling", tastings::set_tasting_age(db, hand, None, order).await);
+}
+
 /// Says that there is no such thing.
 fn gone<T: std::fmt::Debug>(what: &str, read: Result<T, Failure>) {
     let said = read.map(|found| format!("{found:?}"));
@@ -225,6 +259,11 @@ async fn lists_hold_only_what_is_the_clubs_own(ground: &Ground) {
     gone("member", member_rows::member(conn, own, theirs.club.hand.member));
     gone("reminder", reminder_rows::reminder(conn, own, theirs.reminder));
     gone("state of a reminder", reminder_rows::is_open(conn, own, theirs.reminder));
+    gone("tasting", tasting_rows::tasting(conn, own, theirs.tasting));
+    gone("table of a tasting", tasting_rows::table(conn, own, theirs.tasting));
+    let theirs_bottled = theirs.bottled.bottling;
+    assert_eq!(tasting_rows::sittings(conn, own, theirs_bottled).expect("sittings"), []);
+    assert_eq!(tasting_rows::of_bottling(conn, own, theirs_bottled).expect("tastings"), []);
     gone("trace", trace::trace(conn, own, theirs.milk_lot));
     assert_eq!(batch_rows::readings(conn, own, theirs.batch, 10).expect("readings"), []);
     assert_eq!(bottle_rows::standing(conn, own, theirs.bottled.lot).expect("bottles"), []);
@@ -257,6 +296,8 @@ fn lists(conn: &mut AnyConn, club: ClubId) -> Vec<String> {
         shown(bottle_rows::ages_falling(conn, club, past, future)),
         shown(books::tell(conn, club, books::Which::All, None, 100)),
         shown(member_rows::members(conn, club)),
+        shown(tasting_rows::tastings(conn, club, None, 100)),
+        shown(tasting_rows::attributes(conn, club)),
         shown(reminder_rows::open(conn, club, future, 100)),
         format!("{:?}", reminder_rows::facts(conn, club, future)),
         format!("{:?}", reports::value(conn, club)),

@@ -12,4 +12,5 @@ mod planted;
 mod requests;
 mod reversals;
 mod steps;
+mod tastings;
 mod world;

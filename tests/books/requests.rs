@@ -5,18 +5,20 @@ use std::collections::BTreeSet;
 
 use serde::Serialize;
 use undercroft::actions::once::RequestKey;
-use undercroft::actions::{Done, Error, batches, bottles, members, reminders, reversals, stock};
+use undercroft::actions::{Done, Error, batches, bottles, members, reminders, reversals, stock, tastings};
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Purpose, Withdrawal};
 use undercroft::domain::members::{Onlooker, Role, Scope};
 use undercroft::domain::refusal::Why;
 use undercroft::domain::stock::{Counted, ItemKind, Move, Receipt};
+use undercroft::domain::tastings::sheet::usual_attributes;
 use undercroft::units::days::Day;
 use undercroft::units::quantity::{BaseUnit, Milli};
 
+use super::tastings::{marked, open_table, table_of};
 use super::world::told;
-use crate::ground::cellar::{Cellar, bottling, bought, curds_off, draw, gravity, item};
+use crate::ground::cellar::{Cellar, bottling, bought, curds_off, draw, gravity, item, tasting};
 use crate::ground::{Ground, day, findings, on_both};
 
 on_both!(every_action_records_a_request_once, one_request_sent_by_many_at_once_is_recorded_once);
@@ -33,6 +35,7 @@ pub fn keyed_actions() -> BTreeSet<String> {
         include_str!("../../src/actions/reminders.rs"),
         include_str!("../../src/actions/reversals.rs"),
         include_str!("../../src/actions/stock.rs"),
+        include_str!("../../src/actions/tastings.rs"),
     ];
     let functions = sources.iter().flat_map(|source| source.split("pub async fn ").skip(1));
     functions
@@ -87,6 +90,7 @@ async fn every_action_records_a_request_once(ground: &Ground) {
     batch_events(&db, &cellar, &mut trial).await;
     batch_readings(&db, &cellar, &mut trial).await;
     bottles_and_after(&db, &cellar, &mut trial).await;
+    at_the_table(&db, &cellar, &mut trial).await;
     people(&db, &cellar, &mut trial).await;
     assert_eq!(trial.tried, keyed_actions(), "every action that takes a key is tried");
     assert_eq!(findings(&db).off, Vec::<String>::new());
@@ -185,6 +189,44 @@ async fn bottles_and_after(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>
     let over = |reason: &str| Ending { batch, day: june(), abandoned: true, reason: reason.to_owned() };
     let end = async |key, order| batches::record_end(db, hand, key, order).await;
     trial.again("record_end", end, over("mould"), over("vinegar")).await;
+}
+
+async fn at_the_table(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
+    let (hand, taster, id) = (&cellar.club.hand, &cellar.club.taster, cellar.tasting);
+    let named = |title: &str| {
+        let plan = tasting(&cellar.club, vec![cellar.bottled.bottling]);
+        tastings::Plan { title: title.to_owned(), ..plan }
+    };
+    let plan = async |key, plan| tastings::plan_tasting(db, hand, key, plan).await;
+    trial.again("plan_tasting", plan, named("Autumn"), named("Winter")).await;
+    let change = async |key, plan| tastings::change_tasting(db, hand, key, id, plan).await;
+    trial.again("change_tasting", change, named("Whey wine"), named("Whey")).await;
+    let lines = |at: usize| usual_attributes().split_off(at);
+    let set = async |key, list| tastings::set_attributes(db, hand, key, list).await;
+    trial.again("set_attributes", set, lines(5), lines(6)).await;
+    let age = |age_days| tastings::NewAge { bottling: cellar.bottled.bottling, age_days };
+    let set = async |key, order| tastings::set_tasting_age(db, hand, key, order).await;
+    trial.again("set_tasting_age", set, age(365), age(366)).await;
+    let reply = |may_taste| tastings::Reply { tasting: id, may_taste };
+    let answer = async |key, reply| tastings::answer_allergens(db, taster, key, reply).await;
+    trial.again("answer_allergens", answer, reply(true), reply(false)).await;
+    let order = |of_age| tastings::Beginning { tasting: id, of_age };
+    let begin = async |key, order| tastings::begin_tasting(db, hand, key, order).await;
+    trial.again("begin_tasting", begin, order(true), order(false)).await;
+    let table = table_of(db, cellar, id).await;
+    let part = |mark| tastings::Part {
+        tasting: id,
+        answers: vec![marked(table.glasses[0].code, mark)],
+        hand_in: false,
+    };
+    let save = async |key, part| tastings::save_sheet(db, taster, key, part).await;
+    trial.again("save_sheet", save, part(75), part(80)).await;
+    let off = |reason: &str| tastings::CallingOff { tasting: id, reason: reason.to_owned() };
+    let call_off = async |key, order| tastings::call_off(db, hand, key, order).await;
+    trial.again("call_off", call_off, off("the mill is flooded"), off("nobody came")).await;
+    let other = open_table(db, cellar).await;
+    let open = async |key, id| tastings::open_key(db, hand, key, id).await;
+    trial.again("open_key", open, other, id).await;
 }
 
 /// Secrets are shown once: what is answered again is the same invitation or token, with another secret.

@@ -359,6 +359,19 @@ pub fn told(conn: &mut AnyConn) -> Vec<String> {
     told.extend(lines(conn, "SELECT text || ' on ' || CAST(due_on AS TEXT) AS line FROM reminders"));
     told.extend(lines(conn, "SELECT 'reading ' || struck_because AS line FROM readings"));
     told.extend(lines(conn, "SELECT name || ' is ' || role AS line FROM members"));
+    told.extend(lines(
+        conn,
+        "SELECT code || ' ' || title || CASE WHEN begun_at IS NULL THEN '' ELSE ' begun' END \
+         || CASE WHEN opened_at IS NULL THEN '' ELSE ' open' END || ' ' || called_off_because AS line FROM tastings",
+    ));
+    told.extend(lines(
+        conn,
+        "SELECT asked || CASE WHEN may_taste IS NULL THEN '?' WHEN may_taste THEN ' yes' ELSE ' no' END \
+         || CASE WHEN handed_in_at IS NULL THEN '' ELSE ' in' END AS line FROM tasting_sheets",
+    ));
+    told.extend(lines(conn, "SELECT 'said ' || words AS line FROM tasting_answers"));
+    told.extend(lines(conn, "SELECT 'mark ' || CAST(mark AS TEXT) AS line FROM tasting_marks"));
+    told.extend(lines(conn, "SELECT name || ' is marked' AS line FROM attributes"));
     for table in TABLES {
         told.extend(lines(
             conn,
@@ -369,7 +382,7 @@ pub fn told(conn: &mut AnyConn) -> Vec<String> {
     told
 }
 
-const TABLES: [&str; 14] = [
+const TABLES: [&str; 16] = [
     "audit",
     "bottlings",
     "entries",
@@ -383,6 +396,8 @@ const TABLES: [&str; 14] = [
     "readings",
     "requests",
     "tasting_ages",
+    "tasting_glasses",
+    "tasting_samples",
     "tokens",
 ];
 

@@ -3,13 +3,16 @@
 
 use undercroft::actions::batches::{NewReading, Plan};
 use undercroft::actions::bottles::Bottled;
-use undercroft::actions::{batches, bottles, reminders, stock};
+use undercroft::actions::{batches, bottles, reminders, stock, tastings};
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Source};
 use undercroft::domain::bottles::Bottling;
 use undercroft::domain::stock::{Item, ItemKind, Receipt, ReceiptLine};
+use undercroft::domain::tastings::{Method, Plan as TastingPlan};
 use undercroft::units::days::Day;
-use undercroft::units::ids::{BatchId, EntryId, ItemId, LotId, PlaceId, ReadingId, ReminderId};
+use undercroft::units::ids::{
+    BatchId, BottlingId, EntryId, ItemId, LotId, PlaceId, ReadingId, ReminderId, TastingId,
+};
 use undercroft::units::measure::ReadingKind;
 use undercroft::units::money::Money;
 use undercroft::units::quantity::{BaseUnit, Milli};
@@ -48,6 +51,8 @@ pub struct Cellar {
     pub reading: ReadingId,
     /// To taste the bottles.
     pub reminder: ReminderId,
+    /// A blind tasting of the bottles, on 30 December; the whole club is invited, the cellarhand is host.
+    pub tasting: TastingId,
 }
 
 impl Cellar {
@@ -77,6 +82,8 @@ impl Cellar {
         let of = hand.club;
         let due = db.read(move |conn| undercroft::db::reminders::open(conn, of, day("2027-12-31"), 9)).await;
         let reminder = due.expect("reminders are read").first().expect("a tasting is due").id;
+        let plan = tasting(&club, vec![bottled.bottling]);
+        let tasting = tastings::plan_tasting(db, hand, None, plan).await.expect("a tasting is planned").id;
         Self {
             place,
             shelf,
@@ -92,6 +99,7 @@ impl Cellar {
             bottled,
             reading,
             reminder,
+            tasting,
             club,
         }
     }
@@ -194,5 +202,23 @@ pub fn bottling(batch: BatchId, place: PlaceId, bottles: u32) -> Bottling {
         place,
         tasting_ages_days: vec![180],
         remark: String::new(),
+    }
+}
+
+/// A blind tasting of these bottlings, marked on lines, to which the whole club is invited; the steward pours.
+pub fn tasting(club: &Club, samples: Vec<BottlingId>) -> TastingPlan {
+    TastingPlan {
+        title: "Whey wine at half a year".to_owned(),
+        host: club.hand.member,
+        day: day("2026-12-30"),
+        place: "Mill loft".to_owned(),
+        blind: true,
+        method: Method::Scored,
+        question: String::new(),
+        expected: None,
+        samples,
+        pour_volume: Milli::new(30_000),
+        tasters: vec![club.steward.member, club.hand.member, club.taster.member],
+        pourer: Some(club.steward.member),
     }
 }

@@ -13,7 +13,7 @@ use crate::units::days::{self, Day};
 use crate::units::ids::{BottlingId, EntryId};
 use crate::units::money::Money;
 use crate::web::body::Json;
-use crate::web::bottles::{allergens, take};
+use crate::web::bottles::take;
 use crate::web::extract::{Key, Paging, Path};
 use crate::web::problem::Problem;
 use crate::web::respond::{Answer, Created};
@@ -160,7 +160,7 @@ fn body(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<BottlingBody,
             vol_percent: format!("{:.1}", strength.number()),
             basis: bottling.strength_basis.clone(),
         }),
-        allergens: allergens(conn, doer, &bottling)?,
+        allergens: rows::allergens(conn, doer.club, bottling.batch, bottling.lot)?,
         tasting_ages: tastings.into_iter().map(age).collect(),
     })
 }
