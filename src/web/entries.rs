@@ -32,7 +32,7 @@ struct EntryPage {
 
 /// An entry that cannot be reversed, with those that stand in the way.
 #[derive(Template)]
-#[template(path = "reversal.html")]
+#[template(path = "refused.html")]
 struct RefusedPage {
     frame: Frame,
     back: (String, String),
