@@ -38,7 +38,7 @@ pub async fn founder(db: &Database, now: Instant) -> Tried<(Doer, String, String
     Ok((doer, secret.reveal().to_owned(), token.reveal().to_owned()))
 }
 
-/// `FILE MEMBER,BATCH,ITEM PAGE SECONDS`: prints how often a second the page's queries run and it is rendered.
+/// `FILE MEMBER,BATCH,VAT,ITEM PAGE SECONDS`: prints how often a second the page's queries run and it is rendered.
 pub fn pages(arguments: &[String]) -> Tried<()> {
     let [path, who, which, seconds] = arguments else { return Err("four arguments".into()) };
     let db = Database::open(&Address::read(path))?;
@@ -59,7 +59,7 @@ pub fn pages(arguments: &[String]) -> Tried<()> {
         let doer: Doer = read_now(&mut conn, |conn| {
             undercroft::db::members::doer_of_member(conn, member, chrono::Utc::now().naive_utc())
         })?;
-        let body = if which == "stock page" {
+        let body = if which == "stores" {
             let (facts, found) = read_now(&mut conn, |conn| {
                 let facts = reminders::facts(conn, doer.club, doer.today())?;
                 Ok::<_, Failure>((facts, overview::find(conn, &doer)?))
@@ -78,13 +78,14 @@ pub fn pages(arguments: &[String]) -> Tried<()> {
     Ok(())
 }
 
-/// `FILE MEMBER,BATCH,ITEM SECONDS`: prints how many draws a second one connection records, one durable transaction each.
+/// `FILE MEMBER,BATCH,VAT,ITEM SECONDS TURN`: prints how many draws a second one connection records, one durable
+/// transaction each.
 pub fn draws(arguments: &[String]) -> Tried<()> {
-    let [path, who, seconds] = arguments else { return Err("three arguments".into()) };
+    let [path, who, seconds, turn] = arguments else { return Err("four arguments".into()) };
     let db = Database::open(&Address::read(path))?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let ids: Vec<&str> = who.split(',').collect();
-    let [member, batch, item] = ids[..] else { return Err("member, batch and item".into()) };
+    let [member, _, batch, item] = ids[..] else { return Err("member, batch, vat and item".into()) };
     let doer = runtime.block_on(cellar::doer(&db, member, chrono::Utc::now().naive_utc()))?;
     let mut conn = db.connection()?;
     let (batch, item) = (batch.parse()?, item.parse()?);
@@ -100,7 +101,7 @@ pub fn draws(arguments: &[String]) -> Tried<()> {
             volume_after: None,
             remark: String::new(),
         };
-        let key = RequestKey::read(&format!("bare-{number:08}"))?;
+        let key = RequestKey::read(&format!("bare-{turn}-{number:08}"))?;
         let request = Request { name: "draw", command, act: drawn };
         let id = write_now(&mut conn, |conn| carry_out(conn, &doer, Some(&key), &request))?;
         Ok(id.to_string().len())

@@ -71,7 +71,7 @@ impl Line {
     }
 }
 
-/// `ADDRESS COOKIE PATH SECONDS`: prints pages a second from four connections.
+/// `ADDRESS COOKIE PATH SECONDS`: prints pages a second from four connections, and the bytes of one.
 pub fn pages(arguments: &[String]) -> Tried<()> {
     let [address, cookie, path, seconds] = arguments else { return Err("four arguments".into()) };
     let request = format!("GET {path} HTTP/1.1\r\nHost: {address}\r\nCookie: undercroft={cookie}\r\n\r\n");
@@ -101,16 +101,16 @@ pub fn pages(arguments: &[String]) -> Tried<()> {
         sum += count;
         bytes = size;
     }
-    eprintln!("    {path}: {bytes} bytes a page");
     #[allow(clippy::cast_precision_loss, reason = "a count of requests")]
     let rate = sum as f64 / started.elapsed().as_secs_f64();
-    println!("{rate}");
+    println!("{rate} {bytes}");
     Ok(())
 }
 
-/// `ADDRESS TOKEN BATCH ITEM SECONDS`: prints draws a second from 32 connections, p50 and p99 in ms, and how many failed.
+/// `ADDRESS TOKEN BATCH ITEM SECONDS TURN`: prints draws a second from 32 connections, p50 and p99 in ms, and how many
+/// failed.
 pub fn draws(arguments: &[String]) -> Tried<()> {
-    let [address, token, batch, item, seconds] = arguments else { return Err("five arguments".into()) };
+    let [address, token, batch, item, seconds, turn] = arguments else { return Err("six arguments".into()) };
     let body = format!(r#"{{"lines":[{{"item":"{item}","quantity":{{"amount":"1","unit":"g"}}}}]}}"#);
     let head = format!(
         "POST /api/v1/batches/{batch}/draws HTTP/1.1\r\nHost: {address}\r\nAuthorization: Bearer {token}\r\n\
@@ -122,11 +122,12 @@ pub fn draws(arguments: &[String]) -> Tried<()> {
     let threads: Vec<_> = (0..32)
         .map(|connection| {
             let (address, head, body) = (address.clone(), head.clone(), body.clone());
+            let turn = turn.clone();
             std::thread::spawn(move || -> Result<(Vec<f64>, u64), String> {
                 let mut line = Line::open(&address).map_err(|error| error.to_string())?;
                 let (mut times, mut failed) = (Vec::new(), 0);
                 while Instant::now() < until {
-                    let key = format!("bench-{connection}-{}", times.len());
+                    let key = format!("bench-{turn}-{connection}-{}", times.len());
                     let request = format!("{head}Idempotency-Key: {key}\r\n\r\n{body}");
                     let asked = Instant::now();
                     let (status, _) = line.ask(request.as_bytes()).map_err(|error| error.to_string())?;
