@@ -248,7 +248,7 @@ pub async fn leave(db: &Database, by: &Onlooker, key: Option<RequestKey>) -> Don
 }
 
 fn present(conn: &mut AnyConn, club: ClubId, id: MemberId) -> Done<rows::Member> {
-    let member = or_missing(rows::member(conn, club, id), "member", "member")?;
+    let member = or_missing(rows::member(conn, club, id), "", "member")?;
     if member.left_on.is_some() {
         return Err(Refusal::conflict("member", format!("{} has left the club already", member.name)).into());
     }

@@ -270,9 +270,12 @@ pub(super) fn commit(conn: &mut AnyConn) -> Result<(), Failure> {
     Ok(Transactions::commit_transaction(conn)?)
 }
 
-/// Undo what is open. A connection whose transaction cannot even be undone is not used again: the pool sees it as
-/// broken, and the writer stops.
+/// Undo what is open; a commit that failed has done so already. A connection whose transaction cannot even be undone is
+/// not used again: the pool sees it as broken, and the writer stops.
 pub(super) fn roll_back(conn: &mut AnyConn) {
+    if let Ok(None) = Transactions::transaction_manager_status_mut(conn).transaction_depth() {
+        return;
+    }
     if let Err(error) = Transactions::rollback_transaction(conn) {
         tracing::warn!(%error, "a transaction could not be rolled back");
     }

@@ -163,7 +163,7 @@ pub fn draw_into(standing: &Standing, order: &Draw, supplies: &mut [Supply]) -> 
         let because = line.expired_because.as_deref();
         cost = cost
             + draw(&mut entry, &mut supply.shelves, line.quantity, unit, because)
-                .map_err(|refusal| refusal.under(&format!("lines.{at}")))?;
+                .map_err(|refusal| refusal.in_line(&format!("lines.{at}")))?;
         added = added + supply.item.adds_volume(line.quantity);
         if let Some(reason) = because.filter(|reason| !reason.is_empty())
             && supply.shelves.iter().any(|shelf| shelf.expired(order.day))

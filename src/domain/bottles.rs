@@ -106,7 +106,7 @@ pub fn bottle(
         let because = line.expired_because.as_deref();
         cost = cost
             + draw(&mut entry, &mut supply.shelves, line.quantity, supply.item.unit, because)
-                .map_err(|refusal| refusal.under(&format!("packaging.{at}")))?;
+                .map_err(|refusal| refusal.in_line(&format!("packaging.{at}")))?;
     }
     let bottles = Milli::new(i64::from(order.bottles) * 1000);
     entry.post(Account::Stock { lot, place: order.place }, bottles, cost);

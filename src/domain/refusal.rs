@@ -75,6 +75,12 @@ impl Refusal {
         self
     }
 
+    /// The same refusal for a line of a list: its fields are under `path`, the day is that of the whole.
+    #[must_use]
+    pub fn in_line(self, path: &str) -> Self {
+        if self.faults.iter().all(|fault| fault.field == "day") { self } else { self.under(path) }
+    }
+
     /// The same refusal with every field under `path`.
     #[must_use]
     pub fn under(mut self, path: &str) -> Self {

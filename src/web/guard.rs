@@ -1,6 +1,7 @@
 //! What is the same for every request: where a form may come from, the headers of every answer, the
 //! words of every problem, and the count.
 
+use std::panic::AssertUnwindSafe;
 use std::time::Instant;
 
 use actix_web::Error;
@@ -9,6 +10,7 @@ use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::Method;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
+use futures_util::FutureExt;
 
 use super::health::Group;
 use super::problem::{Kind, Problem};
@@ -50,6 +52,19 @@ pub async fn guard(
     put_headers(answer.headers_mut(), &state.settings);
     state.metrics.count(group, answer.status(), began.elapsed());
     Ok(answer)
+}
+
+/// Around every handler: one that breaks off is a fault of this program that gets its answer like any other. What it
+/// was writing is undone where it is written.
+pub(super) async fn unbroken(
+    request: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<BoxBody>, Error> {
+    let asked = request.request().clone();
+    match AssertUnwindSafe(next.call(request)).catch_unwind().await {
+        Ok(answer) => Ok(answer?.map_into_boxed_body()),
+        Err(_) => Ok(ServiceResponse::from_err(Problem::fault("a handler broke off"), asked)),
+    }
 }
 
 fn changes(method: &Method) -> bool {

@@ -15,7 +15,7 @@ use super::respond::{self, Reply};
 use super::site::{Room, Site, fresh_key};
 use super::words;
 use crate::db::reminders::{self as rows, LotLeft, Reminder};
-use crate::db::{AnyConn, Failure, batches, bottles, stock};
+use crate::db::{AnyConn, Failure, batches, bottles};
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::reminders::ReminderKind;
 use crate::units::Misread;
@@ -55,7 +55,7 @@ struct TodayPage {
     soon: Vec<Row>,
     more_soon: Option<String>,
     /// A new club: what to do first.
-    starts: Vec<Start>,
+    starts: Vec<(String, &'static str, &'static str)>,
 }
 
 /// A reminder as a row.
@@ -94,8 +94,7 @@ struct Found {
     around: Around,
     working: Vec<working::Found>,
     said: Option<Reminder>,
-    /// What there is on the way to the first batch, of a club that has none: places, items.
-    begun: Option<(bool, bool)>,
+    new_club: bool,
 }
 
 fn find(conn: &mut AnyConn, doer: &Doer, said: Option<ReminderId>) -> Result<Found, Failure> {
@@ -111,18 +110,13 @@ fn find(conn: &mut AnyConn, doer: &Doer, said: Option<ReminderId>) -> Result<Fou
     };
     let all: Vec<Reminder> = due.iter().chain(&soon).cloned().collect();
     let new_club = due.is_empty() && batches::batches(conn, club, &[], None, 1)?.is_empty();
-    let begun = if new_club {
-        Some((!stock::places(conn, club)?.is_empty(), !stock::items(conn, club, 1)?.is_empty()))
-    } else {
-        None
-    };
     Ok(Found {
         around: around(conn, &all)?,
         working: working::find(conn, club, WORKING + 1)?,
         due,
         soon,
         said,
-        begun,
+        new_club,
     })
 }
 
@@ -151,10 +145,7 @@ pub async fn today(who: Onlooker, site: Site, query: Query<TodayQuery>) -> Reply
         more_working,
         soon: found.soon.iter().map(row).collect(),
         more_soon,
-        starts: match found.begun {
-            Some(begun) if facts.lots == 0 => starts(&site, who.role, begun),
-            _ => Vec::new(),
-        },
+        starts: if found.new_club && facts.lots == 0 { starts(&site, who.role) } else { Vec::new() },
         frame: site.frame(&who, Room::Today, "Today", facts),
     };
     respond::page(&page)
@@ -217,36 +208,26 @@ fn ways(site: &Site, role: Role) -> Vec<(String, &'static str)> {
     ways.iter().map(|(path, name)| (site.at(path), *name)).collect()
 }
 
-/// A first step of a new club.
-struct Start {
-    href: String,
-    name: &'static str,
-    why: &'static str,
-    done: bool,
-}
-
-fn starts(site: &Site, role: Role, (places, items): (bool, bool)) -> Vec<Start> {
+fn starts(site: &Site, role: Role) -> Vec<(String, &'static str, &'static str)> {
     let steps = [
-        ("/stores/places/new", "Name the places", "A room, a fridge, a shelf: where things stand.", places),
+        ("/stores/places/new", "Name the places", "A room, a fridge, a shelf: where things stand."),
         (
             "/stores/items/new",
             "Name what is kept",
             "Milk, honey, sugar, yeast, bottles; with allergens where there are any.",
-            items,
         ),
-        ("/stores/receipts/new", "Receive supplies", "How much came, what it cost, who paid.", false),
+        ("/stores/receipts/new", "Receive supplies", "How much came, what it cost, who paid."),
         (
             "/batches/new",
             "Start a batch",
             "Draw supplies into it, log what happens, and Today will say what is due.",
-            false,
         ),
-        ("/club", "Invite the others", "Each with a role: who records, who tastes, who only looks.", false),
+        ("/club", "Invite the others", "Each with a role: who records, who tastes, who only looks."),
     ];
     if role < Role::Cellarhand {
         return Vec::new();
     }
-    steps.into_iter().map(|(path, name, why, done)| Start { href: site.at(path), name, why, done }).collect()
+    steps.into_iter().map(|(path, name, why)| (site.at(path), name, why)).collect()
 }
 
 /// What became of a reminder, and where it is.

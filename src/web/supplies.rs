@@ -70,7 +70,7 @@ fn source(r: &mut Reader) -> Option<Source> {
         (None, Some(item)) => Some(Source::Item(item)),
         (None, None) => {
             if r.is_empty("lot") && r.is_empty("item") {
-                r.fault("source", "Choose what is drawn");
+                r.fault(if r.was_sent("source") { "source" } else { "item" }, "Choose what is drawn");
             }
             None
         }

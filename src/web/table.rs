@@ -9,9 +9,11 @@ use std::collections::BTreeMap;
 
 use actix_web::guard::{self, Guard};
 use actix_web::http::Method;
+use actix_web::middleware::from_fn;
 use actix_web::{FromRequest, Handler, HttpRequest, Responder, web};
 
 use super::api::describe::{Describes, Description, Operation};
+use super::guard::unbroken;
 use super::problem::Problem;
 use crate::domain::members::Role;
 
@@ -129,7 +131,7 @@ impl Table {
         let order = path.split('/').map(|part| (part.starts_with('{'), part.to_owned())).collect();
         let resource = self.resources.entry(order).or_default();
         path.clone_into(&mut resource.path);
-        resource.routes.push(route(&method).to(handler));
+        resource.routes.push(route(&method).to(handler).wrap(from_fn(unbroken)));
         resource.methods.push(method.clone());
         self.routes.push(Route { method, path: path.to_owned(), least: Args::LEAST });
     }

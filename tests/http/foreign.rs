@@ -1,6 +1,5 @@
 //! A member of another club finds nothing: every route of the API with the ids of this club answers "not here".
 
-use super::bad_input::filled;
 use super::{House, token};
 use crate::ground::cellar::Cellar;
 use crate::ground::{Ground, on_both};
@@ -48,4 +47,33 @@ async fn another_club_sees_nothing_of_this_one(ground: &Ground) {
         );
     }
     house.close().await;
+}
+
+/// A path with the ids of this cellar in the place of its variables.
+fn filled(path: &str, cellar: &Cellar) -> String {
+    let id = if path.contains("bottlings/{") || path.contains("bottles/{") {
+        cellar.bottled.bottling.to_string()
+    } else if path.contains("readings/{id}") {
+        cellar.reading.to_string()
+    } else if path.contains("entries/{") {
+        cellar.draw.to_string()
+    } else if path.contains("lots/{") || path.contains("trace/{") {
+        cellar.milk_lot.to_string()
+    } else if path.contains("items/{") {
+        cellar.milk.to_string()
+    } else if path.contains("reminders/{") {
+        cellar.reminder.to_string()
+    } else {
+        cellar.batch.to_string()
+    };
+    let path = path.replace("{task}", "draw").replace("{reading}", &cellar.reading.to_string());
+    let mut filled = String::new();
+    let mut rest = path.as_str();
+    while let Some((before, after)) = rest.split_once('{') {
+        let (_, behind) = after.split_once('}').expect("a variable ends");
+        filled.push_str(before);
+        filled.push_str(&id);
+        rest = behind;
+    }
+    filled + rest
 }

@@ -4,7 +4,12 @@ mod bad_input;
 mod described;
 mod foreign;
 mod main_job;
+mod refusals;
+mod scene;
+mod tally;
+mod values;
 mod workbench;
+mod writes;
 
 use std::net::TcpListener;
 use std::sync::mpsc;
@@ -23,8 +28,19 @@ use ureq::http::Request;
 
 use crate::ground::{Club, Ground, club};
 
-/// The real server on a free port, with one club in it.
+/// The real server on a free port.
+pub struct Server {
+    /// Where its pages are.
+    root: String,
+    handle: ServerHandle,
+    thread: Option<JoinHandle<std::io::Result<()>>>,
+    agent: Agent,
+}
+
+/// The real server, with one club in its database.
 pub struct House {
+    server: Server,
+    /// Where its API is.
     at: String,
     /// Its database.
     pub db: Database,
@@ -32,9 +48,6 @@ pub struct House {
     pub club: Club,
     /// A token of its cellarhand.
     pub token: String,
-    handle: ServerHandle,
-    thread: Option<JoinHandle<std::io::Result<()>>>,
-    agent: Agent,
 }
 
 /// What was answered.
@@ -44,6 +57,8 @@ pub struct Heard {
     pub status: u16,
     /// The media type.
     pub kind: String,
+    /// Where it leads on to.
+    pub location: String,
     /// The body as it came.
     pub body: String,
     /// The body, where it is JSON.
@@ -57,12 +72,9 @@ impl Heard {
     }
 }
 
-impl House {
-    /// Opens it on this ground.
-    pub async fn open(ground: &Ground) -> Self {
-        let db = ground.open();
-        let club = club(&db, "Tidemill Cellar Club").await;
-        let token = token(&db, &club).await;
+impl Server {
+    /// Starts it on this database.
+    pub fn start(db: &Database) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").expect("a free port");
         let address = listener.local_addr().expect("its address");
         let settings = Settings { workers: 2, ..Settings::on(address) };
@@ -78,30 +90,71 @@ impl House {
         let handle = hear.recv().expect("the server runs");
         let config = Agent::config_builder().http_status_as_error(false).max_redirects(0).build();
         let agent = Agent::new_with_config(config);
-        Self { at: format!("http://{address}/api/v1"), db, club, token, handle, thread: Some(thread), agent }
+        Self { root: format!("http://{address}"), handle, thread: Some(thread), agent }
+    }
+
+    /// Ends it and waits until it has ended.
+    pub async fn end(mut self) {
+        self.handle.stop(true).await;
+        let thread = self.thread.take().expect("it runs until here");
+        thread.join().expect("the server ends").expect("and ends well");
+    }
+
+    /// Sends a form of a page from a browser with this session.
+    pub fn submit(&self, session: &str, path: &str, form: &str) -> Heard {
+        let request = Request::builder().method("POST").uri(format!("{}{path}", self.root));
+        let request = request.header("Cookie", format!("undercroft={session}"));
+        let request = request.header("Content-Type", "application/x-www-form-urlencoded");
+        self.ask(request.body(form.to_owned()).expect("a request"))
+    }
+
+    /// Opens a page in a browser with this session.
+    pub fn open_page(&self, session: &str, path: &str) -> Heard {
+        let request = Request::builder().uri(format!("{}{path}", self.root));
+        let request = request.header("Cookie", format!("undercroft={session}"));
+        self.ask(request.body(String::new()).expect("a request"))
+    }
+
+    fn ask(&self, request: Request<String>) -> Heard {
+        let mut answer = self.agent.run(request).expect("the server answers");
+        let header = |name: &str| {
+            let found = answer.headers().get(name).and_then(|value| value.to_str().ok());
+            found.unwrap_or_default().to_owned()
+        };
+        let (kind, location) = (header("content-type"), header("location"));
+        let status = answer.status().as_u16();
+        let body = answer.body_mut().read_to_string().expect("text");
+        let json = serde_json::from_str(&body).unwrap_or(Value::Null);
+        Heard { status, kind, location, body, json }
+    }
+}
+
+impl House {
+    /// Opens it on this ground.
+    pub async fn open(ground: &Ground) -> Self {
+        let db = ground.open();
+        let club = club(&db, "Tidemill Cellar Club").await;
+        let token = token(&db, &club).await;
+        let server = Server::start(&db);
+        let at = format!("{}/api/v1", server.root);
+        Self { server, at, db, club, token }
+    }
+
+    /// Ends the server and starts it again on the same database: what it had only in memory is forgotten.
+    pub async fn reopen(&mut self) {
+        let next = Server::start(&self.db);
+        self.at = format!("{}/api/v1", next.root);
+        std::mem::replace(&mut self.server, next).end().await;
     }
 
     /// Sends a request with a token and a body as it is.
     pub fn send(&self, token: &str, method: &str, path: &str, key: Option<&str>, body: &str) -> Heard {
-        let mut request = Request::builder()
-            .method(method)
-            .uri(format!("{}{path}", self.at))
-            .header("Authorization", format!("Bearer {token}"));
-        if method != "GET" {
-            request = request.header("Content-Type", "application/json");
-        }
-        if let Some(key) = key {
-            request = request.header("Idempotency-Key", key);
-        }
-        let mut answer =
-            self.agent.run(request.body(body.to_owned()).expect("a request")).expect("the server answers");
-        let kind =
-            answer.headers().get("content-type").and_then(|kind| kind.to_str().ok()).unwrap_or_default();
-        let kind = kind.to_owned();
-        let status = answer.status().as_u16();
-        let body = answer.body_mut().read_to_string().expect("text");
-        let json = serde_json::from_str(&body).unwrap_or(Value::Null);
-        Heard { status, kind, body, json }
+        let request = Request::builder().method(method).uri(format!("{}{path}", self.at));
+        let request = request.header("Authorization", format!("Bearer {token}"));
+        let request =
+            if method == "GET" { request } else { request.header("Content-Type", "application/json") };
+        let request = if let Some(key) = key { request.header("Idempotency-Key", key) } else { request };
+        self.server.ask(request.body(body.to_owned()).expect("a request"))
     }
 
     /// Reads as the cellarhand.
@@ -118,7 +171,7 @@ impl House {
         heard
     }
 
-    /// The cookie of a new cellarhand's session.
+    /// The session of a new cellarhand.
     pub async fn sign_in(&self) -> String {
         let hand = Invitation::read("Famke", Role::Cellarhand).expect("an invitation");
         let steward = Steward::from_doer(Doer { now: now(), ..(*self.club.steward).clone() });
@@ -128,30 +181,23 @@ impl House {
         let visitor = Visitor { device: String::new(), address: "127.0.0.1".to_owned(), now: now() };
         let person = person.expect("a person");
         let joined = members::accept_invitation(&self.db, link.reveal(), person, &visitor).await;
-        format!("undercroft={}", joined.expect("Famke joins").0.reveal())
+        joined.expect("Famke joins").0.reveal().to_owned()
     }
 
-    /// Asks for a page with a cookie.
-    pub fn page(&self, cookie: &str, path: &str) -> Heard {
-        let at = self.at.trim_end_matches("/api/v1");
-        let request = Request::builder().method("GET").uri(format!("{at}{path}")).header("Cookie", cookie);
-        let mut answer = self.agent.run(request.body(String::new()).expect("a request")).expect("an answer");
-        let status = answer.status().as_u16();
-        let body = answer.body_mut().read_to_string().expect("text");
-        Heard { status, kind: String::new(), body, json: Value::Null }
+    /// Opens a page in a browser with this session.
+    pub fn page(&self, session: &str, path: &str) -> Heard {
+        self.server.open_page(session, path)
     }
 
     /// Ends the server and waits until it has.
-    pub async fn close(mut self) {
-        self.handle.stop(true).await;
-        let thread = self.thread.take().expect("it runs until here");
-        thread.join().expect("the server ends").expect("and ends well");
+    pub async fn close(self) {
+        self.server.end().await;
     }
 }
 
 /// A token that records, of the club's cellarhand.
 pub async fn token(db: &Database, club: &Club) -> String {
-    let doer = undercroft::domain::members::Doer { now: now(), ..(*club.hand).clone() };
+    let doer = Doer { now: now(), ..(*club.hand).clone() };
     let by = Onlooker::from_doer(doer).expect("a cellarhand is an onlooker");
     let new = NewToken::read("test", Scope::Write, 300).expect("a token");
     members::new_token(db, &by, None, new).await.expect("a token is made").1.reveal().to_owned()

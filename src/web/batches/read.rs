@@ -26,7 +26,7 @@ pub fn draw(draft: &Draft, doer: &Doer, batch: BatchId, pitch: bool, units: &Uni
     draft.read(doer, |r| {
         let lines = supplies::lines(r, "lines", units);
         if lines.is_empty() {
-            r.fault("lines.0.source", "Choose what is drawn");
+            r.fault("lines", "Choose what is drawn");
         }
         Draw {
             batch,

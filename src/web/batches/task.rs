@@ -207,7 +207,7 @@ pub async fn perform(hand: Cellarhand, site: Site, path: Path<(BatchId, String)>
     let draft = sent.draft.clone();
     let (facts, found) = site.read(&hand, move |conn, doer| material(conn, doer, id, &draft)).await?;
     let found = found.ok_or_else(|| Problem::missing("batch"))?;
-    match act(&site, &hand, task, &found, &sent).await {
+    match act(&site, &hand, task, &found, &sent).await.map_err(beside_its_field) {
         Ok(to) => Ok(site.see_other(&to)),
         Err(error) => {
             let refusal = Problem::or_refusal(error)?;
@@ -240,7 +240,7 @@ async fn act(site: &Site, hand: &Cellarhand, task: Task, found: &Material, sent:
         }
         Task::Reading => {
             let readings = read::readings(draft, hand, id)?;
-            acts::record_readings(db, hand, key, readings).await.map_err(beside_its_field)?;
+            acts::record_readings(db, hand, key, readings).await?;
         }
         Task::Rack => {
             acts::record_racking(db, hand, key, read::racking(draft, hand, id)?).await?;
@@ -268,16 +268,19 @@ async fn act(site: &Site, hand: &Cellarhand, task: Task, found: &Material, sent:
     Ok(format!("/batches/{id}"))
 }
 
-/// On the page each kind of reading has a field of its own; the rule names the kind and the value.
+/// On the page each kind of reading has a field of its own, where the rule names the kind and the value; and what is
+/// missing of the lines is chosen in the first of them.
 fn beside_its_field(error: Error) -> Error {
     match error {
         Error::Refused(mut refusal) => {
             for fault in &mut refusal.faults {
-                if fault.field == "kind" {
-                    "brix".clone_into(&mut fault.field);
-                } else if fault.field == "value" {
-                    "gravity".clone_into(&mut fault.field);
-                }
+                let on_page = match fault.field.as_str() {
+                    "kind" => "brix",
+                    "value" => "gravity",
+                    "lines" => "lines.0.source",
+                    _ => continue,
+                };
+                on_page.clone_into(&mut fault.field);
             }
             Error::Refused(refusal)
         }

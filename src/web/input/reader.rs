@@ -83,6 +83,11 @@ impl<'d> Reader<'d> {
         })
     }
 
+    /// Whether a field was there at all, be it empty.
+    pub fn was_sent(&self, field: &str) -> bool {
+        self.draft.at(&self.path(field)).is_some()
+    }
+
     /// Whether a field was left empty.
     pub fn is_empty(&mut self, field: &str) -> bool {
         self.text(field).trim().is_empty()
@@ -297,14 +302,16 @@ impl<'d> Reader<'d> {
             self.read.insert(list.clone());
         }
         if count > MOST_ROWS {
+            // What else may be wrong in so many lines is said when they are fewer.
             self.fault(field, format!("Write at most {MOST_ROWS} lines at once; this has {count}"));
+            return Vec::new();
         }
         let outer = std::mem::take(&mut self.under);
         let read_row = |at| {
             self.under = format!("{list}.{at}.");
             each(self)
         };
-        let rows = (0..count.min(MOST_ROWS)).map(read_row).collect();
+        let rows = (0..count).map(read_row).collect();
         self.under = outer;
         rows
     }

@@ -1,0 +1,61 @@
+//! What is in a database, as numbers that change with anything a member can record.
+
+use diesel::prelude::*;
+use diesel::sql_types::{BigInt, Text};
+use undercroft::db::AnyConn;
+
+/// Each number by its name; of the audit log, of sessions, and of when a token was used there is none.
+pub type Tally = Vec<(String, i64)>;
+
+#[derive(QueryableByName)]
+struct Row {
+    #[diesel(sql_type = Text)]
+    what: String,
+    #[diesel(sql_type = BigInt)]
+    n: i64,
+}
+
+/// A name, a sum, and over what.
+const SUMS: &[(&str, &str)] = &[
+    ("entries", "COUNT(*) AS n FROM entries"),
+    ("postings", "COUNT(*) AS n FROM postings"),
+    ("accounts", "COUNT(*) AS n FROM accounts"),
+    ("quantities", "SUM(quantity) AS n FROM accounts"),
+    ("costs of stock", "SUM(cost) AS n FROM accounts WHERE kind = 'stock'"),
+    ("costs of batches", "SUM(cost) AS n FROM accounts WHERE kind = 'batch'"),
+    ("lots", "COUNT(*) AS n FROM lots"),
+    ("items", "COUNT(*) AS n FROM items"),
+    ("names of items", "SUM(LENGTH(name)) AS n FROM items"),
+    ("places", "COUNT(*) AS n FROM places"),
+    ("batches", "COUNT(*) AS n FROM batches"),
+    ("stages", "SUM(LENGTH(stage)) AS n FROM batches"),
+    ("readings", "COUNT(*) AS n FROM readings"),
+    ("struck readings", "COUNT(struck_at) AS n FROM readings"),
+    ("bottlings", "COUNT(*) AS n FROM bottlings"),
+    ("tasting ages", "COUNT(*) AS n FROM tasting_ages"),
+    ("reminders", "COUNT(*) AS n FROM reminders"),
+    ("reminders done", "COUNT(done_at) AS n FROM reminders"),
+    ("reminders of somebody", "COUNT(member_id) AS n FROM reminders"),
+    ("answers kept", "COUNT(*) AS n FROM requests"),
+    ("numbers given", "SUM(last) AS n FROM counters"),
+    ("members", "COUNT(*) AS n FROM members"),
+    ("members who left", "COUNT(left_on) AS n FROM members"),
+    ("roles", "SUM(LENGTH(role)) AS n FROM members"),
+    ("persons", "COUNT(*) AS n FROM persons"),
+    ("invitations", "COUNT(*) AS n FROM invitations"),
+    ("invitations withdrawn", "COUNT(withdrawn_at) AS n FROM invitations"),
+    ("tokens", "COUNT(*) AS n FROM tokens"),
+    ("tokens revoked", "COUNT(revoked_at) AS n FROM tokens"),
+];
+
+/// Counts.
+pub fn tally(conn: &mut AnyConn) -> Tally {
+    let each = |(what, sum): &(&str, &str)| {
+        let (sum, of) = sum.split_once(" AS n ").expect("a sum and over what");
+        format!("SELECT '{what}' AS what, CAST(COALESCE({sum}, 0) AS BIGINT) AS n {of}")
+    };
+    let all: Vec<String> = SUMS.iter().map(each).collect();
+    let rows: Vec<Row> =
+        diesel::sql_query(all.join(" UNION ALL ")).load(conn).expect("the database is counted");
+    rows.into_iter().map(|row| (row.what, row.n)).collect()
+}
