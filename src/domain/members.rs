@@ -250,13 +250,18 @@ pub struct NewPerson {
 }
 
 impl NewPerson {
-    /// Reads the fields `name` and `email`; all that is wrong is said at once.
+    /// Reads the fields `name`, `email` and `password`; all that is wrong is said at once.
     pub fn read(name: &str, email: &str, password: &str) -> Result<Self, Refusal> {
         let name = text::line(name, 80, "a name").map_err(|wrong| Refusal::unfit("name", wrong));
         let address = self::email(email).map_err(|wrong| Refusal::unfit("email", wrong));
-        match (name, address) {
-            (Ok(name), Ok(email)) => Ok(Self { name, email, password: Password::new(password) }),
-            (name, email) => Err(together([name.err(), email.err()])),
+        let typed = if password.is_empty() {
+            Err(Refusal::unfit("password", "Write a password"))
+        } else {
+            Ok(Password::new(password))
+        };
+        match (name, address, typed) {
+            (Ok(name), Ok(email), Ok(password)) => Ok(Self { name, email, password }),
+            (name, email, password) => Err(together([name.err(), email.err(), password.err()])),
         }
     }
 
@@ -330,7 +335,10 @@ fn currency(typed: &str) -> Result<String, Misread> {
 
 /// A time zone by its name in the IANA data base.
 fn time_zone(typed: &str) -> Result<Tz, Misread> {
-    typed.trim().parse().map_err(|_| Misread::new("Write a place of the time zone, such as Europe/Amsterdam"))
+    typed
+        .trim()
+        .parse()
+        .map_err(|_| Misread::new("Choose a place in the time zone, such as Europe/Amsterdam"))
 }
 
 /// Whether a member may stop being a steward while `others` run the club too.

@@ -236,7 +236,8 @@ impl Tasting {
     }
 }
 
-/// What a member may see of a tasting. While it is closed, nobody sees what is in the bags and what is poured from them.
+/// What a member may see of a tasting. While it is closed, nobody sees both what is in the bags and what is poured
+/// from them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Sight {
     /// Which glass holds what.
@@ -400,8 +401,8 @@ impl Table {
         }
         let most_ml = self.tasting.pour_volume.base() * MOST_ALCOHOL_G / alcohol.grams;
         let words = format!(
-            "That is {:.0} g of alcohol for one taster, and {MOST_ALCOHOL_G:.0} g is the most that is poured here: pour \
-             {:.0} mL or less, or take fewer samples",
+            "That is {:.0} g of alcohol for one taster, and {MOST_ALCOHOL_G:.0} g is the most that is poured here: \
+             pour {:.0} mL or less, or take fewer samples",
             alcohol.grams,
             most_ml.floor()
         );

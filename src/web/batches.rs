@@ -10,7 +10,7 @@ pub mod read;
 pub mod strike;
 pub mod task;
 
-pub use course::Course;
+pub use course::{Course, Readiness};
 
 use super::entries::trail_of;
 use super::extract::{Paging, Path};
@@ -38,6 +38,8 @@ use task::Task;
 
 /// Entries on one page of a batch.
 const TRAIL: i64 = 20;
+/// Tasks that have a button beside the likeliest; the rest are folded.
+const ALSO: usize = 2;
 
 /// The page of a batch.
 #[derive(Template)]
@@ -53,6 +55,7 @@ struct BatchPage {
     stopped: Option<String>,
     first: Option<(String, &'static str)>,
     also: Vec<(String, &'static str)>,
+    rest: Vec<(String, &'static str)>,
     caution: Option<&'static str>,
     curve: String,
     readings: Vec<ReadingRow>,
@@ -137,7 +140,12 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
     let course = Course::of_readings(readings.iter()).filter(|_| under_way);
     let working = course.as_ref().filter(|_| batch.stage == Stage::Working);
     let may_record = who.role >= Role::Cellarhand;
-    let next = if may_record { Task::next(batch.stage, standing.holding.quantity.get() == 0) } else { &[] };
+    let empty = standing.holding.quantity.get() == 0;
+    let mut next = if may_record { Task::next(batch.stage, empty).to_vec() } else { Vec::new() };
+    let finished = |course: &Course| course.readiness().0 == Readiness::SeemsFinished;
+    if next.starts_with(&[Task::Bottle, Task::Reading]) && !course.as_ref().is_some_and(finished) {
+        next.swap(0, 1);
+    }
     let link = |task: &Task| (format!("{href}/{}", task.code()), task.says().0);
     BatchPage {
         about: about(&batch, &standing, who),
@@ -145,7 +153,8 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         stem: working.map(|course| course.stem(who)).unwrap_or_default(),
         stopped: working.and_then(Course::stopped),
         first: next.first().map(link),
-        also: next.iter().skip(1).map(link).collect(),
+        also: next.iter().skip(1).take(ALSO).map(link).collect(),
+        rest: next.iter().skip(1 + ALSO).map(link).collect(),
         caution: caution(batch.stage),
         curve: gravity_curve(&batch, &gravities, course.as_ref(), who),
         readings: readings.iter().rev().map(|reading| reading_row(reading, who)).collect(),

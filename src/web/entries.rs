@@ -4,7 +4,6 @@ use askama::Template;
 
 use super::body::Form;
 use super::extract::Path;
-use super::form_page::FormPage;
 use super::forms::{Field, FormView};
 use super::frame::Frame;
 use super::input::{Draft, Reader};
@@ -12,9 +11,10 @@ use super::problem::Problem;
 use super::respond::{self, Reply};
 use super::site::{Room, Site};
 use super::trail::{self, Trail};
+use super::words;
 use crate::actions::reversals::{TakeBack, record_reversal};
-use crate::db::Failure;
 use crate::db::books::{self, Told, Which};
+use crate::db::{AnyConn, Failure};
 use crate::domain::members::{Cellarhand, Doer, Onlooker};
 use crate::domain::refusal::Refusal;
 use crate::units::ids::EntryId;
@@ -29,6 +29,19 @@ struct EntryPage {
     lines: Vec<Line>,
     currency: String,
 }
+
+/// An entry that cannot be reversed, with those that stand in the way.
+#[derive(Template)]
+#[template(path = "refused.html")]
+struct RefusedPage {
+    frame: Frame,
+    back: (String, String),
+    form: FormView,
+    trail: Trail,
+}
+
+/// Entries in the way that are shown.
+const IN_THE_WAY: usize = 12;
 
 /// One posting in words.
 struct Line {
@@ -46,13 +59,13 @@ pub async fn show(who: Onlooker, site: Site, path: Path<EntryId>) -> Reply {
         back: back(&site, &told),
         trail: trail_of(&site, &who, std::slice::from_ref(&told), None),
         lines: told.lines.iter().map(line).collect(),
-        currency: who.currency.clone(),
-        frame: site.frame(&who, Room::Stores, title, facts),
+        currency: words::sign(&who.currency).trim().to_owned(),
+        frame: site.frame(&who, room(&told), title, facts),
     };
     respond::page(&page)
 }
 
-fn one(conn: &mut crate::db::AnyConn, doer: &Doer, id: EntryId) -> Result<Option<Told>, Failure> {
+fn one(conn: &mut AnyConn, doer: &Doer, id: EntryId) -> Result<Option<Told>, Failure> {
     Ok(books::tell(conn, doer.club, Which::One(id), None, 1)?.pop())
 }
 
@@ -65,6 +78,15 @@ pub fn trail_of(site: &Site, doer: &Doer, entries: &[Told], more: Option<String>
         keys: entries.iter().map(|_| form().request_key).collect(),
         rows: entries.iter().map(|told| trail::row(told, doer)).collect(),
         more,
+    }
+}
+
+/// The section of its home.
+fn room(told: &Told) -> Room {
+    match (told.bottling, told.batch) {
+        (Some(_), _) => Room::Bottles,
+        (None, Some(_)) => Room::Batches,
+        (None, None) => Room::Stores,
     }
 }
 
@@ -107,7 +129,7 @@ fn line(line: &crate::db::books::ToldLine) -> Line {
         Account::Stock { .. } | Account::Batch(_) => line.quantity.shown(unit),
         _ => String::new(),
     };
-    Line { account, quantity, cost: super::words::figure(line.cost) }
+    Line { account, quantity, cost: words::figure(line.cost) }
 }
 
 /// Reads why an entry is taken back.
@@ -128,10 +150,28 @@ pub async fn reverse(hand: Cellarhand, site: Site, path: Path<EntryId>, form: Fo
         Err(error) => {
             let refusal = Problem::or_refusal(error)?;
             let view = form.back(reversal_form(&site, &told, &hand), &refusal);
-            let frame = site.frame(&hand, Room::Stores, "Reverse an entry", facts);
-            respond::refused(&FormPage::new(frame, Some(back(&site, &told)), view), &refusal)
+            let ids = refusal.entries.clone();
+            let (_, in_the_way) = site.read(&hand, move |conn, doer| named(conn, doer, &ids)).await?;
+            let frame = site.frame(&hand, room(&told), "Problem: Reverse an entry", facts);
+            let page = RefusedPage {
+                frame,
+                back: back(&site, &told),
+                form: view,
+                trail: trail_of(&site, &hand, &in_the_way, None),
+            };
+            respond::refused(&page, &refusal)
         }
     }
+}
+
+/// The first of these entries, the latest first.
+fn named(conn: &mut AnyConn, doer: &Doer, ids: &[EntryId]) -> Result<Vec<Told>, Failure> {
+    let mut found = Vec::new();
+    for id in ids.iter().take(IN_THE_WAY) {
+        found.extend(one(conn, doer, *id)?);
+    }
+    found.sort_by_key(|told| std::cmp::Reverse(told.id));
+    Ok(found)
 }
 
 fn reversal_form(site: &Site, told: &Told, doer: &Doer) -> FormView {

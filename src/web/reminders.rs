@@ -15,7 +15,7 @@ use super::respond::{self, Reply};
 use super::site::{Room, Site, fresh_key};
 use super::words;
 use crate::db::reminders::{self as rows, LotLeft, Reminder};
-use crate::db::{AnyConn, Failure, batches, bottles};
+use crate::db::{AnyConn, Failure, batches, bottles, stock};
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::reminders::ReminderKind;
 use crate::units::Misread;
@@ -55,7 +55,7 @@ struct TodayPage {
     soon: Vec<Row>,
     more_soon: Option<String>,
     /// A new club: what to do first.
-    starts: Vec<(String, &'static str, &'static str)>,
+    starts: Vec<Start>,
 }
 
 /// A reminder as a row.
@@ -94,7 +94,8 @@ struct Found {
     around: Around,
     working: Vec<working::Found>,
     said: Option<Reminder>,
-    new_club: bool,
+    /// What there is on the way to the first batch, of a club that has none: places, items.
+    begun: Option<(bool, bool)>,
 }
 
 fn find(conn: &mut AnyConn, doer: &Doer, said: Option<ReminderId>) -> Result<Found, Failure> {
@@ -110,13 +111,18 @@ fn find(conn: &mut AnyConn, doer: &Doer, said: Option<ReminderId>) -> Result<Fou
     };
     let all: Vec<Reminder> = due.iter().chain(&soon).cloned().collect();
     let new_club = due.is_empty() && batches::batches(conn, club, &[], None, 1)?.is_empty();
+    let begun = if new_club {
+        Some((!stock::places(conn, club)?.is_empty(), !stock::items(conn, club, 1)?.is_empty()))
+    } else {
+        None
+    };
     Ok(Found {
         around: around(conn, &all)?,
         working: working::find(conn, club, WORKING + 1)?,
         due,
         soon,
         said,
-        new_club,
+        begun,
     })
 }
 
@@ -145,7 +151,10 @@ pub async fn today(who: Onlooker, site: Site, query: Query<TodayQuery>) -> Reply
         more_working,
         soon: found.soon.iter().map(row).collect(),
         more_soon,
-        starts: if found.new_club && facts.lots == 0 { starts(&site, who.role) } else { Vec::new() },
+        starts: match found.begun {
+            Some(begun) if facts.lots == 0 => starts(&site, who.role, begun),
+            _ => Vec::new(),
+        },
         frame: site.frame(&who, Room::Today, "Today", facts),
     };
     respond::page(&page)
@@ -208,26 +217,36 @@ fn ways(site: &Site, role: Role) -> Vec<(String, &'static str)> {
     ways.iter().map(|(path, name)| (site.at(path), *name)).collect()
 }
 
-fn starts(site: &Site, role: Role) -> Vec<(String, &'static str, &'static str)> {
+/// A first step of a new club.
+struct Start {
+    href: String,
+    name: &'static str,
+    why: &'static str,
+    done: bool,
+}
+
+fn starts(site: &Site, role: Role, (places, items): (bool, bool)) -> Vec<Start> {
     let steps = [
-        ("/stores/places/new", "Name the places", "A room, a fridge, a shelf: where things stand."),
+        ("/stores/places/new", "Name the places", "A room, a fridge, a shelf: where things stand.", places),
         (
             "/stores/items/new",
             "Name what is kept",
             "Milk, honey, sugar, yeast, bottles; with allergens where there are any.",
+            items,
         ),
-        ("/stores/receipts/new", "Receive supplies", "How much came, what it cost, who paid."),
+        ("/stores/receipts/new", "Receive supplies", "How much came, what it cost, who paid.", false),
         (
             "/batches/new",
             "Start a batch",
             "Draw supplies into it, log what happens, and Today will say what is due.",
+            false,
         ),
-        ("/club", "Invite the others", "Each with a role: who records, who tastes, who only looks."),
+        ("/club", "Invite the others", "Each with a role: who records, who tastes, who only looks.", false),
     ];
     if role < Role::Cellarhand {
         return Vec::new();
     }
-    steps.into_iter().map(|(path, name, why)| (site.at(path), name, why)).collect()
+    steps.into_iter().map(|(path, name, why, done)| Start { href: site.at(path), name, why, done }).collect()
 }
 
 /// What became of a reminder, and where it is.

@@ -71,8 +71,8 @@ impl Chosen {
                 chance(p)
             ),
             _ => format!(
-                "{chosen} of {of} {what}. By guessing alone it would be about {expected:.0}; so many or more would come \
-                 about {} (exact binomial test).",
+                "{chosen} of {of} {what}. By guessing alone it would be about {expected:.0}; so many or more \
+                 would come about {} (exact binomial test).",
                 chance(p)
             ),
         }];
@@ -105,8 +105,8 @@ impl Chosen {
         if self.test != Test::PairedOpen {
             let (share, interval) = discriminators;
             says.push(format!(
-                "About {:.0} % of such tasters really tell them apart and the rest guess; the share may be anything from \
-                 {:.0} to {:.0} % (95 % interval).",
+                "About {:.0} % of such tasters really tell them apart and the rest guess; the share may be anything \
+                 from {:.0} to {:.0} % (95 % interval).",
                 share * 100.0,
                 interval.low * 100.0,
                 interval.high * 100.0
@@ -114,8 +114,8 @@ impl Chosen {
         }
         if of < ENOUGH_FOR_DIFFERENCE {
             says.push(format!(
-                "About {ENOUGH_FOR_DIFFERENCE} to 30 tasters are asked for in such a test (from memory of the standards): \
-                 with {of} a difference that many could taste may go unnoticed."
+                "About {ENOUGH_FOR_DIFFERENCE} to 30 tasters are asked for in such a test (from memory of the \
+                 standards): with {of} a difference that many could taste may go unnoticed."
             ));
         }
         says

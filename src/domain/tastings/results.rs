@@ -209,7 +209,7 @@ fn scored_says(scored: &Scored, table: &Table, names: &[String], counted: u32) -
         return says;
     }
     says.push(
-        "The bars are 95 % intervals (Student’s t): the mean of very many such tasters lies within them 95 times in 100."
+        "The bars are 95 % intervals (Student’s t): 95 times in 100 the mean of very many such tasters lies within."
             .to_owned(),
     );
     if names.len() > 1 {

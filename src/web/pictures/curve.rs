@@ -91,7 +91,7 @@ pub fn curve(curve: &Curve) -> String {
     body += &curve.ahead.map(|ahead| forecast(ahead, &days, &values, base)).unwrap_or_default();
     body += &line_and_dots(&points, &days, &values, base);
     body += &mark_lines(&marks, &rows, &days, base);
-    body += &last_words(curve.last, &points, &days, &values);
+    body += &last_words(curve, &points, &days, &values);
     body += &day_axis(curve, &days, base);
     figure(curve.id, curve.title, curve.caption, &length(base + 28.0), &body)
 }
@@ -248,13 +248,14 @@ fn mark_lines(marks: &[&Mark], rows: &[Option<usize>], days: &Scale, base: f64) 
 }
 
 /// The words beside the last reading: under a curve that falls, over one that rises.
-fn last_words(words: &str, points: &[(f64, f64)], days: &Scale, values: &Scale) -> String {
+fn last_words(curve: &Curve, points: &[(f64, f64)], days: &Scale, values: &Scale) -> String {
+    let words = curve.last;
     let Some(&(day, value)) = points.last().filter(|_| !words.is_empty()) else {
         return String::new();
     };
     let rises = points.len() > 1 && value > points[points.len() - 2].1;
     let x = days.at(day);
-    let anchor = if leans_left(x) { "end" } else { "start" };
+    let anchor = if leans_left(x) || curve.ahead.is_some() { "end" } else { "start" };
     let y = values.at(value) + if rises { -13.0 } else { 23.0 };
     format!(
         "<text class=\"t-b halo\" x=\"{}%\" y=\"{}\" text-anchor=\"{anchor}\">{}</text>",

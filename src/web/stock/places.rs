@@ -58,7 +58,7 @@ pub async fn list(who: Onlooker, site: Site) -> Reply {
 fn lead(places: usize, used: usize) -> String {
     let count = |number: usize| words::count(number.try_into().unwrap_or(i64::MAX), "place", "places");
     match used {
-        0 => format!("{}; nothing stands at any of them.", count(places)),
+        0 => format!("{}; nothing stands there yet.", count(places)),
         used => format!("{}; something stands at {used} of them.", count(places)),
     }
 }

@@ -6,7 +6,7 @@ use crate::db::stock::Place;
 use crate::domain::members::Doer;
 use crate::domain::stock::ItemKind;
 use crate::units::days;
-use crate::units::quantity::BaseUnit;
+use crate::units::quantity::{BaseUnit, Milli};
 use crate::web::forms::{Choice, Field, FormView, Group};
 use crate::web::input::Draft;
 use crate::web::site::Site;
@@ -15,7 +15,10 @@ use crate::web::{supplies, words};
 pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft: &Draft) -> FormView {
     let (_, heading, submit) = task.says();
     let path = format!("/batches/{}/{}", found.batch.id, task.code());
-    let holds = found.standing.holding.quantity.shown(BaseUnit::Millilitre);
+    let holds = match found.standing.holding.quantity {
+        Milli::ZERO => "nothing is".to_owned(),
+        volume => volume.shown(BaseUnit::Millilitre),
+    };
     let view = site
         .form(&path, heading, submit)
         .intro(format!("Batch {}, {}: {holds} in it.", found.batch.code, found.batch.name))
