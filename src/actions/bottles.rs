@@ -7,7 +7,7 @@ use super::once::{RequestKey, once};
 use super::{Done, or_missing};
 use crate::db::bottles as rows;
 use crate::db::stock::{self, Shelved};
-use crate::db::{AnyConn, Database, batches, books, trace};
+use crate::db::{AnyConn, Database, batches, books};
 use crate::domain::bottles::{Bottling, Purpose, Withdrawal, bottle, cost_per_bottle, withdraw};
 use crate::domain::members::{Cellarhand, Doer, Role, Taster};
 use crate::domain::refusal::{Refusal, Why};
@@ -53,9 +53,8 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     entry.bottling = Some(bottling);
     let number = rows::count_of_batch(conn, order.batch)? + 1;
     let code = format!("{}-{number}", standing.code);
-    let allergens = trace::allergens(conn, order.batch)?;
-    let (strength, strength_basis) = strength(conn, doer, order, &allergens)?;
-    let item = drink(conn, doer, order, allergens)?;
+    let (strength, strength_basis) = strength(conn, doer, order)?;
+    let item = drink(conn, doer, order)?;
     books::begin_entry(conn, doer, id, None, &entry)?;
     let new = stock::NewLot {
         code: &code,
@@ -95,45 +94,27 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
 }
 
 /// The strength of the drink as its batch's record gives it on this day, and the words for how it is known.
-/// Where milk came in with another batch, the record of this one does not say it, and its gravity would
-/// mislead.
-fn strength(
-    conn: &mut AnyConn,
-    doer: &Doer,
-    order: &Bottling,
-    allergens: &[String],
-) -> Done<(Option<Measured>, String)> {
+fn strength(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<(Option<Measured>, String)> {
     let story = batches::story(conn, doer.club, order.batch)?;
-    let milk_from_elsewhere = !story.dairy() && allergens.iter().any(|allergen| allergen == "milk");
     Ok(match story.strength() {
-        Some(found) if !milk_from_elsewhere => {
+        Some(found) => {
             let basis = match found.basis {
                 Basis::Gravities { .. } => "gravities",
                 Basis::Whey { .. } => "sugars",
             };
             (Measured::from_number(found.vol_percent), basis.to_owned())
         }
-        _ => (None, String::new()),
+        None => (None, String::new()),
     })
 }
 
-/// The item that bottles of this drink and size are; made the first time. It carries the allergens of all
-/// that went into any bottling of it.
-fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling, allergens: Vec<String>) -> Done<ItemId> {
+/// The item that bottles of this drink and size are; made the first time. It states no allergens by itself: each
+/// bottling has those of what went into it (`db::trace::allergens`).
+fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<ItemId> {
     let (_, drink) = batches::named(conn, doer.club, order.batch)?;
     let name = format!("{drink}, {}", order.bottle_volume.shown(BaseUnit::Millilitre));
     match stock::item_named(conn, doer.club, &name)? {
-        Some((id, ItemKind::Drink)) => {
-            let mut item = stock::item(conn, doer.club, id)?;
-            let known = item.allergens.len();
-            item.allergens.extend(allergens);
-            item.allergens.sort();
-            item.allergens.dedup();
-            if item.allergens.len() > known {
-                stock::change_item(conn, doer.club, id, &item)?;
-            }
-            return Ok(id);
-        }
+        Some((id, ItemKind::Drink)) => return Ok(id),
         Some(_) => {
             return Err(
                 Refusal::conflict("", format!("“{name}” is the name of another item; rename that")).into()
@@ -146,7 +127,7 @@ fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling, allergens: Vec<Strin
         kind: ItemKind::Drink,
         unit: BaseUnit::Piece,
         density_micro: None,
-        allergens,
+        allergens: Vec::new(),
         value_per_unit: None,
         low_at: None,
         sugar_mg_per_kg: None,

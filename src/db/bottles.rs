@@ -194,20 +194,6 @@ pub fn is_reversed(conn: &mut AnyConn, bottling: &Bottling) -> Result<bool, Fail
     Ok(by > 0)
 }
 
-/// What the drink of a bottling may hold: what its item says, and what went into its batch by whatever way.
-pub fn allergens(
-    conn: &mut AnyConn,
-    club: ClubId,
-    batch: BatchId,
-    lot: LotId,
-) -> Result<Vec<String>, Failure> {
-    let mut found = super::trace::allergens(conn, batch)?;
-    found.extend(super::stock::lot(conn, club, lot)?.item.allergens);
-    found.sort();
-    found.dedup();
-    Ok(found)
-}
-
 /// How many bottles are left of each of these bottlings that has any.
 pub fn left_of(conn: &mut AnyConn, ids: &[BottlingId]) -> Result<HashMap<BottlingId, i64>, Failure> {
     let rows: Vec<(BottlingId, Milli)> = accounts::table

@@ -189,7 +189,7 @@ fn samples(conn: &mut AnyConn, club: ClubId, id: TastingId) -> Result<Vec<Sample
             bottled_on,
             bottle_volume,
             strength,
-            allergens: super::bottles::allergens(conn, club, batch, lot)?,
+            allergens: super::trace::allergens(conn, lot)?,
             entry,
         })
     };

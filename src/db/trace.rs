@@ -1,8 +1,12 @@
 //! Following postings from lot to batch to lot, up to the receipts and down to who took the bottles.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 use diesel::prelude::*;
+
+pub use walk::{Node, Reached, Way, walk};
+
+mod walk;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
@@ -57,7 +61,7 @@ pub struct Taken {
 /// Both ways from a lot.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Trace {
-    /// Lots that went into it, the farthest last.
+    /// Lots that went into it.
     pub up: Vec<Found>,
     /// Lots that came of it.
     pub down: Vec<Found>,
@@ -65,39 +69,60 @@ pub struct Trace {
     pub batches: Vec<(BatchId, String, String)>,
     /// Who took what came of it, or of the lot itself.
     pub taken: Vec<Taken>,
+    /// There is more of it than is told here.
+    pub cut: bool,
 }
 
-/// Follow a lot both ways. Reversed entries do not count.
+/// A trace tells so many lots and batches each way, and so many takings.
+pub const MOST: usize = 5000;
+
+/// Follow a lot both ways, through by-products, splits and blends to any depth. Reversed entries do not count.
 pub fn trace(conn: &mut AnyConn, club: ClubId, lot: LotId) -> Result<Trace, Failure> {
-    let origin: Option<BatchId> = lots::table
-        .filter(lots::id.eq(lot).and(lots::club_id.eq(club)))
-        .select(lots::batch_id)
-        .first(conn)?;
-    let above = spread(conn, origin.into_iter().collect(), false)?;
-    let drawn_into = batches_drawn_into(conn, &[lot])?;
-    let below = spread(conn, drawn_into, true)?;
-    let up = lots_into(conn, &above)?;
-    let down = lots_out_of(conn, &below)?;
-    let mut of = down.clone();
-    of.push(lot);
-    let named: BTreeSet<BatchId> = above.union(&below).copied().collect();
+    trace_within(conn, club, lot, MOST)
+}
+
+/// The same, with at most so many.
+pub fn trace_within(conn: &mut AnyConn, club: ClubId, lot: LotId, most: usize) -> Result<Trace, Failure> {
+    let known: LotId =
+        lots::table.filter(lots::id.eq(lot).and(lots::club_id.eq(club))).select(lots::id).first(conn)?;
+    let up = walk(conn, Node::Lot(known), Way::Up, most)?;
+    let down = walk(conn, Node::Lot(known), Way::Down, most)?;
+    let others = |reached: &Reached| -> Vec<LotId> {
+        reached.lots().into_iter().filter(|found| *found != lot).collect()
+    };
+    let named: BTreeSet<BatchId> = up.batches().union(&down.batches()).copied().collect();
+    let (taken, more_taken) = taken(conn, &down.lots(), most)?;
     Ok(Trace {
-        up: described(conn, &up)?,
-        down: described(conn, &down)?,
-        batches: batches::table
-            .filter(batches::id.eq_any(named))
-            .order(batches::id)
-            .select((batches::id, batches::code, batches::name))
-            .load(conn)?,
-        taken: taken(conn, &of)?,
+        up: described(conn, &others(&up))?,
+        down: described(conn, &others(&down))?,
+        batches: batches_named(conn, &named)?,
+        taken,
+        cut: up.cut || down.cut || more_taken,
     })
 }
 
-/// The items that went into a batch, and into those that some of it came from.
-pub fn items_into(conn: &mut AnyConn, batch: BatchId) -> Result<Vec<ItemId>, Failure> {
-    let above = spread(conn, vec![batch], false)?;
+fn batches_named(
+    conn: &mut AnyConn,
+    of: &BTreeSet<BatchId>,
+) -> Result<Vec<(BatchId, String, String)>, Failure> {
+    let of: Vec<BatchId> = of.iter().copied().collect();
     let mut found = Vec::new();
-    for some in lots_into(conn, &above)?.chunks(500) {
+    for some in of.chunks(500) {
+        let rows: Vec<(BatchId, String, String)> = batches::table
+            .filter(batches::id.eq_any(some.to_vec()))
+            .order(batches::id)
+            .select((batches::id, batches::code, batches::name))
+            .load(conn)?;
+        found.extend(rows);
+    }
+    Ok(found)
+}
+
+/// The items that went into a batch, and into all that some of it came from.
+pub fn items_into(conn: &mut AnyConn, batch: BatchId) -> Result<Vec<ItemId>, Failure> {
+    let above = walk(conn, Node::Batch(batch), Way::Up, usize::MAX)?;
+    let mut found = Vec::new();
+    for some in above.lots().chunks(500) {
         let part: Vec<ItemId> =
             lots::table.filter(lots::id.eq_any(some.to_vec())).select(lots::item_id).distinct().load(conn)?;
         found.extend(part);
@@ -107,126 +132,23 @@ pub fn items_into(conn: &mut AnyConn, batch: BatchId) -> Result<Vec<ItemId>, Fai
     Ok(found)
 }
 
-/// Entries that stand: not reversed and no reversals, with a line on one of these accounts.
-fn standing_entries(
-    conn: &mut AnyConn,
-    of_batches: &[BatchId],
-    kinds: &[EntryKind],
-) -> Result<Vec<EntryId>, Failure> {
-    let back = diesel::alias!(entries as back);
-    let mut found = Vec::new();
-    for some in of_batches.chunks(500) {
-        let of: Vec<Option<BatchId>> = some.iter().copied().map(Some).collect();
-        let part: Vec<EntryId> = entries::table
-            .inner_join(postings::table.on(postings::entry_id.eq(entries::id)))
-            .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
-            .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-            .filter(accounts::batch_id.eq_any(of).and(entries::kind.eq_any(kinds.to_vec())))
-            .filter(back.field(entries::id).nullable().is_null())
-            .select(entries::id)
-            .load(conn)?;
-        found.extend(part);
-    }
-    found.sort_unstable();
-    found.dedup();
-    Ok(found)
-}
-
-/// All batches reached from these through splits and blends, down (into) or up (out of).
-fn spread(conn: &mut AnyConn, from: Vec<BatchId>, down: bool) -> Result<BTreeSet<BatchId>, Failure> {
-    let mut reached: BTreeSet<BatchId> = from.iter().copied().collect();
-    let mut edge = from;
-    while !edge.is_empty() {
-        let moved = standing_entries(conn, &edge, &[EntryKind::Split, EntryKind::Blend])?;
-        let rows: Vec<(EntryId, Option<BatchId>, Milli)> = postings::table
-            .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
-            .filter(postings::entry_id.eq_any(moved).and(accounts::batch_id.is_not_null()))
-            .select((postings::entry_id, accounts::batch_id, postings::quantity))
-            .load(conn)?;
-        let starts =
-            |batch: BatchId, quantity: Milli| edge.contains(&batch) && (quantity < Milli::ZERO) == down;
-        let started: BTreeSet<EntryId> = rows
-            .iter()
-            .filter(|row| row.1.is_some_and(|batch| starts(batch, row.2)))
-            .map(|row| row.0)
-            .collect();
-        let next: Vec<BatchId> = rows
-            .iter()
-            .filter(|row| started.contains(&row.0) && (row.2 > Milli::ZERO) == down)
-            .filter_map(|row| row.1)
-            .filter(|batch| !reached.contains(batch))
-            .collect();
-        reached.extend(&next);
-        edge = next;
-        edge.sort_unstable();
-        edge.dedup();
-    }
-    Ok(reached)
-}
-
-/// The allergens of all that went into a batch: its own supplies, those of the batches it came from, and of the batches
-/// whose by-products and drinks were drawn into it.
-pub fn allergens(conn: &mut AnyConn, batch: BatchId) -> Result<Vec<String>, Failure> {
-    let (mut reached, mut edge) = (BTreeSet::new(), vec![batch]);
+/// The allergens of a lot: what its own item states, and what the items of all lots state that went into it by whatever
+/// way, as they state it today. A drink is made anew with every batch, so its item states nothing by itself: what a
+/// bottling may hold follows from its own batch and packaging, whatever went into another bottling of that drink.
+pub fn allergens(conn: &mut AnyConn, lot: LotId) -> Result<Vec<String>, Failure> {
+    let above = walk(conn, Node::Lot(lot), Way::Up, usize::MAX)?;
     let mut found = BTreeSet::new();
-    while !edge.is_empty() {
-        let above = spread(conn, edge, false)?;
-        let mut rows: Vec<(String, Option<BatchId>)> = Vec::new();
-        for some in lots_into(conn, &above)?.chunks(500) {
-            let of = lots::table.inner_join(items::table.on(items::id.eq(lots::item_id)));
-            let of = of.filter(lots::id.eq_any(some.to_vec())).select((items::allergens, lots::batch_id));
-            rows.extend(of.load::<(String, Option<BatchId>)>(conn)?);
-        }
-        reached.extend(above);
-        let words = rows.iter().flat_map(|row| row.0.split(',')).filter(|word| !word.is_empty());
+    for some in above.lots().chunks(500) {
+        let rows: Vec<String> = lots::table
+            .inner_join(items::table.on(items::id.eq(lots::item_id)))
+            .filter(lots::id.eq_any(some.to_vec()))
+            .select(items::allergens)
+            .distinct()
+            .load(conn)?;
+        let words = rows.iter().flat_map(|row| row.split(',')).filter(|word| !word.is_empty());
         found.extend(words.map(str::to_owned));
-        let origins: BTreeSet<BatchId> = rows.iter().filter_map(|row| row.1).collect();
-        edge = origins.difference(&reached).copied().collect();
     }
     Ok(found.into_iter().collect())
-}
-
-fn batches_drawn_into(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<BatchId>, Failure> {
-    let back = diesel::alias!(entries as back);
-    let of: Vec<Option<LotId>> = of.iter().copied().map(Some).collect();
-    let found: Vec<Option<BatchId>> = entries::table
-        .inner_join(postings::table.on(postings::entry_id.eq(entries::id)))
-        .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
-        .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-        .filter(accounts::lot_id.eq_any(of).and(postings::quantity.lt(Milli::ZERO)))
-        .filter(entries::kind.eq_any([EntryKind::Draw, EntryKind::Pitch, EntryKind::Bottling]))
-        .filter(back.field(entries::id).nullable().is_null())
-        .select(entries::batch_id)
-        .distinct()
-        .load(conn)?;
-    Ok(found.into_iter().flatten().collect())
-}
-
-fn stock_lines(conn: &mut AnyConn, of: &[EntryId], came: bool) -> Result<Vec<LotId>, Failure> {
-    let mut found = Vec::new();
-    for some in of.chunks(500) {
-        let rows: Vec<(Option<LotId>, Milli)> = postings::table
-            .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
-            .filter(postings::entry_id.eq_any(some.to_vec()).and(accounts::lot_id.is_not_null()))
-            .select((accounts::lot_id, postings::quantity))
-            .load(conn)?;
-        found.extend(rows.into_iter().filter(|row| (row.1 > Milli::ZERO) == came).filter_map(|row| row.0));
-    }
-    found.sort_unstable();
-    found.dedup();
-    Ok(found)
-}
-
-fn lots_into(conn: &mut AnyConn, of: &BTreeSet<BatchId>) -> Result<Vec<LotId>, Failure> {
-    let of: Vec<BatchId> = of.iter().copied().collect();
-    let drawn = standing_entries(conn, &of, &[EntryKind::Draw, EntryKind::Pitch, EntryKind::Bottling])?;
-    stock_lines(conn, &drawn, false)
-}
-
-fn lots_out_of(conn: &mut AnyConn, of: &BTreeSet<BatchId>) -> Result<Vec<LotId>, Failure> {
-    let of: Vec<BatchId> = of.iter().copied().collect();
-    let made = standing_entries(conn, &of, &[EntryKind::ByProduct, EntryKind::Bottling])?;
-    stock_lines(conn, &made, true)
 }
 
 fn described(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<Found>, Failure> {
@@ -249,12 +171,17 @@ fn described(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<Found>, Failure> {
                 (lots::batch_id, bottlings::id.nullable()),
             ))
             .load(conn)?;
-        let left: Vec<(Option<LotId>, Milli)> = accounts::table
+        let there: Vec<(LotId, Milli)> = accounts::table
             .filter(accounts::lot_id.eq_any(some.iter().copied().map(Some)))
-            .select((accounts::lot_id, accounts::quantity))
+            .select((accounts::lot_id.assume_not_null(), accounts::quantity))
             .load(conn)?;
+        let mut left: HashMap<LotId, Milli> = HashMap::new();
+        for (lot, quantity) in there {
+            let sum = left.entry(lot).or_default();
+            *sum = *sum + quantity;
+        }
         for ((lot, code, item, unit), (receipt, supplier, mark, day), (batch, bottling)) in rows {
-            let left = left.iter().filter(|row| row.0 == Some(lot)).map(|row| row.1).sum();
+            let left = left.get(&lot).copied().unwrap_or_default();
             let supplier = (supplier, mark);
             found.push(Found { lot, code, item, receipt, supplier, day, batch, bottling, left, unit });
         }
@@ -262,7 +189,8 @@ fn described(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<Found>, Failure> {
     Ok(found)
 }
 
-fn taken(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<Taken>, Failure> {
+/// Who took bottles of these lots, `most` takings at most, and whether there are more.
+fn taken(conn: &mut AnyConn, of: &[LotId], most: usize) -> Result<(Vec<Taken>, bool), Failure> {
     type Row = (EntryId, Day, LotId, String, Milli);
     let back = diesel::alias!(entries as back);
     let mut found = Vec::new();
@@ -275,22 +203,34 @@ fn taken(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<Taken>, Failure> {
             .filter(entries::kind.eq(EntryKind::Withdrawal).and(lots::id.eq_any(some.to_vec())))
             .filter(back.field(entries::id).nullable().is_null())
             .order(entries::id)
+            .limit(i64::try_from(most - found.len() + 1).unwrap_or(i64::MAX))
             .select((entries::id, entries::day, lots::id, lots::code, postings::quantity))
             .load(conn)?;
+        let entries: Vec<EntryId> = rows.iter().map(|row| row.0).collect();
+        let receivers = receivers(conn, &entries)?;
         for (entry, day, lot, code, quantity) in rows {
-            let who = receiver(conn, entry)?;
+            let who = receivers.get(&entry).cloned().unwrap_or_default();
             found.push(Taken { entry, day, lot, code, bottles: quantity.get() / -1000, who });
         }
+        if found.len() > most {
+            found.truncate(most);
+            return Ok((found, true));
+        }
     }
-    Ok(found)
+    Ok((found, false))
 }
 
-fn receiver(conn: &mut AnyConn, entry: EntryId) -> Result<String, Failure> {
-    let (kind, name): (String, Option<String>) = postings::table
-        .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
-        .left_join(members::table.on(members::id.nullable().eq(accounts::member_id)))
-        .filter(postings::entry_id.eq(entry).and(accounts::kind.ne("stock")))
-        .select((accounts::kind, members::name.nullable()))
-        .first(conn)?;
-    Ok(name.unwrap_or(kind))
+/// Who or what bottles went to, by entry.
+fn receivers(conn: &mut AnyConn, of: &[EntryId]) -> Result<HashMap<EntryId, String>, Failure> {
+    let mut found = HashMap::new();
+    for some in of.chunks(500) {
+        let rows: Vec<(EntryId, String, Option<String>)> = postings::table
+            .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
+            .left_join(members::table.on(members::id.nullable().eq(accounts::member_id)))
+            .filter(postings::entry_id.eq_any(some.to_vec()).and(accounts::kind.ne("stock")))
+            .select((postings::entry_id, accounts::kind, members::name.nullable()))
+            .load(conn)?;
+        found.extend(rows.into_iter().map(|(entry, kind, name)| (entry, name.unwrap_or(kind))));
+    }
+    Ok(found)
 }

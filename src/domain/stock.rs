@@ -149,7 +149,7 @@ impl Item {
     /// Milk, or something that holds lactose.
     pub fn dairy(&self) -> bool {
         self.lactose_mg_per_kg.is_some_and(|lactose| lactose > 0)
-            || matches!(self.kind, ItemKind::Ingredient | ItemKind::Drink)
+            || matches!(self.kind, ItemKind::Ingredient | ItemKind::ByProduct | ItemKind::Drink)
                 && self.allergens.iter().any(|allergen| allergen == "milk")
     }
 

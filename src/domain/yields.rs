@@ -23,7 +23,7 @@ pub struct Story {
     pub supplies: Vec<Used>,
     /// By-products weighed off.
     pub by_products: Vec<Used>,
-    /// Milk went into a batch that some of it came from.
+    /// Milk went into a batch that some of it came from, as drink in bulk or in bottles.
     pub milk_before: bool,
     /// Volume that came from other batches.
     pub moved_in: Milli,

@@ -292,7 +292,7 @@ fn find(
         places: rows::standing(conn, club, bottling.lot)?,
         booked: costs::booked(conn, &[bottling.entry])?.remove(&bottling.entry).unwrap_or_default(),
         tastings: rows::tastings(conn, club, &[id])?.remove(&id).unwrap_or_default(),
-        allergens: rows::allergens(conn, club, bottling.batch, bottling.lot)?,
+        allergens: trace::allergens(conn, bottling.lot)?,
         gravity: batches::gravity_ends(conn, &[bottling.batch])?.first().map(|ends| (ends.2, ends.3)),
         entries: books::tell(conn, club, Which::Bottling(id), before, limit)?,
         said: said.filter(|told| told.bottling == Some(id)),

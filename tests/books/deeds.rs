@@ -87,6 +87,11 @@ impl Event {
         self.changes.iter().any(|(at, _)| *at == spot)
     }
 
+    /// It was not taken back, and takes nothing back.
+    pub fn stands(&self) -> bool {
+        self.what != What::Reversal && !self.taken_back
+    }
+
     /// Spots into which it brought something.
     pub fn filled(&self) -> impl Iterator<Item = Spot> {
         let brought = |held: &Held| held.quantity > 0 || held.cost > 0;

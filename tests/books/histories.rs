@@ -9,6 +9,7 @@ use undercroft::actions::Error;
 use super::deeds::{Bought, Deed, Held, Source, Spot, Stage, TODAY, Take};
 use super::model::Model;
 use super::steps::{Step, histories};
+use super::traces;
 use super::world::{World, date, items};
 use crate::ground::{Ground, block_on};
 
@@ -78,6 +79,7 @@ async fn live(ground: &Ground, steps: &[Step], tally: &mut Tally) -> Result<Vec<
         }
     }
     past_days_agree(&mut world, &model).map_err(TestCaseError::fail)?;
+    traces::agree(&mut world, &model).map_err(TestCaseError::fail)?;
     prop_assert_eq!(world.findings(), Vec::<String>::new());
     Ok(world.told())
 }

@@ -13,4 +13,5 @@ mod requests;
 mod reversals;
 mod steps;
 mod tastings;
+mod traces;
 mod world;

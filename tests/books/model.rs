@@ -424,7 +424,7 @@ impl Model {
     }
 
     fn live(&self) -> impl Iterator<Item = &Event> {
-        self.events.iter().filter(|event| event.what != What::Reversal && !event.taken_back)
+        self.events.iter().filter(|event| event.stands())
     }
 
     /// Whether a batch has ended, and how.

@@ -123,7 +123,7 @@ fn draw(dice: &mut Dice<'_>, day: Day, books: &Model, pitch: bool) -> Option<Dee
 }
 
 /// A line of an item, mostly one that is there, or of one of its lots, for a part of what is there.
-fn take(dice: &mut Dice<'_>, books: &Model, item: Option<usize>) -> Take {
+fn take(dice: &mut Dice<'_>, books: &Model, fixed: Option<usize>) -> Take {
     let left =
         |lot: usize| (0..PLACES).map(|place| books.at(Spot::Shelf { lot, place }).quantity).sum::<Amount>();
     let lots_of = |item| {
@@ -132,9 +132,14 @@ fn take(dice: &mut Dice<'_>, books: &Model, item: Option<usize>) -> Take {
     };
     let any = dice.one_in(8);
     let known: Vec<usize> = (0..PACKAGING.start).filter(|item| any || !lots_of(*item).is_empty()).collect();
-    let item = item.unwrap_or_else(|| if known.is_empty() { 0 } else { known[dice.below(known.len())] });
+    let item = fixed.unwrap_or_else(|| if known.is_empty() { 0 } else { known[dice.below(known.len())] });
     let lots = lots_of(item);
-    let (from, there) = if dice.one_in(3) && !lots.is_empty() {
+    // Of a batch also what came off another, or was bottled from it.
+    let again: Vec<usize> = (0..books.lots.len()).filter(|lot| fixed.is_none() && left(*lot) > 0).collect();
+    let (from, there) = if dice.one_in(5) && !again.is_empty() {
+        let lot = again[dice.below(again.len())];
+        (Source::Lot(lot), left(lot))
+    } else if dice.one_in(3) && !lots.is_empty() {
         let lot = lots[dice.below(lots.len())];
         (Source::Lot(lot), left(lot))
     } else {

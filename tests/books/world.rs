@@ -6,6 +6,7 @@ use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Text};
 use undercroft::actions::{Done, batches, bottles, reversals, stock};
 use undercroft::db::connection::AnyConn;
+use undercroft::db::trace::trace;
 use undercroft::db::{Database, stock as shelves};
 use undercroft::domain::batches::{
     ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source as From, Transfer,
@@ -20,6 +21,7 @@ use undercroft::units::money::Money;
 use undercroft::units::quantity::{BaseUnit, Milli};
 
 use super::deeds::{self, Amount, Bought, Day, Deed, Held, Source, Spot, Take};
+use super::traces::Told;
 use crate::ground::{self, Club, Ground};
 
 /// Name, kind, unit, density in millionths of g/mL, worth of a unit in millionths.
@@ -323,6 +325,25 @@ impl World {
     /// What the program finds when it re-derives everything.
     pub fn findings(&mut self) -> Vec<String> {
         undercroft::db::verify::verify(&mut self.conn).expect("the check runs").off
+    }
+
+    /// The trace of a lot, in the numbers of the model.
+    pub fn trace(&mut self, lot: usize) -> Told {
+        let found = trace(&mut self.conn, self.club.hand.club, self.lots[lot]).expect("a trace");
+        let lot = |id| self.lots.iter().position(|lot| *lot == id).expect("a lot of this club");
+        let batch = |id| self.batches.iter().position(|batch| *batch == id).expect("a batch of this club");
+        let entry = |id| self.entries.iter().position(|entry| *entry == id).expect("an entry of this club");
+        assert!(!found.cut, "these networks are small");
+        Told {
+            up: found.up.iter().map(|found| lot(found.lot)).collect(),
+            down: found.down.iter().map(|found| lot(found.lot)).collect(),
+            batches: found.batches.iter().map(|found| batch(found.0)).collect(),
+            taken: found
+                .taken
+                .iter()
+                .map(|taken| (entry(taken.entry), lot(taken.lot), i128::from(taken.bottles)))
+                .collect(),
+        }
     }
 
     /// What stood on the shelves at the end of a past day: lot and place by number, and what was there.

@@ -10,7 +10,7 @@ use crate::db::schema::{accounts, bottlings, entries, items, lots, postings};
 use crate::db::{stock, trace};
 use crate::domain::batches::Moved;
 use crate::domain::books::EntryKind;
-use crate::domain::stock::Item;
+use crate::domain::stock::{Item, ItemKind};
 use crate::domain::yields::{Story, Used};
 use crate::units::ids::{BatchId, ClubId, ItemId};
 use crate::units::measure::ReadingKind;
@@ -50,10 +50,10 @@ pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Fai
     }
     story.supplies = drawn(conn, club, id, false)?;
     story.by_products = drawn(conn, club, id, true)?;
-    if story.moved_in > Milli::ZERO {
-        for item in trace::items_into(conn, id)? {
-            story.milk_before |= stock::item(conn, club, item)?.dairy();
-        }
+    let drinks = story.supplies.iter().any(|used| used.item.kind == ItemKind::Drink);
+    if story.moved_in > Milli::ZERO || drinks {
+        let above = trace::items_into(conn, id)?;
+        story.milk_before = stock::items_of(conn, club, &above)?.values().any(Item::dairy);
     }
     let mut gravities: Vec<f64> = Vec::new();
     if let Some(origin) = batch.came_from {
@@ -102,9 +102,11 @@ fn drawn(conn: &mut AnyConn, club: ClubId, id: BatchId, by_products: bool) -> Re
             None => sums.push((item, quantity)),
         }
     }
+    let ids: Vec<ItemId> = sums.iter().map(|sum| sum.0).collect();
+    let mut items = stock::items_of(conn, club, &ids)?;
     sums.into_iter()
-        .map(|(item, quantity)| {
-            let item: Item = stock::item(conn, club, item)?;
+        .map(|(id, quantity)| {
+            let item = items.remove(&id).ok_or(Failure::Gone)?;
             Ok(Used { item, quantity })
         })
         .collect()

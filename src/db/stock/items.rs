@@ -1,5 +1,7 @@
 //! Items: the kinds of things kept.
 
+use std::collections::HashMap;
+
 use diesel::prelude::*;
 
 use crate::db::connection::AnyConn;
@@ -92,6 +94,19 @@ pub fn item(conn: &mut AnyConn, club: ClubId, id: ItemId) -> Result<Item, Failur
         .select(ItemRow::as_select())
         .first(conn)?;
     Ok(row.into())
+}
+
+/// These items, those of another club left out.
+pub fn items_of(conn: &mut AnyConn, club: ClubId, ids: &[ItemId]) -> Result<HashMap<ItemId, Item>, Failure> {
+    let mut found = HashMap::new();
+    for some in ids.chunks(500) {
+        let rows: Vec<(ItemId, ItemRow)> = items::table
+            .filter(items::club_id.eq(club).and(items::id.eq_any(some.to_vec())))
+            .select((items::id, ItemRow::as_select()))
+            .load(conn)?;
+        found.extend(rows.into_iter().map(|(id, row)| (id, row.into())));
+    }
+    Ok(found)
 }
 
 /// Items by name, at most `limit`.

@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 use super::{Amount, Page};
 use crate::actions::bottles::record_withdrawal;
 use crate::db::bottles::{self as rows, Bottling};
-use crate::db::{AnyConn, Failure, costs};
+use crate::db::{AnyConn, Failure, costs, trace};
 use crate::domain::bottles::{TastingAge, cost_per_bottle};
 use crate::domain::members::{Doer, Onlooker, Taster};
 use crate::units::days::{self, Day};
@@ -160,7 +160,7 @@ fn body(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<BottlingBody,
             vol_percent: format!("{:.1}", strength.number()),
             basis: bottling.strength_basis.clone(),
         }),
-        allergens: rows::allergens(conn, doer.club, bottling.batch, bottling.lot)?,
+        allergens: trace::allergens(conn, bottling.lot)?,
         tasting_ages: tastings.into_iter().map(age).collect(),
     })
 }

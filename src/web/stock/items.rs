@@ -174,8 +174,15 @@ fn known(who: &Doer, item: &Item) -> Vec<(&'static str, String, String)> {
     if item.splits_lactose {
         facts.push(("Splits lactose", "yes".to_owned(), String::new()));
     }
-    if !item.allergens.is_empty() {
-        facts.push(("Allergens", item.allergens.join(", "), String::new()));
+    match (item.kind, item.allergens.join(", ")) {
+        (ItemKind::Drink, stated) if stated.is_empty() => {
+            facts.push(("Allergens", "each bottling names its own".to_owned(), String::new()));
+        }
+        (ItemKind::Drink, stated) => {
+            facts.push(("Allergens", format!("{stated}, and those each bottling names"), String::new()));
+        }
+        (_, stated) if !stated.is_empty() => facts.push(("Allergens", stated, String::new())),
+        _ => {}
     }
     if let Some(value) = item.value_per_unit {
         let unit = format!("{} a {}", words::sign(&who.currency).trim(), item.unit.priced().0);
@@ -270,7 +277,13 @@ async fn change_page(
 /// The questions about an item, with what is known of it.
 fn questions(view: FormView, doer: &Doer, item: Option<&Item>) -> FormView {
     view.group(Group::new("What it is", naming(item)))
-        .group(Group::new("Allergens", allergens(item)))
+        .group(Group::new(
+            match item.map(|item| item.kind) {
+                Some(ItemKind::Drink) => "Allergens in every bottling, beside those of what went into it",
+                _ => "Allergens",
+            },
+            allergens(item),
+        ))
         .group(Group::new("Worth, and when it is low", worth(doer, item)))
         .group(Group::new("What is in it", composition(item)))
 }

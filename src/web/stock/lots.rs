@@ -319,7 +319,15 @@ fn trace_lead(lot: &Lot, trace: &Trace) -> String {
     let bottled: Vec<&Found> = trace.down.iter().filter(|found| found.bottling.is_some()).collect();
     let left: i64 = bottled.iter().map(|found| found.left.get() / 1000).sum();
     let gone = if taken == 0 { String::new() } else { format!(", {}", hands(&trace.taken)) };
-    match (lot.bottling, bottled.is_empty()) {
+    let more = if trace.cut {
+        format!(
+            " The trace tells {} lots and batches each way and this one has more: follow those named here for the rest.",
+            trace::MOST
+        )
+    } else {
+        String::new()
+    };
+    let lead = match (lot.bottling, bottled.is_empty()) {
         (Some(_), _) => format!("{} taken from it{gone}.", words::count(taken, "bottle was", "bottles were")),
         (None, true) if trace.batches.is_empty() => "None of it has gone into a batch so far.".to_owned(),
         (None, true) => "No bottle has come of it so far.".to_owned(),
@@ -327,7 +335,8 @@ fn trace_lead(lot: &Lot, trace: &Trace) -> String {
             "{} came of it: {left} of them stand here, {taken} were taken{gone}.",
             words::count(left + taken, "bottle", "bottles")
         ),
-    }
+    };
+    lead + &more
 }
 
 /// Who took them: "by 5 members and for tastings".

@@ -148,6 +148,8 @@ pub struct TraceBody {
     pub down: Vec<FoundLot>,
     /// Bottles that were taken, of it or of what came of it.
     pub taken: Vec<TakenBottles>,
+    /// It tells 5000 lots and batches each way and 5000 takings; here there are more. Trace those named for the rest.
+    pub cut: bool,
 }
 
 /// A lot found on the way.
@@ -221,6 +223,7 @@ fn trace_body(lot: LotName, trace: Trace) -> TraceBody {
         batches: trace.batches.into_iter().map(batch).collect(),
         down: trace.down.into_iter().map(FoundLot::from).collect(),
         taken: trace.taken.into_iter().map(TakenBottles::from).collect(),
+        cut: trace.cut,
     }
 }
 
