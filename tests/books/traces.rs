@@ -238,10 +238,10 @@ async fn milk_in_a_by_product_is_followed_into_the_next_drink(ground: &Ground) {
         };
         batches::draw(&db, hand, None, order).await.expect("it is drawn");
     };
-    let (curds, blend, plain) = (plan("Perry").await, plan("Perry").await, plan("Perry").await);
+    let (curds, blend, other) = (plan("Perry").await, plan("Perry").await, plan("Perry").await);
     draw_in(curds, Source::Item(cellar.curds), 1_000_000, 9_000_000).await;
     draw_in(blend, Source::Item(cellar.yeast), 1_000, 9_000_000).await;
-    draw_in(plain, Source::Item(cellar.yeast), 1_000, 9_000_000).await;
+    draw_in(other, Source::Item(cellar.yeast), 1_000, 9_000_000).await;
     let order = Transfer {
         batch: curds,
         day: day("2026-06-03"),
@@ -261,7 +261,7 @@ async fn milk_in_a_by_product_is_followed_into_the_next_drink(ground: &Ground) {
             .expect("it is bottled")
             .lot
     };
-    let (with, without) = (fill(blend).await, fill(plain).await);
+    let (with, without) = (fill(blend).await, fill(other).await);
 
     let (club, milk_lot) = (hand.club, cellar.milk_lot);
     let found = db.read(move |conn| {
@@ -273,10 +273,10 @@ async fn milk_in_a_by_product_is_followed_into_the_next_drink(ground: &Ground) {
             undercroft::db::stock::lot(conn, club, without)?.item.allergens,
         ))
     });
-    let (down, up, milky, plain, stated) = found.await.expect("traces");
+    let (down, up, milky, milkless, stated) = found.await.expect("traces");
     assert!(down.down.iter().any(|found| found.lot == with), "{down:?}");
     assert!(down.down.iter().all(|found| found.lot != without), "{down:?}");
     assert!(up.up.iter().any(|found| found.lot == milk_lot), "{up:?}");
-    assert_eq!((milky, plain), (vec!["milk".to_owned()], Vec::new()), "both are bottles of Perry, 750 mL");
+    assert_eq!((milky, milkless), (vec!["milk".to_owned()], Vec::new()), "both are bottles of Perry, 750 mL");
     assert_eq!(stated, Vec::<String>::new(), "the drink itself states nothing");
 }

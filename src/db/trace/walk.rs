@@ -3,8 +3,8 @@
 //!
 //! What stands in the books leads from a lot into the batch it was drawn into, from a batch to the by-products and
 //! bottles that came of it and to the batches it was split or blended into, and from packaging to the bottles it was
-//! used on. The order in time is not looked at: a lot that was drawn into a batch counts for all that ever came of it, so
-//! that a recall names too much rather than too little. Nothing is visited twice, so a circle ends.
+//! used on. The order in time is not looked at: a lot that was drawn into a batch counts for all that ever came of it,
+//! so that a recall names too much rather than too little. Nothing is visited twice, so a circle ends.
 
 use std::collections::BTreeSet;
 

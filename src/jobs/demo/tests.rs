@@ -6,7 +6,7 @@ use crate::actions::bottles::record_bottling;
 use crate::db::bottles::{self, Bottling};
 use crate::db::reminders as due;
 use crate::db::verify::verify;
-use crate::db::{AnyConn, batches, books, costs, stock as shelves};
+use crate::db::{AnyConn, batches, books, costs, stock as shelves, trace};
 use crate::domain::batches::{Draw, DrawLine, Source, Stage, Transfer};
 use crate::domain::books::{Account, EntryKind};
 use crate::domain::bottles::Bottling as Filling;
@@ -221,8 +221,10 @@ async fn fill(db: &Database, by: &Cellarhand, batch: BatchId) -> (Vec<String>, O
         remark: String::new(),
     };
     let filled = record_bottling(db, by, None, order).await.unwrap();
-    let lot = shelves::lot(conn, by.club, filled.lot).unwrap();
-    (lot.item.allergens, bottles::bottling(conn, by.club, filled.bottling).unwrap().strength)
+    (
+        trace::allergens(conn, filled.lot).unwrap(),
+        bottles::bottling(conn, by.club, filled.bottling).unwrap().strength,
+    )
 }
 
 #[test]

@@ -321,7 +321,8 @@ fn trace_lead(lot: &Lot, trace: &Trace) -> String {
     let gone = if taken == 0 { String::new() } else { format!(", {}", hands(&trace.taken)) };
     let more = if trace.cut {
         format!(
-            " The trace tells {} lots and batches each way and this one has more: follow those named here for the rest.",
+            " The trace tells {} lots and batches each way and this one has more: follow those named here for the \
+             rest.",
             trace::MOST
         )
     } else {
