@@ -13,7 +13,7 @@ use crate::domain::tastings::sheet::{Attribute, usual_attributes};
 use crate::domain::tastings::{Glass, Method, Plan, Sample, Seat, Table, Tasting};
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{
-    BatchId, BottlingId, ClubId, EntryId, GlassId, LotId, MemberId, SampleId, SheetId, TastingId,
+    BottlingId, ClubId, EntryId, GlassId, LotId, MemberId, SampleId, SheetId, TastingId,
 };
 use crate::units::measure::Measured;
 use crate::units::quantity::Milli;
@@ -148,7 +148,7 @@ pub fn table(conn: &mut AnyConn, club: ClubId, id: TastingId) -> Result<Table, F
         self::attributes(conn, club)?
     };
     Ok(Table {
-        samples: samples(conn, club, id)?,
+        samples: samples(conn, id)?,
         glasses: glasses(conn, id)?,
         attributes,
         seats: seats(conn, id)?,
@@ -156,9 +156,9 @@ pub fn table(conn: &mut AnyConn, club: ClubId, id: TastingId) -> Result<Table, F
     })
 }
 
-fn samples(conn: &mut AnyConn, club: ClubId, id: TastingId) -> Result<Vec<Sample>, Failure> {
+fn samples(conn: &mut AnyConn, id: TastingId) -> Result<Vec<Sample>, Failure> {
     type Poured = (SampleId, i64, Option<EntryId>);
-    type Bottled = (BottlingId, String, String, Day, Milli, Option<Measured>, BatchId, LotId);
+    type Bottled = (BottlingId, String, String, Day, Milli, Option<Measured>, LotId);
     let rows: Vec<(Poured, Bottled)> = tasting_samples::table
         .inner_join(bottlings::table.on(bottlings::id.eq(tasting_samples::bottling_id)))
         .inner_join(batches::table.on(batches::id.eq(bottlings::batch_id)))
@@ -173,13 +173,12 @@ fn samples(conn: &mut AnyConn, club: ClubId, id: TastingId) -> Result<Vec<Sample
                 bottlings::bottled_on,
                 bottlings::bottle_volume,
                 bottlings::strength_micro,
-                bottlings::batch_id,
                 bottlings::lot_id,
             ),
         ))
         .load(conn)?;
     let each = |((id, number, entry), bottled): (Poured, Bottled)| {
-        let (bottling, code, drink, bottled_on, bottle_volume, strength, batch, lot) = bottled;
+        let (bottling, code, drink, bottled_on, bottle_volume, strength, lot) = bottled;
         Ok(Sample {
             id,
             number: u32::try_from(number).unwrap_or(u32::MAX),

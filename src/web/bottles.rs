@@ -20,7 +20,7 @@ use super::trail::{self, Trail};
 use super::words;
 use crate::db::books::{self, Told, Which};
 use crate::db::bottles::{self as rows, Bottling, Left};
-use crate::db::{AnyConn, Failure, batches, costs, stock};
+use crate::db::{AnyConn, Failure, batches, costs, stock, trace};
 use crate::domain::bottles::{TastingAge, cost_per_bottle, next_tasting};
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::units::days::{self, Day};

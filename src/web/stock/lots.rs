@@ -337,7 +337,7 @@ fn trace_lead(lot: &Lot, trace: &Trace) -> String {
             words::count(left + taken, "bottle", "bottles")
         ),
     };
-    lead + &more
+    format!("{lead}{more}")
 }
 
 /// Who took them: "by 5 members and for tastings".
