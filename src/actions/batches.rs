@@ -49,7 +49,7 @@ pub async fn plan(db: &Database, by: &Cellarhand, key: Option<RequestKey>, plan:
     .await
 }
 
-fn new_batch(
+pub(super) fn new_batch(
     conn: &mut AnyConn,
     doer: &Doer,
     name: &str,

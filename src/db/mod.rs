@@ -14,6 +14,7 @@ pub mod books;
 pub mod bottles;
 pub mod costs;
 pub mod members;
+pub mod plans;
 pub mod reminders;
 pub mod reports;
 pub mod requests;

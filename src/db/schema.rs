@@ -388,6 +388,31 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    plan_steps (batch_id, line) {
+        batch_id -> BigInt,
+        line -> BigInt,
+        club_id -> BigInt,
+        kind -> Text,
+        what -> Text,
+        amount -> Nullable<BigInt>,
+        unit -> Nullable<Text>,
+        target_micro_c -> Nullable<BigInt>,
+        minutes -> Nullable<BigInt>,
+        caution -> Text,
+    }
+}
+
+diesel::table! {
+    plan_supplies (batch_id, item_id) {
+        batch_id -> BigInt,
+        item_id -> BigInt,
+        club_id -> BigInt,
+        line -> BigInt,
+        amount -> BigInt,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(
     clubs,
     counters,
@@ -406,6 +431,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     bottlings,
     accounts,
     postings,
+    plan_steps,
+    plan_supplies,
     readings,
     tasting_ages,
     reminders,

@@ -9,6 +9,7 @@ use diesel::sql_types::{BigInt, Text};
 use crate::domain::batches::Stage;
 use crate::domain::books::EntryKind;
 use crate::domain::members::{Role, Scope};
+use crate::domain::plans::StepKind;
 use crate::domain::reminders::ReminderKind;
 use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
@@ -102,5 +103,9 @@ words! {
     Role as RoleColumn by from_name, name;
     Scope as ScopeColumn by from_name, name;
     Stage as StageColumn by from_code, code;
+<<<<<<< HEAD
     Method as MethodColumn by from_code, code;
+=======
+    StepKind as StepKindColumn by from_code, code;
+>>>>>>> a4dc3d3 (Ways to a strength and planned batches, begun)
 }

@@ -12,6 +12,7 @@ mod milk;
 mod mixing;
 mod question;
 mod readings;
+pub mod routes;
 mod sheet;
 mod strength;
 mod time;

@@ -26,6 +26,7 @@ pub mod input;
 pub mod limits;
 pub mod members;
 pub mod pictures;
+pub mod plans;
 pub mod problem;
 pub mod reminders;
 pub mod reports;

@@ -1,0 +1,2 @@
+DROP TABLE plan_supplies;
+DROP TABLE plan_steps;
