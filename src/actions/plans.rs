@@ -21,12 +21,7 @@ pub struct WholePlan {
 }
 
 /// Put a batch on paper with its plan.
-pub async fn plan(
-    db: &Database,
-    by: &Cellarhand,
-    key: Option<RequestKey>,
-    plan: WholePlan,
-) -> Done<Planned> {
+pub async fn plan(db: &Database, by: &Cellarhand, key: Option<RequestKey>, plan: WholePlan) -> Done<Planned> {
     once(db, by, key, "whole plan", plan, |conn, doer, plan| {
         let supplies = check(&plan.steps, &plan.supplies)?;
         for supply in &supplies {

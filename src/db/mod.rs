@@ -22,6 +22,7 @@ pub mod stock;
 pub mod tastings;
 pub mod trace;
 pub mod verify;
+pub mod workbench;
 
 pub use connection::{AnyConn, Database};
 pub use failure::Failure;

@@ -54,8 +54,7 @@ pub fn add(
 
 /// The steps of a batch, in their order.
 pub fn steps(conn: &mut AnyConn, club: ClubId, batch: BatchId) -> Result<Vec<PlanStep>, Failure> {
-    type Row =
-        (StepKind, String, Option<Milli>, Option<BaseUnit>, Option<Measured>, Option<i64>, String);
+    type Row = (StepKind, String, Option<Milli>, Option<BaseUnit>, Option<Measured>, Option<i64>, String);
     let rows: Vec<Row> = plan_steps::table
         .filter(plan_steps::batch_id.eq(batch).and(plan_steps::club_id.eq(club)))
         .order(plan_steps::line)

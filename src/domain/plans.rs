@@ -1,6 +1,7 @@
 //! What a batch is planned to be: numbered steps, and supplies with their amounts. And what is missing for it.
 //!
-//! A plan is paper: nothing is booked by it. Its steps are of few kinds, so that whoever reads a plan, a person or the
+//! A plan is paper: nothing is booked by it. Its steps are of few kinds, so that whoever reads a plan, a person or
+//! the
 //! program, knows what is meant without the words.
 
 use std::collections::BTreeMap;
@@ -126,7 +127,10 @@ pub const MOST_STEPS: usize = 100;
 /// Refuses a plan that cannot be meant, and joins supplies of the same item.
 pub fn check(steps: &[PlanStep], supplies: &[PlanSupply]) -> Result<Vec<PlanSupply>, Refusal> {
     if steps.len() > MOST_STEPS || supplies.len() > MOST_STEPS {
-        return Err(Refusal::unfit("", format!("A plan has at most {MOST_STEPS} steps and as many supplies")));
+        return Err(Refusal::unfit(
+            "",
+            format!("A plan has at most {MOST_STEPS} steps and as many supplies"),
+        ));
     }
     let mut joined: Vec<PlanSupply> = Vec::new();
     for supply in supplies.iter().filter(|supply| supply.amount > Milli::ZERO) {
@@ -194,7 +198,8 @@ pub fn good(shelves: &[Shelf], on: Day) -> Milli {
     shelves.iter().filter(|shelf| !shelf.expired(on)).map(|shelf| shelf.holding.quantity).sum()
 }
 
-/// What taking `wanted` from the shelves would cost, first-expired-first, and how much of it is not there. What is past
+/// What taking `wanted` from the shelves would cost, first-expired-first, and how much of it is not there. What is
+/// past
 /// its day is passed over.
 pub fn price(shelves: &[Shelf], wanted: Milli, on: Day) -> (Money, Milli) {
     let (mut rest, mut cost) = (wanted, Money::ZERO);
@@ -233,7 +238,10 @@ mod tests {
     fn a_price_is_that_of_the_first_to_expire() {
         let today: Day = "2026-06-01".parse().unwrap();
         let shelves = [shelf(100_000, 1_000_000_000, None), shelf(200_000, 2_200_000_000, None)];
-        assert_eq!(price(&shelves, Milli::new(250_000), today), (Money::from_micros(2_650_000_000), Milli::ZERO));
+        assert_eq!(
+            price(&shelves, Milli::new(250_000), today),
+            (Money::from_micros(2_650_000_000), Milli::ZERO)
+        );
         let (cost, missing) = price(&shelves, Milli::new(350_000), today);
         assert_eq!((cost, missing), (Money::from_micros(3_200_000_000), Milli::new(50_000)));
         let old = [shelf(100_000, 1_000_000_000, Some("2026-05-31"))];
@@ -244,15 +252,15 @@ mod tests {
     #[test]
     fn what_is_missing_is_what_plans_want_less_what_is_there() {
         let (sugar, yeast) = (ItemId::fresh(), ItemId::fresh());
-        let want = |item, planned, drawn| Wanted {
-            item,
-            planned: Milli::new(planned),
-            drawn: Milli::new(drawn),
-        };
+        let want =
+            |item, planned, drawn| Wanted { item, planned: Milli::new(planned), drawn: Milli::new(drawn) };
         let wanted = [want(sugar, 5000, 2000), want(sugar, 4000, 0), want(yeast, 10, 30)];
         let list = shopping(&wanted, |_| Milli::new(6000), false);
         assert_eq!(list.len(), 1, "the yeast was drawn already");
-        assert_eq!((list[0].item, list[0].wanted, list[0].missing), (sugar, Milli::new(7000), Milli::new(1000)));
+        assert_eq!(
+            (list[0].item, list[0].wanted, list[0].missing),
+            (sugar, Milli::new(7000), Milli::new(1000))
+        );
         assert!(shopping(&wanted, |_| Milli::new(9000), false).is_empty());
         assert_eq!(shopping(&wanted, |_| Milli::new(9000), true).len(), 1);
     }

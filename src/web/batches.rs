@@ -15,6 +15,7 @@ pub use course::{Course, Readiness};
 use super::entries::trail_of;
 use super::extract::{Paging, Path};
 use super::frame::Frame;
+use super::plans::Part;
 use super::problem::Problem;
 use super::respond::{self, Reply};
 use super::site::{Room, Site};
@@ -23,10 +24,12 @@ use super::words;
 use crate::db::batches::{self as rows, Batch, Reading};
 use crate::db::books::{self, Which};
 use crate::db::bottles::{self, Bottling};
+use crate::db::plans;
 use crate::db::reminders::Facts;
 use crate::db::{AnyConn, Failure};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::members::{Doer, Onlooker, Role};
+use crate::domain::plans::PlanStep;
 use crate::domain::yields::Story;
 use crate::units::days;
 use crate::units::ids::{BatchId, EntryId};
@@ -62,6 +65,7 @@ struct BatchPage {
     facts: Vec<Fact>,
     bottlings: Vec<(String, String)>,
     origin: Option<(String, String)>,
+    plan: Option<Part>,
     trail: Trail,
     request_keys: Vec<String>,
 }
@@ -85,6 +89,7 @@ pub struct Found {
     readings: Vec<Reading>,
     story: Story,
     bottlings: Vec<Bottling>,
+    plan: (Vec<PlanStep>, Vec<plans::Supply>),
     origin: Option<(BatchId, String)>,
     entries: Vec<books::Told>,
 }
@@ -110,6 +115,7 @@ pub fn find(
         readings: rows::readings(conn, club, id, 200)?,
         story: rows::story(conn, club, id)?,
         bottlings: bottles::of_batch(conn, club, id)?,
+        plan: (plans::steps(conn, club, id)?, plans::supplies(conn, club, id)?),
         entries: books::tell(conn, club, Which::Batch(id), before, TRAIL + 1)?,
         origin,
         batch,
@@ -125,7 +131,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>, paging: Paging
 
 /// The page of a batch, from what was read of it.
 pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Template + use<> {
-    let Found { batch, standing, readings, story, bottlings, origin, mut entries } = found;
+    let Found { batch, standing, readings, story, bottlings, plan, origin, mut entries } = found;
     let id = batch.id;
     let href = site.at(&format!("/batches/{id}"));
     let more = (entries.len() > 20).then(|| {
@@ -173,6 +179,7 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
             })
             .collect(),
         origin: origin.map(|(from, code)| (site.at(&format!("/batches/{from}")), code)),
+        plan: Part::of(site, &plan.0, &plan.1),
         trail: trail_of(site, who, &entries, more),
         frame: site.frame(who, Room::Batches, &format!("Batch {}, {}", batch.code, batch.name), facts),
         batch,

@@ -155,9 +155,8 @@ impl FormView {
 
     /// The groups, and whether each is open: those with something to put right; without any, the first.
     fn folds(&self) -> impl Iterator<Item = (&Group, bool)> {
-        let wrong = |group: &Group| group.fields.iter().any(|field| field.error.is_some());
-        let any_wrong = self.groups.iter().any(wrong);
-        let open = move |at: usize, group: &Group| if any_wrong { wrong(group) } else { at == 0 };
+        let any_wrong = self.groups.iter().any(Group::is_wrong);
+        let open = move |at: usize, group: &Group| if any_wrong { group.is_wrong() } else { at == 0 };
         self.groups.iter().enumerate().map(move |(at, group)| (group, open(at, group)))
     }
 }
@@ -196,6 +195,11 @@ impl Group {
             repeat: true,
             each: each.into(),
         }
+    }
+
+    /// Whether something in it has to be put right.
+    pub(super) fn is_wrong(&self) -> bool {
+        self.fields.iter().any(|field| field.error.is_some())
     }
 
     /// The fields line by line: those whose names agree up to the last dot.

@@ -12,7 +12,8 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, assets, batches, bottles, costs, entries, health, problem, reminders, reports, stock, workbench,
+    api, assets, batches, bottles, costs, entries, health, plans, problem, reminders, reports, stock,
+    workbench,
 };
 use crate::domain::members::Onlooker;
 use crate::domain::workbench::questions;
@@ -147,10 +148,30 @@ fn report_pages(to: &mut Pages) {
 }
 
 fn workbench_pages(to: &mut Pages) {
-    to.get("/workbench", workbench::list).get("/workbench/{question}", workbench::show);
+    to.get("/workbench", workbench::list)
+        .get("/workbench/routes", workbench::routes::show)
+        .get("/workbench/routes/{route}/batch", workbench::routes::plan_form)
+        .post("/workbench/routes/{route}/batch", workbench::routes::make)
+        .get("/workbench/{question}", workbench::show);
+    to.get("/stores/shopping", plans::show).get("/stores/shopping.csv", plans::file);
 }
 
 fn workbench_programs(to: &mut Api) {
+    use api::plans;
+    to.get("/batches/{id}/plan", "What a batch is planned to be, and what of it was drawn", plans::show)
+        .get("/shopping", "What is missing for the plans of all batches", plans::shopping)
+        .described(
+            "/workbench/routes",
+            "The ways from what there is to a strength, side by side",
+            plans::describe_compare,
+            plans::compare,
+        )
+        .described(
+            "/workbench/routes/batch",
+            "Make a way a planned batch",
+            plans::describe_make,
+            plans::make,
+        );
     for question in questions() {
         to.described(
             &format!("/workbench/{}", question.slug),

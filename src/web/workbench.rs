@@ -7,7 +7,9 @@
 use askama::Template;
 
 pub mod asking;
+mod compared;
 mod figures;
+pub mod routes;
 
 use super::extract::{Asked, Path};
 use super::forms::{Caution, FormView};

@@ -36,6 +36,12 @@ impl Given {
         self.values.push((name, value));
     }
 
+    /// Puts an answer in the place of another.
+    pub fn set(&mut self, name: &'static str, value: Value) {
+        self.values.retain(|one| one.0 != name);
+        self.put(name, value);
+    }
+
     pub(super) fn value(&self, name: &str) -> Option<&Value> {
         self.values.iter().find(|one| one.0 == name).map(|one| &one.1)
     }

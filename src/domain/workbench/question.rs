@@ -26,10 +26,7 @@ pub struct Question {
 impl Question {
     /// The answer to what was given, or what has to be put right, beside its field.
     pub fn ask(&self, given: &Given) -> Result<Sheet, Refusal> {
-        (self.work)(given).map_err(|unfit| match unfit {
-            Unfit::Field(field, message) => Refusal::unfit(field, message),
-            Unfit::Range(refused) => Refusal::unfit(given.field_of(self.inputs, &refused), refused),
-        })
+        (self.work)(given).map_err(|unfit| unfit.beside(given, self.inputs))
     }
 
     /// What it gives under this code.

@@ -10,7 +10,7 @@ mod plan;
 mod price;
 
 pub use base::{Ask, Base, Liquid};
-pub use inputs::INPUTS;
+pub use inputs::{INPUTS, usual};
 pub use plan::steps;
 pub use price::{Bill, BillLine, Role, Stocked, Stores, bill};
 
@@ -128,7 +128,13 @@ impl Way {
 }
 
 /// Boil down until so much of the missing strength is there, and sweeten for the rest.
-fn way(ask: &Ask, base: &Liquid, code: &'static str, name: &'static str, boiled: f64) -> Result<Route, Unfit> {
+fn way(
+    ask: &Ask,
+    base: &Liquid,
+    code: &'static str,
+    name: &'static str,
+    boiled: f64,
+) -> Result<Route, Unfit> {
     let mut way = Way { code, name, ..Way::of(base) };
     match boil_and_sweeten(ask, base, &mut way, boiled) {
         Ok(()) => finish(ask, base, way),
@@ -170,7 +176,8 @@ fn boil_and_sweeten(ask: &Ask, base: &Liquid, way: &mut Way, boiled: f64) -> Res
         way.boiled_l = way.liquid.litres;
         if times > 5.0 {
             way.warnings.push(
-                "So strong a concentrate is salty and holds much sugar that yeast leaves: it may stick.".to_owned(),
+                "So strong a concentrate is salty and holds much sugar that yeast leaves: it may stick."
+                    .to_owned(),
             );
         }
         if !base.dairy {
@@ -192,7 +199,8 @@ fn sugar_for(liquid: &Liquid, wanted_g_l: f64) -> Result<f64, String> {
     while missing(most).is_nan() && most > 0.01 * liquid.litres {
         most *= 0.95;
     }
-    root::find(0.0, most, missing).map_err(|_| "So much sugar does not dissolve: choose a weaker goal.".to_owned())
+    root::find(0.0, most, missing)
+        .map_err(|_| "So much sugar does not dissolve: choose a weaker goal.".to_owned())
 }
 
 /// Water until the goal is reached.

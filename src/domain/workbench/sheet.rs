@@ -1,5 +1,7 @@
 //! What a question gives: figures with their uncertainty, what to know about them, and the cautions.
 
+use super::{Given, Input};
+use crate::domain::refusal::Refusal;
 use crate::science::{Guide, OutOfRange};
 
 /// Why a question cannot be answered.
@@ -15,6 +17,14 @@ impl Unfit {
     /// A field that cannot be meant as it is.
     pub fn field(name: impl Into<String>, message: impl Into<String>) -> Self {
         Self::Field(name.into(), message.into())
+    }
+
+    /// What has to be put right, at the field it came from.
+    pub fn beside(self, given: &Given, inputs: &[Input]) -> Refusal {
+        match self {
+            Self::Field(field, message) => Refusal::unfit(field, message),
+            Self::Range(refused) => Refusal::unfit(given.field_of(inputs, &refused), refused),
+        }
     }
 }
 

@@ -30,6 +30,7 @@ embedded! {
     RECEIPTS: "receipts.csv",
     DIARY: "diary.csv",
     READINGS: "readings.csv",
+    PLANS: "plans.csv",
     BOTTLINGS: "bottlings.csv",
     WITHDRAWALS: "withdrawals.csv",
     MOVES: "moves.csv",
@@ -227,6 +228,18 @@ event_row! {
         value: String,
         sample_temperature_c: String,
         note: String,
+    }
+}
+
+event_row! {
+    /// `plans.csv`: a way to a strength that became a planned batch.
+    PlanRow, by by {
+        name: String,
+        base: String,
+        amount: String,
+        goal: String,
+        share_boiled: String,
+        route: String,
     }
 }
 

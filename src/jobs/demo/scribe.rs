@@ -26,6 +26,7 @@ use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
 mod diary;
+mod plans;
 
 /// Who writes it all down, and what the names stand for.
 pub(super) struct Scribe<'a> {
@@ -71,6 +72,7 @@ impl<'a> Scribe<'a> {
                 }),
                 What::Receipt(lines) => self.receive(&stamp, lines).await,
                 What::Diary(lines) => self.write_diary(&stamp, lines).await,
+                What::Plan(row) => self.plan_way(&stamp, row).await,
                 What::Bottling(row) => self.bottle(&stamp, row).await,
                 What::Withdrawal(row) => self.withdraw(&stamp, row).await,
                 What::Move(row) => self.carry(&stamp, row).await,

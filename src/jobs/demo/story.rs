@@ -8,8 +8,8 @@ use chrono::NaiveTime;
 
 use super::Error;
 use super::files::{
-    self, BottlingRow, CountRow, Deed, DiaryRow, Embedded, EventRow, Line, MoveRow, ReadingRow, ReceiptRow,
-    ReversalRow, Row, WithdrawalRow,
+    self, BottlingRow, CountRow, Deed, DiaryRow, Embedded, EventRow, Line, MoveRow, PlanRow, ReadingRow,
+    ReceiptRow, ReversalRow, Row, WithdrawalRow,
 };
 
 /// Something that was recorded.
@@ -37,6 +37,7 @@ pub(super) enum What {
     Receipt(Vec<Row<ReceiptRow>>),
     Diary(Vec<Row<DiaryRow>>),
     Reading(Row<ReadingRow>),
+    Plan(Row<PlanRow>),
     Bottling(Row<BottlingRow>),
     Withdrawal(Row<WithdrawalRow>),
     Move(Row<MoveRow>),
@@ -49,6 +50,7 @@ pub(super) fn events() -> Result<Vec<Event>, Error> {
     let mut events = grouped(&files::RECEIPTS, |row, next| row.receipt == next.receipt, What::Receipt)?;
     events.extend(grouped(&files::DIARY, same_entry, What::Diary)?);
     events.extend(single(&files::READINGS, What::Reading)?);
+    events.extend(single(&files::PLANS, What::Plan)?);
     events.extend(single(&files::BOTTLINGS, What::Bottling)?);
     events.extend(single(&files::WITHDRAWALS, What::Withdrawal)?);
     events.extend(single(&files::MOVES, What::Move)?);

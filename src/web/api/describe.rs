@@ -133,6 +133,15 @@ impl Operation {
         });
     }
 
+    /// Takes JSON whose shape stands in a table.
+    pub(in crate::web) fn takes_shape(&mut self, name: String, shape: Schema) {
+        let content = ContentBuilder::new().schema(Some(Ref::from_schema_name(&name))).build();
+        self.schemas.push((name, shape.into()));
+        let body =
+            RequestBodyBuilder::new().content("application/json", content).required(Some(Required::True));
+        self.with(|described| described.request_body(Some(body.build())));
+    }
+
     /// Takes and answers JSON whose shapes stand in a table; `shared` are the types they name.
     pub(in crate::web) fn exchanges(
         &mut self,
@@ -140,17 +149,14 @@ impl Operation {
         answered: (String, Schema),
         shared: impl FnOnce(&mut Vec<(String, RefOr<Schema>)>),
     ) {
-        let (sent, answer) = (Ref::from_schema_name(&taken.0), Ref::from_schema_name(&answered.0));
-        self.schemas.push((taken.0, taken.1.into()));
+        let answer = Ref::from_schema_name(&answered.0);
+        self.takes_shape(taken.0, taken.1);
         self.schemas.push((answered.0, answered.1.into()));
         shared(&mut self.schemas);
-        let content = ContentBuilder::new().schema(Some(sent)).build();
-        let body =
-            RequestBodyBuilder::new().content("application/json", content).required(Some(Required::True));
         let content = ContentBuilder::new().schema(Some(answer)).build();
         let words = "What was worked out; nothing is recorded.";
         let answer = ResponseBuilder::new().description(words).content("application/json", content).build();
-        self.with(|described| described.request_body(Some(body.build())).response("200", answer));
+        self.with(|described| described.response("200", answer));
     }
 
     fn finish(mut self) -> (HttpMethod, String, Described, Schemas) {

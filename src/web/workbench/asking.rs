@@ -15,7 +15,8 @@ pub fn read(draft: &Draft, doer: &Doer, inputs: &[Input]) -> Result<Given, Refus
     draft.read(doer, |r| all(r, Some(draft), inputs))
 }
 
-fn all(r: &mut Reader, draft: Option<&Draft>, inputs: &[Input]) -> Given {
+/// The same within a reading of more.
+pub fn all(r: &mut Reader, draft: Option<&Draft>, inputs: &[Input]) -> Given {
     let mut given = Given::default();
     for input in inputs {
         if let Some(value) = one(r, draft, input) {

@@ -6,7 +6,7 @@ use super::{must_kg_l, whey_kg_l, with_sugar};
 use crate::science::alcohol::{self, HEXOSE_PER_DISACCHARIDE};
 use crate::science::dairy::{self, Milk};
 use crate::science::range::VOLUME_L;
-use crate::science::{OutOfRange, Range, sugar};
+use crate::science::{OutOfRange, Range, root, sugar};
 use crate::units::dimension::Amount;
 
 /// What a drink is made from.
@@ -188,7 +188,9 @@ impl Ask {
     pub fn lactase_hours(&self) -> Option<f64> {
         let wanted = self.split.min(0.999);
         let label = dairy::DEFAULT_LACTASE;
-        dairy::lactase_hours(&label, self.lactase_ml_l, LACTASE_C, LACTASE_PH, wanted).ok().map(|hours| hours.value)
+        dairy::lactase_hours(&label, self.lactase_ml_l, LACTASE_C, LACTASE_PH, wanted)
+            .ok()
+            .map(|hours| hours.value)
     }
 
     /// Curd and whey of the milk.
@@ -237,7 +239,10 @@ impl Ask {
             Base::Honey => {
                 let kg = self.kilograms(HONEY_KG_L);
                 let (own, dry) = (kg * (1.0 - HONEY_DRY), kg * HONEY_DRY);
-                let water = self.water_l.unwrap_or_else(|| self.water_for_honey(kg));
+                let water = match self.water_l {
+                    Some(water) => water,
+                    None => self.water_for_honey(kg)?,
+                };
                 if water < 0.4 * kg {
                     return Err(Unfit::field(
                         "water",
@@ -267,10 +272,14 @@ impl Ask {
         })
     }
 
-    /// Water for honey where nobody says: about what the goal needs.
-    fn water_for_honey(&self, kg: f64) -> f64 {
-        let wanted = self.goal_vol_percent * self.hexose_per_vol_g_l;
-        (kg * self.sugar_g_kg / wanted - kg * (1.0 - HONEY_DRY) - 0.62 * kg * HONEY_DRY).max(0.5 * kg)
+    /// Water for honey where nobody says: what the goal needs.
+    fn water_for_honey(&self, kg: f64) -> Result<f64, Unfit> {
+        let wanted_l = kg * self.sugar_g_kg / (self.goal_vol_percent * self.hexose_per_vol_g_l);
+        let (own, dry) = (kg * (1.0 - HONEY_DRY), kg * HONEY_DRY);
+        let litres = |water: f64| with_sugar(own + water, 0.9982, dry).map_or(f64::NAN, |then| then.0);
+        root::find(0.5 * kg, 0.5 * kg + wanted_l, |water| litres(water) - wanted_l).map_err(|_| {
+            Unfit::field("goal", "This honey does not reach such a strength: choose a weaker goal")
+        })
     }
 }
 

@@ -1,7 +1,7 @@
 //! What the comparison asks for.
 
-use super::super::Input;
 use super::super::strength::FACTOR;
+use super::super::{Given, Input, Need};
 use crate::units::dimension::Dimension;
 
 const BASES: &[(&str, &str)] = &[
@@ -19,9 +19,12 @@ const BASES: &[(&str, &str)] = &[
 pub const INPUTS: &[Input] = &[
     Input::choice("base", "What there is", BASES),
     Input::amount("amount", "How much of it", "60 L")
+        .optional()
         .hint("Milk, juice or water as 60 L; honey or fruit as 20 kg. For plain sugar: the water."),
     Input::measure("goal", "Strength wanted", Dimension::Strength, "% vol", "11"),
-    Input::sugar("sugar", "Sugar of the juice", "").optional().hint("Only for juice: 1.050, 12.4 °Bx, or 130 g/L."),
+    Input::sugar("sugar", "Sugar of the juice", "")
+        .optional()
+        .hint("Only for juice: 1.050, 12.4 °Bx, or 130 g/L."),
     Input::measure("water", "Water it goes into", Dimension::Volume, "L", "")
         .optional()
         .hint("Only for honey and fruit; for honey, left empty: what the goal needs."),
@@ -47,3 +50,16 @@ pub const INPUTS: &[Input] = &[
         .folded()
         .hint("Left empty: honey 785, fruit 100."),
 ];
+
+/// What is meant where nothing is said.
+pub fn usual() -> Given {
+    let mut given = Given::default();
+    for input in INPUTS {
+        if let Need::Usually(usual) = input.need
+            && let Ok(value) = input.read(usual)
+        {
+            given.put(input.name, value);
+        }
+    }
+    given
+}

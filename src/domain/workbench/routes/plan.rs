@@ -6,16 +6,21 @@ use crate::domain::plans::{PlanStep, StepKind};
 use crate::units::measure::Measured;
 use crate::units::quantity::{BaseUnit, Milli};
 
-const HOT: &str = "Boiling liquid scalds and boils over: fill the pan two thirds at most, open a window, keep children and \
+const HOT: &str = "Boiling liquid scalds and boils over: fill the pan two thirds at most, open a window, keep \
+    children and \
                    pets out, nobody carries a hot pot alone. Never into glass that is not made for it.";
 const COLD: &str = "Hot liquid breaks glass: below 40 °C before it goes into a jar or demijohn.";
-const RAW: &str = "Raw milk can make ill: if it is not pasteurised, hold it at 63 °C for 30 minutes first and let it cool. \
+const RAW: &str = "Raw milk can make ill: if it is not pasteurised, hold it at 63 °C for 30 minutes first and let \
+    it cool. \
                    Clean vessels, cold storage.";
-const CURD: &str = "Curds spoil: below 5 °C at once, with a use-by day. Made of raw milk they are not for pregnant, old or ill \
+const CURD: &str = "Curds spoil: below 5 °C at once, with a use-by day. Made of raw milk they are not for pregnant, \
+    old or ill \
                     people.";
-const WARM: &str = "Warm whey spoils within hours: keep it below 8 °C while the enzyme works. Milk stays an allergen.";
+const WARM: &str =
+    "Warm whey spoils within hours: keep it below 8 °C while the enzyme works. Milk stays an allergen.";
 const WORKING: &str = "It makes gas: an airlock, never a stopper, and air in the room.";
-const PRESSURE: &str = "Never bottle from one reading: work out the pressure with all the sugar that is left, galactose too.";
+const PRESSURE: &str =
+    "Never bottle from one reading: work out the pressure with all the sugar that is left, galactose too.";
 
 fn step(kind: StepKind, what: impl Into<String>) -> PlanStep {
     PlanStep { kind, what: what.into(), amount: None, target_c: None, minutes: None, caution: String::new() }
@@ -69,7 +74,10 @@ pub fn steps(all: &Comparison, route: &Route) -> Vec<PlanStep> {
             let warm = step(StepKind::HeatTo, "Warm part of the water");
             steps.push(warm.at(40.0).beware(COLD));
             let kg = 1000.0 * honey_kg(all);
-            steps.push(step(StepKind::Dissolve, "Dissolve the honey in it, then add the rest of the water").grams(kg));
+            steps.push(
+                step(StepKind::Dissolve, "Dissolve the honey in it, then add the rest of the water")
+                    .grams(kg),
+            );
         }
         Base::Fruit => {
             steps.push(step(StepKind::Strain, "Crush and press the fruit").litres(all.base.litres));
@@ -89,9 +97,13 @@ pub fn steps(all: &Comparison, route: &Route) -> Vec<PlanStep> {
     }
     steps.push(step(StepKind::Cool, "Cool it").at(20.0).beware(COLD));
     steps.push(step(StepKind::Sample, "Read its gravity and temperature").litres(0.2));
-    steps.push(step(StepKind::Fill, "Fill the vessel, leave room for foam").litres(route.must_l).beware(WORKING));
+    steps.push(
+        step(StepKind::Fill, "Fill the vessel, leave room for foam").litres(route.must_l).beware(WORKING),
+    );
     steps.push(step(StepKind::Pitch, "Pitch the yeast").grams(0.25 * route.must_l).at(20.0));
-    steps.push(step(StepKind::Sample, "Read its gravity every few days until it stands still").hours(14.0 * 24.0));
+    steps.push(
+        step(StepKind::Sample, "Read its gravity every few days until it stands still").hours(14.0 * 24.0),
+    );
     steps.push(step(StepKind::Rack, "Draw it off the lees").litres(route.drink_l * (1.0 - ask.loss)));
     let words = format!("About {} bottles, when it is clear and dry enough", route.bottles);
     steps.push(step(StepKind::Note, words).beware(PRESSURE));

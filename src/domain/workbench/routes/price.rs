@@ -1,6 +1,6 @@
 //! What a way takes from the stores, and what that costs by the club's own lots.
 
-use super::{Ask, Base, Comparison, Route};
+use super::{Base, Comparison, Route};
 use crate::domain::plans::{PlanSupply, price};
 use crate::domain::stock::{Item, ItemKind, Shelf};
 use crate::science::dairy::Milk;
@@ -63,33 +63,33 @@ impl Role {
 
     /// Whether an item could be meant, by what is known of it and by its name: the guess that stands there until a
     /// person chooses.
-    pub fn may_be(self, item: &Item, ask: &Ask) -> bool {
+    pub fn may_be(self, item: &Item, base: Base, bottle_l: f64) -> bool {
         let name = folded(&item.name);
         let says = |words: &[&str]| words.iter().any(|word| name.contains(word));
         let kind = item.kind;
         match self {
-            Self::Base if ask.base.is_milk() => {
-                kind == ItemKind::Ingredient && item.dairy() && says(&[base_word(ask)]) && says(&["milk"])
+            Self::Base if base.is_milk() => {
+                kind == ItemKind::Ingredient && item.dairy() && says(&[base_word(base)]) && says(&["milk"])
             }
             // Fruit has many names: what is weighed and holds some sugar, but is neither honey nor sugar.
-            Self::Base if ask.base == Base::Fruit => {
+            Self::Base if base == Base::Fruit => {
                 kind == ItemKind::Ingredient
                     && item.unit == BaseUnit::Gram
                     && item.sugar_mg_per_kg.is_some_and(|sugar| (10_000..250_000).contains(&sugar))
             }
-            Self::Base => kind == ItemKind::Ingredient && !item.dairy() && says(&[base_word(ask)]),
+            Self::Base => kind == ItemKind::Ingredient && !item.dairy() && says(&[base_word(base)]),
             Self::Sugar => kind == ItemKind::Ingredient && says(&["sugar"]),
             Self::Rennet => kind == ItemKind::Aid && says(&["rennet"]),
             Self::Lactase => item.splits_lactose,
             Self::Yeast => kind == ItemKind::Aid && says(&["yeast"]) && !says(&["nutrient"]),
-            Self::Bottle => kind == ItemKind::Packaging && says(&["bottle"]) && holds(&name, ask.bottle_l),
+            Self::Bottle => kind == ItemKind::Packaging && says(&["bottle"]) && holds(&name, bottle_l),
             Self::Closure => kind == ItemKind::Packaging && says(&["cork", "cap", "closure", "stopper"]),
         }
     }
 }
 
-fn base_word(ask: &Ask) -> &'static str {
-    match ask.base {
+fn base_word(base: Base) -> &'static str {
+    match base {
         Base::Milk(Milk::Sheep) => "sheep",
         Base::Milk(Milk::Cow) => "cow",
         Base::Milk(Milk::Goat) => "goat",
@@ -104,7 +104,9 @@ fn base_word(ask: &Ask) -> &'static str {
 /// Whether a bottle's name says this size: "75 cl", "750 ml", "0.75 l".
 fn holds(name: &str, litres: f64) -> bool {
     let (cl, ml) = (litres * 100.0, litres * 1000.0);
-    [format!("{cl} cl"), format!("{ml} ml"), format!("{litres} l")].iter().any(|size| name.contains(size.as_str()))
+    [format!("{cl} cl"), format!("{ml} ml"), format!("{litres} l")]
+        .iter()
+        .any(|size| name.contains(size.as_str()))
 }
 
 /// An item with what is there of it, first-expired-first.
@@ -222,7 +224,14 @@ pub fn bill(all: &Comparison, route: &Route, stores: &Stores, today: Day) -> Bil
     let line = |(role, amount): (Role, Amount)| {
         let Some(stocked) = stores.of(role) else {
             let note = format!("no {} in the stores", role.name());
-            return BillLine { role, item: None, needed: Milli::ZERO, missing: Milli::ZERO, cost: None, note };
+            return BillLine {
+                role,
+                item: None,
+                needed: Milli::ZERO,
+                missing: Milli::ZERO,
+                cost: None,
+                note,
+            };
         };
         let needed = stocked.counted(amount);
         let (cost, missing) = price(&stocked.shelves, needed, today);

@@ -1,0 +1,216 @@
+//! What a batch is planned to be, on its page; and the shopping list: what all plans still want, less what is there.
+
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+
+use askama::Template;
+
+use super::extract::Query;
+use super::frame::Frame;
+use super::respond::{self, Reply};
+use super::site::{Room, Site};
+use super::spreadsheet::{self, Cell};
+use crate::db::plans::Supply;
+use crate::db::stock::{self, Shelved};
+use crate::db::{AnyConn, Failure, batches, plans};
+use crate::domain::members::{Doer, Onlooker};
+use crate::domain::plans::{Missing, PlanStep, good, shopping};
+use crate::units::ids::BatchId;
+use crate::units::measure::ReadingKind;
+use crate::units::quantity::{BaseUnit, Milli};
+
+/// One step as it is shown.
+pub struct StepRow {
+    /// What is done.
+    pub name: &'static str,
+    /// In words.
+    pub what: String,
+    /// How much, how warm, how long.
+    pub figures: String,
+    /// What can hurt somebody.
+    pub caution: String,
+}
+
+/// Steps as they are shown.
+pub fn step_rows(steps: &[PlanStep]) -> Vec<StepRow> {
+    let row = |step: &PlanStep| {
+        let amount = step.amount.map(|(amount, unit)| rounded(amount, unit));
+        let target =
+            step.target_c.map(|target| format!("{} °C", trimmed(&target.shown(ReadingKind::Temperature))));
+        let figures: Vec<String> =
+            [amount, target, step.minutes.map(lasting)].into_iter().flatten().collect();
+        StepRow {
+            name: step.kind.name(),
+            what: step.what.clone(),
+            figures: figures.join(" · "),
+            caution: step.caution.clone(),
+        }
+    };
+    steps.iter().map(row).collect()
+}
+
+fn trimmed(text: &str) -> &str {
+    text.strip_suffix(".0").unwrap_or(text)
+}
+
+/// An amount of a plan, with no more digits than a kitchen can weigh.
+fn rounded(amount: Milli, unit: BaseUnit) -> String {
+    let step = match amount.get() {
+        size if size >= 10_000_000 => 100_000,
+        size if size >= 1_000_000 => 10_000,
+        size if size >= 100_000 => 1_000,
+        _ => 100,
+    };
+    let whole = if unit == BaseUnit::Piece { 1_000 } else { step };
+    Milli::new((amount.get() + whole / 2) / whole * whole).shown(unit)
+}
+
+/// "45 min", "6 h", "14 days".
+fn lasting(minutes: i64) -> String {
+    match minutes {
+        0..=119 => format!("{minutes} min"),
+        120..=2879 => format!("{} h", (minutes + 30) / 60),
+        more => format!("{} days", (more + 720) / 1440),
+    }
+}
+
+/// The plan of a batch as a part of its page.
+#[derive(Template)]
+#[template(path = "plans/part.html")]
+pub struct Part {
+    steps: Vec<StepRow>,
+    /// Item, planned, drawn, and whether all of it was.
+    supplies: Vec<(String, String, String, bool)>,
+    shopping: String,
+}
+
+impl Part {
+    /// What is planned for a batch; none where nothing is.
+    pub fn of(site: &Site, steps: &[PlanStep], supplies: &[Supply]) -> Option<Self> {
+        if steps.is_empty() && supplies.is_empty() {
+            return None;
+        }
+        let row = |supply: &Supply| {
+            let drawn = match supply.wanted.drawn {
+                drawn if drawn <= Milli::ZERO => "nothing yet".to_owned(),
+                drawn => drawn.shown(supply.unit),
+            };
+            let all = supply.wanted.left() == Milli::ZERO;
+            (supply.name.clone(), rounded(supply.wanted.planned, supply.unit), drawn, all)
+        };
+        Some(Self {
+            steps: step_rows(steps),
+            supplies: supplies.iter().map(row).collect(),
+            shopping: site.at("/stores/shopping"),
+        })
+    }
+}
+
+/// The shopping list.
+pub struct Line {
+    /// What is missing.
+    pub missing: Missing,
+    /// Its name.
+    pub name: String,
+    /// What it is counted in.
+    pub unit: BaseUnit,
+    /// The numbers of the batches that want it.
+    pub batches: Vec<(BatchId, String)>,
+}
+
+/// What is missing for the plans of all batches; with `all`, what they want and is there too.
+pub fn list(conn: &mut AnyConn, doer: &Doer, all: bool) -> Result<Vec<Line>, Failure> {
+    let wanted = plans::wanted(conn, doer.club)?;
+    let mut there = HashMap::new();
+    for (_, one) in &wanted {
+        if let Entry::Vacant(place) = there.entry(one.item) {
+            let shelves = stock::shelves(conn, doer.club, Shelved::Item(one.item))?;
+            place.insert(good(&shelves, doer.today()));
+        }
+    }
+    let lines: Vec<_> = wanted.iter().map(|one| one.1).collect();
+    let list = shopping(&lines, |item| there.get(&item).copied().unwrap_or_default(), all);
+    let mut found = Vec::with_capacity(list.len());
+    for missing in list {
+        let item = stock::item(conn, doer.club, missing.item)?;
+        let wants = |one: &&(BatchId, crate::domain::plans::Wanted)| {
+            one.1.item == missing.item && one.1.left() > Milli::ZERO
+        };
+        let mut of = Vec::new();
+        for (batch, _) in wanted.iter().filter(wants) {
+            of.push((*batch, batches::named(conn, doer.club, *batch)?.0));
+        }
+        found.push(Line { name: item.name, unit: item.unit, missing, batches: of });
+    }
+    found.sort_by(|one, next| one.name.cmp(&next.name));
+    Ok(found)
+}
+
+/// What the list shows.
+#[derive(serde::Deserialize, utoipa::ToSchema)]
+pub struct Sift {
+    /// `yes` shows what is there too.
+    pub all: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "plans/shopping.html")]
+struct ShoppingPage {
+    frame: Frame,
+    lead: String,
+    all: bool,
+    rows: Vec<ShoppingRow>,
+}
+
+struct ShoppingRow {
+    name: String,
+    buy: String,
+    wanted: String,
+    there: String,
+    /// Address and number of the batches that want it.
+    batches: Vec<(String, String)>,
+}
+
+/// Shows the shopping list.
+pub async fn show(who: Onlooker, site: Site, sift: Query<Sift>) -> Reply {
+    let all = sift.value.all.as_deref() == Some("yes");
+    let (facts, lines) = site.read(&who, move |conn, doer| list(conn, doer, all)).await?;
+    let short = lines.iter().filter(|line| line.missing.missing > Milli::ZERO).count();
+    let row = |line: &Line| {
+        let shown = |amount: Milli| rounded(amount, line.unit);
+        let of = line.batches.iter().map(|(id, code)| (site.at(&format!("/batches/{id}")), code.clone()));
+        let Missing { wanted, there, missing, .. } = line.missing;
+        let buy = if missing == Milli::ZERO { "nothing".to_owned() } else { shown(missing) };
+        let (name, wanted, there) = (line.name.clone(), shown(wanted), shown(there));
+        ShoppingRow { name, buy, wanted, there, batches: of.collect() }
+    };
+    let page = ShoppingPage {
+        lead: match short {
+            0 => "Nothing is missing for what is planned.".to_owned(),
+            1 => "One thing is missing for what is planned.".to_owned(),
+            more => format!("{more} things are missing for what is planned."),
+        },
+        all,
+        rows: lines.iter().map(row).collect(),
+        frame: site.frame(&who, Room::Stores, "Shopping list", facts),
+    };
+    respond::page(&page)
+}
+
+/// The shopping list as a file.
+pub async fn file(who: Onlooker, site: Site) -> Reply {
+    let (_, lines) = site.read(&who, |conn, doer| list(conn, doer, false)).await?;
+    let header = ["item", "to_buy", "unit", "wanted", "there", "batches"];
+    let rows = lines.into_iter().map(|line| {
+        let of: Vec<String> = line.batches.into_iter().map(|batch| batch.1).collect();
+        vec![
+            Cell::typed(line.name),
+            Cell::ours(line.missing.missing.plain()),
+            Cell::ours(line.unit.sign()),
+            Cell::ours(line.missing.wanted.plain()),
+            Cell::ours(line.missing.there.plain()),
+            Cell::ours(of.join(" ")),
+        ]
+    });
+    spreadsheet::csv("shopping.csv", &header, rows)
+}
