@@ -5,6 +5,8 @@
 //! `cargo test --release --test suite reference -- --ignored --nocapture`; the interpreter is
 //! `UNDERCROFT_PYTHON`, or `python3`.
 
+mod speed;
+
 use std::fmt::Write;
 use std::path::Path;
 use std::process::Command;

@@ -54,7 +54,7 @@ fn trimmed(text: &str) -> &str {
 }
 
 /// An amount of a plan, with no more digits than a kitchen can weigh.
-fn rounded(amount: Milli, unit: BaseUnit) -> String {
+pub fn rounded(amount: Milli, unit: BaseUnit) -> String {
     let step = match amount.get() {
         size if size >= 10_000_000 => 100_000,
         size if size >= 1_000_000 => 10_000,

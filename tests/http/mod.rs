@@ -4,6 +4,7 @@ mod bad_input;
 mod described;
 mod foreign;
 mod main_job;
+mod plans;
 mod refusals;
 mod scene;
 mod tally;

@@ -2,6 +2,7 @@
 
 Run by tests/reference.rs, which answers in between:
     science.py inputs FILE             writes random arguments, always the same
+    science.py speed                   prints how long scipy takes for some of them
     science.py compare FILE ANSWERS    prints the largest deviation of each formula; fails beyond tolerance
 
 A line of FILE is: name of the case, name of the formula, arguments; of ANSWERS: numbers, or a refusal.
@@ -9,6 +10,7 @@ A line of FILE is: name of the case, name of the formula, arguments; of ANSWERS:
 
 import csv
 import sys
+import timeit
 from functools import wraps
 from pathlib import Path
 
@@ -391,8 +393,23 @@ def compare(inputs_path, answers_path):
     return failed
 
 
+def median_seconds(work, calls):
+    """Seconds of the middle one of many runs."""
+    return sorted(timeit.repeat(work, number=calls, repeat=15))[7] / calls
+
+
+def speed():
+    """How long scipy takes for a strength by two gravities and for a curve through 60 readings."""
+    print("strength", median_seconds(lambda: strength(np.array([1.075]), np.array([1.0])), 10))
+    days = np.arange(60) / 4
+    read = logistic(days, 0.998, 0.087, 0.9, 3.5) + np.where(np.arange(60) % 2 == 0, 0.0003, -0.0003)
+    print("curve", median_seconds(lambda: curve_fit(logistic, days, read, p0=[1.0, 0.08, 0.5, 4]), 5))
+
+
 if __name__ == "__main__":
     if sys.argv[1] == "inputs":
         write_inputs(sys.argv[2])
+    elif sys.argv[1] == "speed":
+        speed()
     else:
         sys.exit(compare(sys.argv[2], sys.argv[3]))

@@ -135,61 +135,65 @@ impl Given {
         inputs.iter().filter_map(one).collect::<Vec<_>>().join("; ")
     }
 
-    /// The field that holds the value a formula refused: the same number, or the same in per cent or thousandths.
+    /// The field that holds the value a formula refused: the same number, or the same in per cent or thousandths. Of
+    /// several the one that is called like what was refused, or has its unit.
     pub(super) fn field_of(&self, inputs: &[Input], refused: &OutOfRange) -> String {
-        let numbers = self.numbers(inputs);
-        let close = |one: f64, other: f64| (one - other).abs() <= 1e-9 * other.abs().max(1e-12);
-        let factors = [1.0, 0.01, 100.0, 0.001, 1000.0];
-        let found = factors.iter().find_map(|factor| {
-            let mut fits = numbers.iter().filter(|(_, _, number)| close(number * factor, refused.value));
-            let first = fits.next();
-            let same_unit = numbers
-                .iter()
-                .find(|(_, sign, number)| *sign == refused.unit && close(number * factor, refused.value));
-            same_unit.or(first)
-        });
-        found.map(|one| one.0.clone()).unwrap_or_default()
+        let close = |one: f64| (one - refused.value).abs() <= 1e-9 * refused.value.abs().max(1e-12);
+        let holds = |found: &Found| [1.0, 0.01, 100.0, 0.001, 1000.0].iter().any(|factor| close(found.number * factor));
+        let named = |words: &str| words.split([' ', '_', '.']).any(|word| word.len() > 3 && refused.what.contains(word));
+        let likely = |found: &Found| {
+            let same = u8::from(close(found.number));
+            let unit = u8::from(found.sign == refused.unit);
+            let (name, label) = (u8::from(named(&found.path)), u8::from(named(&found.label.to_lowercase())));
+            4 * name + 2 * unit + label + same
+        };
+        let mut best: Option<(u8, String)> = None;
+        for found in self.numbers(inputs).into_iter().filter(holds) {
+            let score = likely(&found);
+            if best.as_ref().is_none_or(|best| score > best.0) {
+                best = Some((score, found.path));
+            }
+        }
+        best.map(|best| best.1).unwrap_or_default()
     }
 
-    /// Every number with its path and unit.
-    fn numbers(&self, inputs: &[Input]) -> Vec<(String, &'static str, f64)> {
-        let mut found = Vec::new();
+    /// Every number with its path, unit and label.
+    fn numbers(&self, inputs: &[Input]) -> Vec<Found> {
+        let mut all = Vec::new();
         for input in inputs {
+            let of = |sign, number| Found { path: input.name.to_owned(), label: input.label, sign, number };
             match (self.value(input.name), input.kind) {
-                (Some(Value::Number(number)), _) => {
-                    found.push((input.name.to_owned(), input.sign(), *number));
-                }
-                (Some(Value::Amount(amount)), _) => {
-                    let (number, sign) = match *amount {
-                        Amount::Litres(litres) => (litres, "L"),
-                        Amount::Kilograms(kg) => (kg, "kg"),
-                    };
-                    found.push((input.name.to_owned(), sign, number));
-                }
-                (Some(Value::Sugar(sugar)), _) => {
-                    let (number, sign) = match *sugar {
-                        Sugar::Gravity(sg) => (sg, "SG"),
-                        Sugar::Brix(brix) => (brix, "°Bx"),
-                        Sugar::Content(content) => (content, "g/L"),
-                    };
-                    found.push((input.name.to_owned(), sign, number));
-                }
-                (Some(Value::Lines(lines)), Kind::Parts(_, of)) => {
+                (Some(Value::Number(number)), _) => all.push(of(input.sign(), *number)),
+                (Some(Value::Amount(Amount::Litres(litres))), _) => all.push(of("L", *litres)),
+                (Some(Value::Amount(Amount::Kilograms(kg))), _) => all.push(of("kg", *kg)),
+                (Some(Value::Sugar(Sugar::Gravity(sg))), _) => all.push(of("SG", *sg)),
+                (Some(Value::Sugar(Sugar::Brix(brix))), _) => all.push(of("°Bx", *brix)),
+                (Some(Value::Sugar(Sugar::Content(content))), _) => all.push(of("g/L", *content)),
+                (Some(Value::Lines(lines)), Kind::Parts(_, inner)) => {
                     for (at, line) in lines.iter().enumerate() {
-                        let under =
-                            |(path, sign, number)| (format!("{}.{at}.{path}", input.name), sign, number);
-                        found.extend(line.numbers(of).into_iter().map(under));
+                        all.extend(line.numbers(inner).into_iter().map(|found| Found {
+                            path: format!("{}.{at}.{}", input.name, found.path),
+                            ..found
+                        }));
                     }
                 }
-                (Some(Value::Lines(lines)), Kind::Log(of)) => {
-                    let all = lines.iter().flat_map(|line| line.numbers(of));
-                    found.extend(all.map(|(_, sign, number)| (input.name.to_owned(), sign, number)));
+                (Some(Value::Lines(lines)), Kind::Log(inner)) => {
+                    let found = lines.iter().flat_map(|line| line.numbers(inner));
+                    all.extend(found.map(|found| Found { path: input.name.to_owned(), ..found }));
                 }
                 _ => {}
             }
         }
-        found
+        all
     }
+}
+
+/// A number that was given.
+struct Found {
+    path: String,
+    label: &'static str,
+    sign: &'static str,
+    number: f64,
 }
 
 fn written(sugar: Sugar) -> String {

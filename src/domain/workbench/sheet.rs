@@ -23,7 +23,10 @@ impl Unfit {
     pub fn beside(self, given: &Given, inputs: &[Input]) -> Refusal {
         match self {
             Self::Field(field, message) => Refusal::unfit(field, message),
-            Self::Range(refused) => Refusal::unfit(given.field_of(inputs, &refused), refused),
+            Self::Range(refused) => {
+                let words = refused.to_string();
+                Refusal::unfit(given.field_of(inputs, &refused), words.trim_end_matches('.'))
+            }
         }
     }
 }

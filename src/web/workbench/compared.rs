@@ -4,6 +4,7 @@ use super::routes::Ways;
 use crate::domain::workbench::routes::{Base, Bill, Comparison, Route};
 use crate::domain::workbench::shown;
 use crate::units::money::Money;
+use crate::web::plans::rounded;
 use crate::web::words;
 
 /// What the base gives by itself.
@@ -205,8 +206,15 @@ fn bottles(all: &Comparison, route: &Route, _: &Bill, _: &str) -> String {
 fn cost(_: &Comparison, _: &Route, bill: &Bill, currency: &str) -> String {
     match bill.bottle {
         Some(bottle) if bottle > Money::ZERO => {
-            let more = if bill.incomplete { " and more" } else { "" };
-            format!("about {}{more}", words::money(currency, bottle))
+            let unknown: Vec<&str> = bill
+                .lines
+                .iter()
+                .filter(|line| line.cost.is_none())
+                .map(|line| line.item.as_ref().map_or(line.role.name(), |item| item.1.as_str()))
+                .collect();
+            let without =
+                if unknown.is_empty() { String::new() } else { format!(", without {}", unknown.join(", ")) };
+            format!("about {}{without}", words::money(currency, bottle))
         }
         _ => "not known".to_owned(),
     }
@@ -256,7 +264,7 @@ pub fn views(ways: &Ways, currency: &str, to: impl Fn(&str) -> Option<String>) -
 pub fn takes(bill: &Bill, currency: &str) -> Vec<(String, String, String)> {
     let line = |line: &crate::domain::workbench::routes::BillLine| {
         let (what, much) = match &line.item {
-            Some((_, name, unit)) => (name.clone(), line.needed.shown(*unit)),
+            Some((_, name, unit)) => (name.clone(), rounded(line.needed, *unit)),
             None => (sentence(line.role.name()), String::new()),
         };
         let cost = line.cost.map(|cost| words::money(currency, cost)).unwrap_or_default();

@@ -1,0 +1,90 @@
+//! Measures what a formula costs: `cargo bench --bench formulas` prints the median of many runs against what it may take.
+//!
+//! The same computations in scipy, and the ratio, are printed by the ignored test `reference::speed`.
+
+use std::hint::black_box;
+use std::time::{Duration, Instant};
+
+use undercroft::domain::workbench::Value;
+use undercroft::domain::workbench::routes::{Ask, INPUTS, compare, usual};
+use undercroft::science::fermentation::{Reading, forecast};
+use undercroft::science::{alcohol, sugar};
+
+/// Runs of each, and calls in one run.
+const RUNS: usize = 101;
+
+fn median(calls: u32, mut work: impl FnMut(u32)) -> Duration {
+    let mut runs: Vec<Duration> = (0..RUNS)
+        .map(|_| {
+            let start = Instant::now();
+            (0..calls).for_each(&mut work);
+            start.elapsed() / calls
+        })
+        .collect();
+    runs.sort();
+    runs[RUNS / 2]
+}
+
+fn readings() -> Vec<Reading> {
+    let sg = |day: f64| 0.998 + 0.087 / (1.0 + (0.9 * (day - 3.5)).exp());
+    // A ripple of half a point stands for the error of reading.
+    let ripple = |at: u32| if at.is_multiple_of(2) { 0.0003 } else { -0.0003 };
+    let reading = |at: u32| {
+        let day = f64::from(at) / 4.0;
+        Reading { day, sg: sg(day) + ripple(at), temperature_c: None }
+    };
+    (0..60).map(reading).collect()
+}
+
+fn main() {
+    let mut slow = false;
+    let mut say = |name: &str, took: Duration, may_take: Duration| {
+        let nanos = |duration: Duration| duration.as_secs_f64() * 1e6;
+        println!("{name:<34} {:>10.3} µs of {:>8.1} µs", nanos(took), nanos(may_take));
+        slow |= took > may_take;
+    };
+    let microseconds = Duration::from_micros;
+    say(
+        "density of alcohol and water",
+        median(1000, |at| {
+            let _ = black_box(alcohol::mixture_density_kg_m3(f64::from(at % 100), 20.0));
+        }),
+        microseconds(2),
+    );
+    say(
+        "% vol from mass",
+        median(1000, |at| {
+            let _ = black_box(alcohol::vol_from_mass_percent(f64::from(at % 100)));
+        }),
+        microseconds(2),
+    );
+    say(
+        "gravity from °Brix",
+        median(1000, |at| {
+            let _ = black_box(sugar::sg_from_brix(f64::from(at % 60)));
+        }),
+        microseconds(2),
+    );
+    let readings = readings();
+    say(
+        "curve through 60 readings",
+        median(5, |_| {
+            let _ = black_box(forecast(black_box(&readings), 0.998));
+        }),
+        microseconds(1000),
+    );
+    let mut given = usual();
+    let base = INPUTS[0].read("sheep").expect("a base");
+    given.set("base", base);
+    given.set("amount", INPUTS[1].read("60 L").expect("an amount"));
+    given.set("goal", Value::Number(11.0));
+    say(
+        "comparison of the ways",
+        median(20, |_| {
+            let ask = Ask::of(black_box(&given)).expect("it can be meant");
+            let _ = black_box(compare(&ask));
+        }),
+        microseconds(1000),
+    );
+    assert!(!slow, "something takes longer than it may");
+}
