@@ -230,6 +230,7 @@ mod tests {
             best_before: best_before.map(|day| day.parse().unwrap()),
             holding: Holding { quantity: Milli::new(quantity), cost: Money::from_micros(cost) },
             opened_on: day,
+            later: Vec::new(),
         }
     }
 

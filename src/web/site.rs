@@ -78,6 +78,12 @@ impl State {
         within.is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
     }
 
+    /// Whether a path of the API only asks the workbench and records nothing, so that a token that reads is enough.
+    pub(super) fn only_asks(&self, path: &str) -> bool {
+        let asks = path.strip_prefix(&self.settings.base).and_then(|path| path.strip_prefix(api::ASKS));
+        asks.is_some_and(|question| !question.is_empty() && !question.contains('/'))
+    }
+
     /// The surroundings of a member's page.
     pub(super) fn frame(
         &self,

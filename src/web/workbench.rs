@@ -65,6 +65,8 @@ struct AnswerView {
     cautions: Vec<Caution>,
     tables: Vec<TableView>,
     picture: String,
+    /// What was given, in words.
+    given: String,
     /// The address that carries what was typed.
     link: String,
 }
@@ -111,6 +113,7 @@ fn view(question: &'static Question, given: &Given, sheet: Sheet, link: String) 
         cautions: figures::cautions(&sheet),
         tables: figures::tables(&sheet),
         says: sheet.says,
+        given: given.said(question.inputs),
         warnings: sheet.warnings,
         picture,
         link,

@@ -1,6 +1,9 @@
 //! The workbench over HTTP: every question by its page and by the API, with values from the world end to end.
 
 use serde_json::{Value, json};
+use undercroft::actions::members::{self, NewToken};
+use undercroft::domain::members::{Doer, Onlooker, Scope};
+use undercroft::web::extract::now;
 
 use super::House;
 use crate::ground::{Ground, on_both};
@@ -276,6 +279,14 @@ async fn bad_input_is_said_at_its_field(ground: &Ground) {
         assert_eq!(fault["field"], field, "{slug} {body}: {}", heard.body);
         assert!(fault["message"].as_str().is_some_and(|said| said.contains(says)), "{slug} {body}: {fault}");
     }
+    // A token that only reads may ask, and make no batch.
+    let doer = Doer { now: now(), ..(*house.club.hand).clone() };
+    let by = Onlooker::from_doer(doer).expect("a cellarhand is an onlooker");
+    let new = NewToken::read("a script", Scope::Read, 30).expect("a token");
+    let (_, reads) = members::new_token(&house.db, &by, None, new).await.expect("a token is made");
+    let send = |path: &str, body: &str| house.send(reads.reveal(), "POST", path, None, body).status;
+    assert_eq!(send("/workbench/scales", "{\"sugar\": \"1.050\"}"), 200);
+    assert_eq!(send("/workbench/routes/batch", "{}"), 403);
     let cookie = house.sign_in().await;
     let shown = house.page(&cookie, "/workbench/strength-reached?before=1.3&now=0.995");
     assert_eq!(shown.status, 422);

@@ -139,8 +139,12 @@ impl Given {
     /// several the one that is called like what was refused, or has its unit.
     pub(super) fn field_of(&self, inputs: &[Input], refused: &OutOfRange) -> String {
         let close = |one: f64| (one - refused.value).abs() <= 1e-9 * refused.value.abs().max(1e-12);
-        let holds = |found: &Found| [1.0, 0.01, 100.0, 0.001, 1000.0].iter().any(|factor| close(found.number * factor));
-        let named = |words: &str| words.split([' ', '_', '.']).any(|word| word.len() > 3 && refused.what.contains(word));
+        let holds = |found: &Found| {
+            [1.0, 0.01, 100.0, 0.001, 1000.0].iter().any(|factor| close(found.number * factor))
+        };
+        let named = |words: &str| {
+            words.split([' ', '_', '.']).any(|word| word.len() > 3 && refused.what.contains(word))
+        };
         let likely = |found: &Found| {
             let same = u8::from(close(found.number));
             let unit = u8::from(found.sign == refused.unit);

@@ -27,6 +27,9 @@ pub mod workbench;
 /// The path of the API after the path prefix.
 pub const UNDER: &str = "/api/v1";
 
+/// What is asked under this path is worked out and not recorded.
+pub const ASKS: &str = "/api/v1/workbench/";
+
 /// A quantity.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct Amount {
