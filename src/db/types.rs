@@ -103,9 +103,6 @@ words! {
     Role as RoleColumn by from_name, name;
     Scope as ScopeColumn by from_name, name;
     Stage as StageColumn by from_code, code;
-<<<<<<< HEAD
     Method as MethodColumn by from_code, code;
-=======
     StepKind as StepKindColumn by from_code, code;
->>>>>>> a4dc3d3 (Ways to a strength and planned batches, begun)
 }
