@@ -150,8 +150,8 @@ fn report_pages(to: &mut Pages) {
 fn workbench_pages(to: &mut Pages) {
     to.get("/workbench", workbench::list)
         .get("/workbench/routes", workbench::routes::show)
-        .get("/workbench/routes/{route}/batch", workbench::routes::plan_form)
-        .post("/workbench/routes/{route}/batch", workbench::routes::make)
+        .get("/workbench/routes/batch", workbench::routes::plan_form)
+        .post("/workbench/routes/batch", workbench::routes::make)
         .get("/workbench/{question}", workbench::show);
     to.get("/stores/shopping", plans::show).get("/stores/shopping.csv", plans::file);
 }

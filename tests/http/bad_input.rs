@@ -165,7 +165,9 @@ async fn every_route_that_records_is_tried(ground: &Ground) {
     let there: BTreeSet<_> = routes
         .iter()
         .filter(|route| route.method != "GET" && !ENTRANCES.contains(&route.path.as_str()))
-        .filter(|route| !route.path.starts_with(&format!("/api/v1{WORKBENCH}")))
+        .filter(|route| {
+            !route.path.starts_with(&format!("/api/v1{WORKBENCH}")) || route.path.ends_with("/batch")
+        })
         .map(|route| (route.method.as_str(), route.path.as_str()))
         .collect();
     let missing: Vec<_> = there.difference(&listed).collect();

@@ -208,7 +208,7 @@ async fn it_works_on_pages(ground: &Ground) {
     let wrong = house.page(&cookie, "/workbench/routes?base=sheep&amount=lots&goal=11");
     assert_eq!(wrong.status, 422);
     assert!(wrong.body.contains("There is a problem") && wrong.body.contains("value=\"lots\""));
-    let form = house.page(&cookie, "/workbench/routes/mix/batch?base=sheep&amount=60+L&goal=11");
+    let form = house.page(&cookie, "/workbench/routes/batch?route=mix&base=sheep&amount=60+L&goal=11");
     assert_eq!(form.status, 200, "{}", form.body);
     let value = |name: &str| {
         let at = form.body.find(&format!("name=\"{name}\" value=\"")).unwrap_or_else(|| panic!("no {name}"));
@@ -217,9 +217,10 @@ async fn it_works_on_pages(ground: &Ground) {
     };
     let send = |name: &str| {
         let (token, key) = (value("form_token"), value("request_key"));
-        let body =
-            format!("form_token={token}&request_key={key}&base=sheep&amount=60+L&goal=11&name={name}&day=");
-        house.server.submit(&cookie, "/workbench/routes/mix/batch", &body)
+        let body = format!(
+            "form_token={token}&request_key={key}&base=sheep&amount=60+L&goal=11&route=mix&name={name}&day="
+        );
+        house.server.submit(&cookie, "/workbench/routes/batch", &body)
     };
     assert_eq!(send("").status, 422, "a batch has a name");
     let sent = send("Tide+White");
@@ -234,8 +235,8 @@ async fn it_works_on_pages(ground: &Ground) {
     let file = house.page(&cookie, "/stores/shopping.csv");
     assert!(file.body.starts_with("item,to_buy,unit,wanted,there,batches\r\n"), "{}", file.body);
     assert_eq!(
-        house.page(&cookie, "/workbench/routes/colour/batch?base=sheep&amount=60+L&goal=11").status,
-        404
+        house.page(&cookie, "/workbench/routes/batch?route=colour&base=sheep&amount=60+L&goal=11").status,
+        422
     );
     house.close().await;
 }

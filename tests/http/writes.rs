@@ -180,6 +180,16 @@ fn batches(s: &Scene, to: &mut Vec<Write>) {
     };
     to.push(plan().post("/api/v1/batches", "/api/v1/batches".to_owned()));
     to.push(plan().post("/batches", "/batches".to_owned()));
+    let way = |more: Value| {
+        let mut body =
+            json!({"base": "sheep", "amount": "60 L", "goal": "11", "name": "Tide Way", "day": "2026-03-04"});
+        let more = more.as_object().cloned().unwrap_or_default();
+        body.as_object_mut().expect("fields").extend(more);
+        asked(body).needs("name", Line).may("day", Past).other("name", json!("Another way"))
+    };
+    let (page, api) = ("/workbench/routes/batch", "/api/v1/workbench/routes/batch");
+    to.push(way(json!({"route": "sweeten"})).post(page, page.to_owned()));
+    to.push(way(json!({"route": "mix"})).post(api, api.to_owned()));
     for (task, asked) in made_of(s) {
         to.push(asked.post("/batches/{id}/{task}", format!("/batches/{}/{task}", c.batch)));
     }

@@ -310,8 +310,7 @@ pub async fn make(
     key: Key,
     sent: Sent,
 ) -> Result<Created<PlannedBody>, Problem> {
-    let route = sent.0.typed("route").unwrap_or_default();
-    let plan = match whole_plan(&site, &hand, &route, &sent.0).await {
+    let plan = match whole_plan(&site, &hand, &sent.0).await {
         Ok(plan) => plan,
         Err(Ok(refusal)) => return Err(refusal.into()),
         Err(Err(problem)) => return Err(problem),

@@ -13,14 +13,16 @@ use crate::db::{AnyConn, Failure};
 use crate::domain::members::{Cellarhand, Doer, Onlooker, Role as Rank};
 use crate::domain::refusal::Refusal;
 use crate::domain::stock::{Item, ItemKind};
-use crate::domain::workbench::routes::{Ask, Base, Bill, Comparison, INPUTS, Role, bill, compare, steps};
+use crate::domain::workbench::routes::{
+    Ask, Base, Bill, Comparison, INPUTS, Role, Route, bill, compare, steps,
+};
 use crate::domain::workbench::{Given, Value};
 use crate::units::days::{self, Day};
 use crate::units::dimension::Amount;
 use crate::units::ids::ItemId;
 use crate::units::quantity::Milli;
 use crate::web::body::Form;
-use crate::web::extract::{Asked, Path};
+use crate::web::extract::Asked;
 use crate::web::form_page::FormPage;
 use crate::web::forms::{Caution, Choice, Field, FormView, Group};
 use crate::web::frame::Frame;
@@ -29,9 +31,6 @@ use crate::web::plans::StepRow;
 use crate::web::problem::Problem;
 use crate::web::respond::{self, Reply};
 use crate::web::site::{Room, Site};
-
-/// What is said of an address that names no way.
-const NO_WAY: &str = "way";
 
 /// What was asked, beside the inputs of the comparison.
 pub struct Wish {
@@ -157,7 +156,7 @@ pub async fn show(who: Onlooker, site: Site, asked: Asked) -> Reply {
 fn answer(site: &Site, doer: &Doer, draft: &Draft, ways: &Ways) -> Answer {
     let typed = asking::address(draft);
     let may_plan = doer.role >= Rank::Cellarhand;
-    let to = |code: &str| may_plan.then(|| site.at(&format!("/workbench/routes/{code}/batch?{typed}")));
+    let to = |code: &str| may_plan.then(|| site.at(&format!("/workbench/routes/batch?{typed}&route={code}")));
     let mut cautions = Vec::new();
     for caution in ways.comparison.routes.iter().flat_map(|route| &route.cautions) {
         if !cautions.contains(caution) {
@@ -223,13 +222,13 @@ struct PlanPage {
 }
 
 /// Shows the plan of a way, to be made a batch.
-pub async fn plan_form(hand: Cellarhand, site: Site, path: Path<String>, asked: Asked) -> Reply {
+pub async fn plan_form(hand: Cellarhand, site: Site, asked: Asked) -> Reply {
     let draft = asked.0;
-    let (facts, page) = page_of(&site, &hand, &path.0, draft.clone()).await?;
+    let (facts, page) = page_of(&site, &hand, draft.clone()).await?;
     let (name, steps, takes) = page;
     let frame = site.frame(&hand, Room::Workbench, "A planned batch", facts);
     let back = site.at(&format!("/workbench/routes?{}", asking::address(&draft)));
-    let form = view(&site, &path.0, &draft, hand.today());
+    let form = view(&site, &draft, hand.today());
     respond::page(&PlanPage { frame, back, name, steps, takes, form })
 }
 
@@ -239,32 +238,32 @@ type Shown = (&'static str, Vec<StepRow>, Vec<(String, String, String)>);
 async fn page_of(
     site: &Site,
     doer: &Doer,
-    code: &str,
     draft: Draft,
 ) -> Result<(crate::db::reminders::Facts, Shown), Problem> {
+    let code = draft.typed("route").unwrap_or_default();
     let wish = draft.read(doer, |r| wish(r, &draft))?;
     let (facts, (_, found)) = site.read(doer, move |conn, doer| ways(conn, doer, wish)).await?;
     let ways = found?;
-    let (at, route) = way(&ways, code)?;
+    let (at, route) = way(&ways, &code)?;
     let steps = steps(&ways.comparison, route);
     let takes = super::compared::takes(&ways.bills[at], &doer.currency);
     Ok((facts, (route.name, crate::web::plans::step_rows(&steps), takes)))
 }
 
 /// The way of this code, if it can be gone.
-fn way<'w>(
-    ways: &'w Ways,
-    code: &str,
-) -> Result<(usize, &'w crate::domain::workbench::routes::Route), Problem> {
-    let mut routes = ways.comparison.routes.iter().enumerate();
-    let found = routes.find(|(_, route)| route.code == code).ok_or_else(|| Problem::missing(NO_WAY))?;
+fn way<'w>(ways: &'w Ways, code: &str) -> Result<(usize, &'w Route), Refusal> {
+    let routes = &ways.comparison.routes;
+    let found = routes.iter().enumerate().find(|(_, route)| route.code == code).ok_or_else(|| {
+        let codes: Vec<&str> = routes.iter().map(|route| route.code).collect();
+        Refusal::unfit("route", format!("Choose one of these ways: {}", codes.join(", ")))
+    })?;
     match &found.1.cannot {
-        Some(why) => Err(Refusal::unfit("route", why).into()),
+        Some(why) => Err(Refusal::unfit("route", why.trim_end_matches('.'))),
         None => Ok(found),
     }
 }
 
-fn view(site: &Site, code: &str, draft: &Draft, today: Day) -> FormView {
+fn view(site: &Site, draft: &Draft, today: Day) -> FormView {
     let carried: Vec<Field> = draft
         .fields()
         .into_iter()
@@ -276,14 +275,13 @@ fn view(site: &Site, code: &str, draft: &Draft, today: Day) -> FormView {
         Field::day("day", "Day").value(days::long(today)),
     ];
     fields.extend(carried);
-    site.form(&format!("/workbench/routes/{code}/batch"), "", "Put it on paper").fields(fields)
+    site.form("/workbench/routes/batch", "", "Put it on paper").fields(fields)
 }
 
 /// Makes a way a planned batch.
-pub async fn make(hand: Cellarhand, site: Site, path: Path<String>, form: Form) -> Reply {
-    let code = path.0.clone();
+pub async fn make(hand: Cellarhand, site: Site, form: Form) -> Reply {
     let done = async {
-        let plan = whole_plan(&site, &hand, &code, &form.draft).await?;
+        let plan = whole_plan(&site, &hand, &form.draft).await?;
         acts::plan(&site.db, &hand, form.key.clone(), plan).await.map_err(Problem::or_refusal)
     };
     let refusal = match done.await {
@@ -292,7 +290,7 @@ pub async fn make(hand: Cellarhand, site: Site, path: Path<String>, form: Form) 
     };
     let (facts, ()) = site.read(&hand, |_, _| Ok(())).await?;
     let frame = site.frame(&hand, Room::Workbench, "A planned batch", facts);
-    let mut view = form.back(view(&site, &path.0, &form.draft, hand.today()), &refusal);
+    let mut view = form.back(view(&site, &form.draft, hand.today()), &refusal);
     "A planned batch".clone_into(&mut view.heading);
     let up = (site.at(&format!("/workbench/routes?{}", asking::address(&form.draft))), "The ways".to_owned());
     respond::refused(&FormPage::new(frame, Some(up), view), &refusal)
@@ -302,18 +300,16 @@ pub async fn make(hand: Cellarhand, site: Site, path: Path<String>, form: Form) 
 pub(in crate::web) async fn whole_plan(
     site: &Site,
     doer: &Doer,
-    code: &str,
     draft: &Draft,
 ) -> Result<WholePlan, Result<Refusal, Problem>> {
     let read = draft.read(doer, |r| {
         let wish = wish(r, draft);
-        r.text("route");
-        (wish, r.line("name", 80, "the name of the drink"), r.day("day"))
+        (wish, r.text("route"), r.line("name", 80, "the name of the drink"), r.day("day"))
     });
-    let (wish, name, day) = read.map_err(Ok)?;
+    let (wish, code, name, day) = read.map_err(Ok)?;
     let (_, (_, found)) = site.read(doer, move |conn, doer| ways(conn, doer, wish)).await.map_err(Err)?;
     let ways = found.map_err(Ok)?;
-    let (at, route) = way(&ways, code).map_err(Err)?;
+    let (at, route) = way(&ways, &code).map_err(Ok)?;
     let base_volume =
         Milli::from_base(1000.0 * ways.comparison.base.litres).filter(|base| *base > Milli::ZERO);
     Ok(WholePlan {
