@@ -2,13 +2,15 @@
 
 use std::collections::HashSet;
 use std::sync::Mutex;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use super::{Client, Heard, Server, all_follows_from_the_journal, entry_of};
 use crate::ground::{Ground, on_both};
 
 const ROUNDS: u64 = 4;
 const CLIENTS: usize = 6;
+/// How long a round waits for work to be under way.
+const LONGEST: Duration = Duration::from_secs(60);
 
 on_both!(what_was_acknowledged_survives_a_sudden_end);
 
@@ -35,7 +37,12 @@ async fn what_was_acknowledged_survives_a_sudden_end(ground: &Ground) {
                     }
                 });
             }
-            std::thread::sleep(Duration::from_millis(150 + 170 * round));
+            // In the middle of work, however fast the machine is; at a different moment each time.
+            let (enough, started) = (25 * (usize::try_from(round).unwrap_or(0) + 1), Instant::now());
+            while acknowledged.lock().expect("a list").len() < enough && started.elapsed() < LONGEST {
+                std::thread::sleep(Duration::from_millis(3));
+            }
+            std::thread::sleep(Duration::from_millis(17 * round));
             server.kill();
         });
     }

@@ -26,7 +26,12 @@ const CHECKS: &str = "not_a_server_error,status_code_conformance,content_type_co
 async fn the_server_answers_as_it_is_described(ground: &Ground) {
     let house = House::open(ground).await;
     let python = std::env::var("UNDERCROFT_PYTHON").unwrap_or_else(|_| "python3".to_owned());
+    // It keeps a folder of its own where it runs.
+    let folder =
+        std::env::temp_dir().join(format!("undercroft-described-{}", house.at.replace([':', '/', '.'], "-")));
+    std::fs::create_dir_all(&folder).expect("the temporary folder can be written");
     let out = Command::new(&python)
+        .current_dir(&folder)
         .args(["-m", "schemathesis.cli", "run", &format!("{}/openapi.json", house.at)])
         .args(["--header", &format!("Authorization: Bearer {}", house.token)])
         .args(LEFT_OUT.iter().flat_map(|path| ["--exclude-path", path]))
@@ -42,6 +47,7 @@ async fn the_server_answers_as_it_is_described(ground: &Ground) {
         ])
         .output()
         .unwrap_or_else(|error| panic!("{python} does not start: {error}"));
+    std::fs::remove_dir_all(&folder).expect("the temporary folder is ours");
     let said = String::from_utf8_lossy(&out.stdout);
     assert!(out.status.success(), "{said}\n{}", String::from_utf8_lossy(&out.stderr));
     let summary = said.lines().filter(|line| line.contains(" generated, ") || line.contains("Tested:"));
