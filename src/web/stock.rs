@@ -56,13 +56,18 @@ fn exact(quantity: Milli, unit: BaseUnit) -> String {
     }
 }
 
-/// Number and unit apart, for a column of figures: "2.5" and "kg"; drinks come in bottles.
-fn figure_and_unit(quantity: Milli, unit: BaseUnit, kind: ItemKind) -> (String, String) {
-    let shown = match kind {
+/// How much, in words: "2.5 kg"; drinks come in bottles.
+pub fn much(quantity: Milli, unit: BaseUnit, kind: ItemKind) -> String {
+    match kind {
         ItemKind::Drink => words::count(quantity.get() / 1000, "bottle", "bottles"),
         _ if quantity == Milli::ZERO => format!("0 {}", unit.priced().0),
         _ => quantity.shown(unit),
-    };
+    }
+}
+
+/// Number and unit apart, for a column of figures: "2.5" and "kg".
+fn figure_and_unit(quantity: Milli, unit: BaseUnit, kind: ItemKind) -> (String, String) {
+    let shown = much(quantity, unit, kind);
     let (figure, unit) = shown.rsplit_once(' ').unwrap_or((&shown, ""));
     (figure.to_owned(), unit.to_owned())
 }

@@ -5,6 +5,7 @@
 
 use super::forms::{Choice, Field, Group};
 use super::input::{Draft, Reader};
+use super::stock::much;
 use crate::db::stock::{Stocked, Units};
 use crate::domain::batches::{DrawLine, Source};
 use crate::domain::stock::ItemKind;
@@ -90,16 +91,17 @@ pub fn choices(stock: &[Stocked], kinds: &[ItemKind]) -> Vec<Choice> {
             continue;
         }
         let there: Milli = lines.iter().map(|line| line.quantity).sum();
-        let rule = if lines.len() > 1 { ", first to expire goes first" } else { "" };
+        let lots = lots(&lines);
+        let rule = if lots.len() > 1 { ", first to expire goes first" } else { "" };
         choices.push(
             Choice::new(
                 format!("item:{item}"),
-                format!("{}: {} there{rule}", first.name, there.shown(first.unit)),
+                format!("{}: {} there{rule}", first.name, much(there, first.unit, first.kind)),
             )
             .under(first.kind.heading()),
         );
-        if lines.len() > 1 {
-            choices.extend(lots(&lines).into_iter().map(|choice| choice.under(first.kind.heading())));
+        if lots.len() > 1 {
+            choices.extend(lots.into_iter().map(|choice| choice.under(first.kind.heading())));
         }
     }
     choices
@@ -118,7 +120,8 @@ fn lots(lines: &[&Stocked]) -> Vec<Choice> {
             let line = lines.iter().find(|line| line.lot == lot)?;
             let good =
                 line.best_before.map(|day| format!(", good until {}", days::long(day))).unwrap_or_default();
-            let text = format!("{}, only lot {}: {}{good}", line.name, line.code, there.shown(line.unit));
+            let text =
+                format!("{}, only lot {}: {}{good}", line.name, line.code, much(there, line.unit, line.kind));
             Some(Choice::new(format!("lot:{lot}"), text))
         })
         .collect()
