@@ -56,7 +56,7 @@ pub(super) const QUESTIONS: &[Question] = &[
                 BOTTLE,
                 "Sugar to 300 g/L, 0 to 20 % vol, 2 to 35 °C.",
             ),
-            Gives::figure("at_20", "at 20 °C", "bar", 3).by("the same at 20 °C", BOTTLE, "As above."),
+            Gives::figure("at_20", "at 20 °C", "bar", 2).by("the same at 20 °C", BOTTLE, "As above."),
             Gives::figure("at_10", "at 10 °C", "bar", 2).by("the same at 10 °C", BOTTLE, "As above."),
             Gives::figure("limit", "The bottle is made for", "bar", 1).by(
                 "",

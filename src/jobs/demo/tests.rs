@@ -30,6 +30,7 @@ async fn the_demo_club_has_everything_that_pages_show() {
     assert_eq!(verify(conn).unwrap().off, Vec::<String>::new());
     there_are_as_many_as_documented(conn, loaded.club);
     batches_of_every_stage_keep_the_numbers_of_the_files(conn, loaded.club);
+    plans_are_made_from_ways_to_a_strength(conn, loaded.club);
     something_is_due_today_and_nothing_that_was_done(conn, loaded.club);
     mistakes_are_taken_back(conn, loaded.club);
     bottles_bear_what_went_into_them(conn, loaded.club);
@@ -64,6 +65,18 @@ fn all_bottlings(conn: &mut AnyConn, club: ClubId) -> Vec<Bottling> {
 
 fn all_batches(conn: &mut AnyConn, club: ClubId) -> Vec<batches::Batch> {
     batches::batches(conn, club, &[], None, 1000).unwrap()
+}
+
+fn plans_are_made_from_ways_to_a_strength(conn: &mut AnyConn, club: ClubId) {
+    use crate::db::plans;
+    let all = all_batches(conn, club);
+    let planned: Vec<_> = all
+        .iter()
+        .filter(|batch| !plans::steps(conn, club, batch.id).unwrap().is_empty())
+        .map(|batch| (batch.name.as_str(), batch.stage))
+        .collect();
+    assert_eq!(planned, [("Neap Tide Mead", Stage::Planned), ("Tide White", Stage::Planned)]);
+    assert!(!plans::wanted(conn, club).unwrap().is_empty());
 }
 
 fn batches_of_every_stage_keep_the_numbers_of_the_files(conn: &mut AnyConn, club: ClubId) {

@@ -313,6 +313,14 @@ pub fn base_view(all: &Comparison) -> (BaseView, String) {
             ]));
         }
     }
+    if let Some(water) = ask.water() {
+        facts.push((
+            "Water it goes into",
+            shown(water, 1),
+            "L",
+            vec!["As it was given, or for honey what brings it to the goal.", MASS],
+        ));
+    }
     facts.push(("Volume to start with", shown(all.base.litres, 1), "L", vec!["Mass / density.", MASS]));
     facts.push(("Sugar that ferments", format!("about {}", shown(all.base.hexose_g_l, 1)), "g/L", vec![
         "As glucose and fructose: of whey the glucose from split lactose, of juice what is measured less 25 g/L \

@@ -272,6 +272,14 @@ impl Ask {
         })
     }
 
+    /// Water that honey or fruit goes into, L.
+    pub fn water(&self) -> Option<f64> {
+        match self.base {
+            Base::Honey => self.water_l.or_else(|| self.water_for_honey(self.kilograms(HONEY_KG_L)).ok()),
+            _ => self.water_l,
+        }
+    }
+
     /// Water for honey where nobody says: what the goal needs.
     fn water_for_honey(&self, kg: f64) -> Result<f64, Unfit> {
         let wanted_l = kg * self.sugar_g_kg / (self.goal_vol_percent * self.hexose_per_vol_g_l);

@@ -71,8 +71,8 @@ pub fn steps(all: &Comparison, route: &Route) -> Vec<PlanStep> {
             steps.push(split.hours(ask.lactase_hours().unwrap_or(24.0)).beware(WARM));
         }
         Base::Honey => {
-            let warm = step(StepKind::HeatTo, "Warm part of the water");
-            steps.push(warm.at(40.0).beware(COLD));
+            let warm = step(StepKind::HeatTo, "Warm part of this water");
+            steps.push(warm.litres(ask.water().unwrap_or(0.0)).at(40.0).beware(COLD));
             let kg = 1000.0 * honey_kg(all);
             steps.push(
                 step(StepKind::Dissolve, "Dissolve the honey in it, then add the rest of the water")
