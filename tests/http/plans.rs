@@ -223,9 +223,9 @@ async fn it_works_on_pages(ground: &Ground) {
         house.server.submit(&cookie, "/workbench/routes/batch", &body)
     };
     assert_eq!(send("").status, 422, "a batch has a name");
-    let sent = send("Tide+White");
-    assert_eq!(sent.status, 303, "{}", sent.body);
-    let batch = house.page(&cookie, sent.location.split('#').next().expect("a path"));
+    let made = send("Tide+White");
+    assert_eq!(made.status, 303, "{}", made.body);
+    let batch = house.page(&cookie, made.location.split('#').next().expect("a path"));
     assert_eq!(batch.status, 200);
     for words in ["What is planned", "Split the lactose", "Boil down", "Cane sugar", "nothing yet"] {
         assert!(batch.body.contains(words), "{words}");

@@ -1,8 +1,8 @@
 //! The ways from what there is to a strength, side by side: sweeten, boil down, some of both, or water.
 //!
 //! Every way is worked out by mass from the same base, so that the same goal is reached and no sugar is made or lost.
-//! What a way costs comes from the club's own lots, first-expired-first ([`stores`]); what has to be done, and what
-//! it takes, is a plan that a batch can keep ([`plan`]).
+//! What a way costs comes from the club's own lots, first-expired-first ([`bill`]); what has to be done, and what
+//! it takes, is a plan that a batch can keep ([`steps`]).
 
 mod base;
 mod inputs;
