@@ -403,7 +403,7 @@ fn tasting(ages: &[TastingAge], today: Day) -> (String, String, String) {
 
 fn place_row(place: &(PlaceId, String, i64, Money)) -> PlaceRow {
     let (_, path, bottles, _) = place;
-    let (within, name) = path.split_once(stock::WITHIN).unwrap_or((path, ""));
+    let (within, name) = path.rsplit_once(stock::WITHIN).unwrap_or(("", path));
     PlaceRow {
         within: within.to_owned(),
         name: name.to_owned(),

@@ -10,6 +10,7 @@ use crate::units::ids::{BatchId, ReadingId};
 use crate::units::measure::ReadingKind;
 use crate::units::quantity::{BaseUnit, Milli};
 use crate::web::input::{Draft, Reader};
+use crate::web::stock::read::per_unit;
 use crate::web::supplies;
 
 /// A batch on paper.
@@ -51,7 +52,11 @@ pub fn by_product(draft: &Draft, doer: &Doer, batch: BatchId, units: &Units) -> 
             quantity: r.quantity("quantity", unit),
             place: r.id("place", "place"),
             best_before: r.optional_day("best_before"),
-            value_per_unit: r.optional_money("value_per_unit"),
+            // A page asks for the worth of a kilo, the API for that of a gram; each sends its own field.
+            value_per_unit: match r.optional("value", |text| per_unit(text, unit)) {
+                None => r.optional_money("value_per_unit"),
+                value => value,
+            },
             volume_after: r.optional_volume("volume_after"),
             remark: r.remark("remark"),
         }

@@ -169,6 +169,24 @@ fn what_a_bottle_cost_is_told_line_by_line_and_adds_up() {
 }
 
 #[test]
+fn a_page_asks_for_the_worth_of_a_kilo_of_by_product() {
+    let cellar = Cellar::open();
+    let batch = cellar.whey_wine();
+    let items = cellar.read("/items");
+    let curds = items["items"].as_array().unwrap().iter().find(|item| item["name"] == "Curds").unwrap();
+    let fields = [
+        ("item", curds["id"].as_str().unwrap()),
+        ("quantity", "2 kg"),
+        ("value", "5.50"),
+        ("place", &cellar.place),
+    ];
+    let sent = cellar.send(Role::Cellarhand, &format!("/batches/{batch}/by-product"), &fields);
+    assert_eq!(sent.status, 303, "{}", sent.body);
+    let cost = cellar.read(&format!("/batches/{batch}/cost"));
+    assert_eq!(cost["by_products"], json!("-57.2"), "46.20, and 11.00 for the two kilos");
+}
+
+#[test]
 fn milk_that_came_with_another_batch_is_named_and_no_gravity_is_trusted() {
     let cellar = Cellar::open();
     let batch = cellar.whey_wine();

@@ -73,7 +73,7 @@ pub fn item(draft: &Draft, doer: &Doer, kept: Option<&Item>, asked: Asked) -> Re
 }
 
 /// What one g, mL or piece is worth, from what a kg, L or piece is.
-fn per_unit(text: &str, unit: BaseUnit) -> Result<Money, Misread> {
+pub fn per_unit(text: &str, unit: BaseUnit) -> Result<Money, Misread> {
     let (name, holds) = unit.priced();
     let value = Money::read(text)?;
     if value.micros() % holds != 0 {

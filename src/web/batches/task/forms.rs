@@ -134,8 +134,8 @@ fn by_product_form(view: FormView, doer: &Doer, found: &Material, day: Field, re
         [
             Field::select("place", "Place", place_choices(&found.places)),
             Field::day("best_before", "Use by").hint(format!("Such as {}.", days::long(doer.today()))),
-            Field::decimal("value_per_unit", "Worth, if other than usual")
-                .hint("In money for one gram, millilitre or piece. Left empty, the item’s own net value is taken.")
+            Field::decimal("value", "Worth, if other than usual")
+                .hint("For one kg, L or piece. Left empty, the net value of the item is taken.")
                 .after(words::sign(&doer.currency).trim().to_owned()),
             day,
             remark,
