@@ -142,7 +142,7 @@ fn line(doer: &Doer, items: Vec<Choice>, places: Vec<Choice>, suppliers: &[Strin
         }
     };
     vec![
-        Field::select("item", "Item", items),
+        Field::select("item", "Item", items).hint("What is not in the list yet is made under Stores, Items."),
         Field::text("quantity", "How much")
             .hint("With its unit: 24 L, 2.5 kg, 1 lb 4 oz, ½ gal; pieces without."),
         Field::decimal("cost", "Paid for it in all")
