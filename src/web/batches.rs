@@ -152,6 +152,8 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
     if next.starts_with(&[Task::Bottle, Task::Reading]) && !course.as_ref().is_some_and(finished) {
         next.swap(0, 1);
     }
+    // What ends a batch is never the nearest thing to a finger.
+    let beside = next.iter().skip(1).take(ALSO).filter(|task| **task != Task::Abandon).count();
     let link = |task: &Task| (format!("{href}/{}", task.code()), task.says().0);
     BatchPage {
         about: about(&batch, &standing, who),
@@ -159,8 +161,8 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         stem: working.map(|course| course.stem(who)).unwrap_or_default(),
         stopped: working.and_then(Course::stopped),
         first: next.first().map(link),
-        also: next.iter().skip(1).take(ALSO).map(link).collect(),
-        rest: next.iter().skip(1 + ALSO).map(link).collect(),
+        also: next.iter().skip(1).take(beside).map(link).collect(),
+        rest: next.iter().skip(1 + beside).map(link).collect(),
         caution: caution(batch.stage),
         curve: gravity_curve(&batch, &gravities, course.as_ref(), who),
         readings: readings.iter().rev().map(|reading| reading_row(reading, who)).collect(),
