@@ -238,7 +238,8 @@ pub async fn record_transfer(
         };
         let mut moved = rows::moves(conn, order.batch)?;
         moved.retain(|line| line.day <= order.day);
-        let entry = transfer(&from, &into, order, progress(&moved))?;
+        let story = rows::story(conn, doer.club, order.batch)?;
+        let entry = transfer(&from, &into, order, story.passed_on(progress(&moved)))?;
         let id = record(conn, doer, &entry)?;
         Ok(Transferred { entry: id, into: into.id, code: into.code })
     })

@@ -12,7 +12,6 @@ use crate::domain::bottles::{Bottling, Purpose, Withdrawal, bottle, cost_per_bot
 use crate::domain::members::{Cellarhand, Doer, Role, Taster};
 use crate::domain::refusal::{Refusal, Why};
 use crate::domain::stock::{Item, ItemKind};
-use crate::domain::yields::Basis;
 use crate::units::ids::{BottlingId, EntryId, ItemId, LotId};
 use crate::units::measure::Measured;
 use crate::units::money::Money;
@@ -93,18 +92,12 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     Ok(Bottled { entry: id, bottling, code, lot, cost_per_bottle })
 }
 
-/// The strength of the drink as its batch's record gives it on this day, and the words for how it is known.
+/// The strength of the drink as its batch's record gives it on this day, and the code for how it is known or why not.
 fn strength(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<(Option<Measured>, String)> {
     let story = batches::story(conn, doer.club, order.batch)?;
     Ok(match story.strength() {
-        Some(found) => {
-            let basis = match found.basis {
-                Basis::Gravities { .. } => "gravities",
-                Basis::Whey { .. } => "sugars",
-            };
-            (Measured::from_number(found.vol_percent), basis.to_owned())
-        }
-        None => (None, String::new()),
+        Ok(found) => (Measured::from_number(found.vol_percent), found.basis.code().to_owned()),
+        Err(why) => (None, why.code().to_owned()),
     })
 }
 

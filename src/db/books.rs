@@ -59,8 +59,10 @@ pub fn begin_entry(
             entries::bottling_id.eq(entry.bottling),
             entries::reverses.eq(entry.reverses),
             entries::remark.eq(&entry.remark),
-            entries::moved_as.eq(entry.moved.map(|moved| moved.stage.code())),
-            entries::moved_pitched_on.eq(entry.moved.and_then(|moved| moved.pitched_on)),
+            entries::moved_as.eq(entry.moved.map(|moved| moved.progress.stage.code())),
+            entries::moved_pitched_on.eq(entry.moved.and_then(|moved| moved.progress.pitched_on)),
+            entries::moved_first_gravity.eq(entry.moved.and_then(|moved| moved.first_gravity)),
+            entries::moved_strength.eq(entry.moved.and_then(|moved| moved.strength)),
         ))
         .execute(conn)?;
     Ok(())

@@ -167,6 +167,8 @@ diesel::table! {
         remark -> Text,
         moved_as -> Nullable<Text>,
         moved_pitched_on -> Nullable<Date>,
+        moved_first_gravity -> Nullable<BigInt>,
+        moved_strength -> Nullable<BigInt>,
     }
 }
 

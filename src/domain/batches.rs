@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-pub use stage::{Moved, Progress, Stage, may_change, progress};
+pub use stage::{Came, Moved, Progress, Stage, may_change, progress};
 
 mod stage;
 
@@ -329,12 +329,12 @@ pub struct Transfer {
     pub remark: String,
 }
 
-/// The entry of a split or blend: volume moves with its share of the cost. `moved` is how far the drink was then.
+/// The entry of a split or blend: volume moves with its share of the cost. `moved` is what the drink was then.
 pub fn transfer(
     from: &Standing,
     into: &Standing,
     order: &Transfer,
-    moved: Progress,
+    moved: Came,
 ) -> Result<NewEntry, Refusal> {
     from.filled(order.day)?;
     above_zero("volume", order.volume)?;

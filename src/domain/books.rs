@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::batches::Progress;
+use super::batches::Came;
 use super::refusal::Refusal;
 use crate::units::days::{self, Day};
 use crate::units::ids::{BatchId, BottlingId, EntryId, LotId, MemberId, PlaceId};
@@ -183,8 +183,8 @@ pub struct NewEntry {
     pub bottling: Option<BottlingId>,
     /// Which entry it takes back.
     pub reverses: Option<EntryId>,
-    /// How far the drink was that a split or blend moved.
-    pub moved: Option<Progress>,
+    /// What the drink was that a split or blend moved.
+    pub moved: Option<Came>,
     /// What the member wrote.
     pub remark: String,
     /// The lines.

@@ -5,7 +5,12 @@
 
 use super::stock::Item;
 use crate::science::{alcohol, dairy, sugar};
+use crate::units::days::Day;
 use crate::units::quantity::{BaseUnit, Milli};
+
+pub use strength::{Basis, Strength, Turn, Unknown, What, added};
+
+mod strength;
 
 /// One supply drawn, summed over the batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,8 +42,12 @@ pub struct Story {
     pub left: Milli,
     /// Volume when the yeast was pitched, and what came to it afterwards; zero before.
     pub must: Milli,
-    /// Corrected gravities, oldest first.
-    pub gravities: Vec<f64>,
+    /// Corrected gravities of its own with their days, oldest first.
+    pub gravities: Vec<(Day, f64)>,
+    /// What happened on the way to its strength, in the order of the days.
+    pub turns: Vec<Turn>,
+    /// It still works, or has not begun to.
+    pub under_way: bool,
 }
 
 /// One part of the mass balance.
@@ -88,8 +97,9 @@ impl Story {
 
     /// Where the mass went. The drink's density follows its gravity (1 where none was read).
     pub fn balance(&self) -> Balance {
-        let density = self.gravities.last().map_or(1.0, |gravity| gravity * WATER_G_ML);
-        let first = self.gravities.first().map_or(1.0, |gravity| gravity * WATER_G_ML);
+        let density = self.gravities.last().map_or(1.0, |gravity| gravity.1 * WATER_G_ML);
+        let first = self.line().map(|line| line.0).or(self.gravities.first().map(|gravity| gravity.1));
+        let first = first.map_or(1.0, |gravity| gravity * WATER_G_ML);
         let mut ins: Vec<Part> =
             self.supplies.iter().filter_map(|used| part(used, used.item.grams(used.quantity))).collect();
         volume_part(&mut ins, "from other batches", self.moved_in, first);
@@ -107,66 +117,12 @@ impl Story {
         Balance { ins, outs, unaccounted_g }
     }
 
-    /// Carbon dioxide given off, from the drop of the gravity.
+    /// Carbon dioxide given off by its own must, from the drop of the gravity before anything else came into it.
     pub fn carbon_dioxide_g(&self) -> Option<f64> {
-        let (first, last) = (*self.gravities.first()?, *self.gravities.last()?);
+        let (first, last) = self.line()?;
         let grams_per_litre = alcohol::co2_from_gravities_g_l(first, last).ok()?.value;
-        Some(grams_per_litre * self.must.base() / 1000.0)
-    }
-
-    /// How strong the drink is, or will be; `None` where the records do not say: what sugar came into whey by way of
-    /// another batch is not known here.
-    pub fn strength(&self) -> Option<Strength> {
-        match (self.dairy(), self.moved_in > Milli::ZERO) {
-            (true, true) => None,
-            (true, false) => self.dairy_strength(),
-            (false, _) => self.gravity_strength(),
-        }
-    }
-
-    fn gravity_strength(&self) -> Option<Strength> {
-        if self.gravities.len() < 2 {
-            return None;
-        }
-        let (first, last) = (*self.gravities.first()?, *self.gravities.last()?);
-        let found = alcohol::strength_from_gravities(first, last).ok()?;
-        Some(Strength {
-            vol_percent: found.value.vol_percent,
-            basis: Basis::Gravities { first, last },
-            warning: found.warning,
-        })
-    }
-
-    /// The lactose route: whey is the milk less the curd; its lactose counts only if an enzyme split it, and then
-    /// only its glucose; sugar that was added counts in full.
-    fn dairy_strength(&self) -> Option<Strength> {
-        let litres = if self.must > Milli::ZERO { self.must } else { self.left }.base() / 1000.0;
-        if litres <= 0.0 {
-            return None;
-        }
-        let whey_litres = self.whey_kg() / dairy::WHEY_KG_L;
-        let split = self.supplies.iter().any(|used| used.item.splits_lactose);
-        let hydrolysed = if split { dairy::DEFAULT_HYDROLYSED_FRACTION } else { 0.0 };
-        let natural = dairy::natural_strength(
-            dairy::DEFAULT_WHEY_LACTOSE_G_L,
-            hydrolysed,
-            dairy::GALACTOSE_FRACTION_FOR_STRENGTH,
-            alcohol::DEFAULT_HEXOSE_PER_VOL_G_L,
-        )
-        .ok()?
-        .value;
-        let natural_g = natural.fermentable_g_l * whey_litres;
-        let added_g = self.grams_of(|item| item.sugar_mg_per_kg);
-        let found = alcohol::potential_vol_percent(
-            (natural_g + added_g) / litres,
-            alcohol::DEFAULT_HEXOSE_PER_VOL_G_L,
-        )
-        .ok()?;
-        Some(Strength {
-            vol_percent: found.value,
-            basis: Basis::Whey { whey_litres, split, natural_g, added_g, litres },
-            warning: found.warning,
-        })
+        let own = if self.must > self.moved_in { self.must - self.moved_in } else { self.must };
+        Some(grams_per_litre * own.base() / 1000.0)
     }
 
     fn milk_kg(&self) -> f64 {
@@ -220,14 +176,22 @@ impl Story {
         let hexose = self.grams_of(|item| item.sugar_mg_per_kg);
         let volume = (self.bottled + self.left + self.moved_out + self.lost).base();
         let own_sugar = hexose > 0.0 && self.moved_in == Milli::ZERO;
-        if let (Some(strength), false, true) = (self.strength(), self.dairy(), own_sugar) {
+        if let (Ok(strength), false, true) = (self.strength(), self.dairy(), own_sugar) {
             let ethanol_ml = strength.vol_percent / 100.0 * volume;
             let ethanol_g = ethanol_ml * alcohol::ethanol_g_l(100.0).unwrap_or(789.239) / 1000.0;
+            let name = if self.under_way { "Alcohol from sugar so far" } else { "Alcohol from sugar" };
+            let mut basis =
+                "of what all the sugar could give; 16.5 to 18 g/L for 1 % vol is usual".to_owned();
+            if !self.by_products.is_empty() {
+                basis.push_str(
+                    "; must that stayed in what was weighed off is not taken off, so this may look too low",
+                );
+            }
             found.push(Recovery {
-                name: "Alcohol from sugar".to_owned(),
+                name: name.to_owned(),
                 percent: 100.0 * ethanol_g / (hexose * alcohol::ETHANOL_PER_HEXOSE),
-                expected: Some((85.0, 94.0)),
-                basis: "of what all the sugar could give; 16.5 to 18 g/L for 1 % vol is usual".to_owned(),
+                expected: (!self.under_way).then_some((85.0, 94.0)),
+                basis,
             });
         }
         let kept = self.must - self.moved_out;
@@ -275,42 +239,6 @@ fn volume_part(parts: &mut Vec<Part>, name: &str, volume: Milli, density: f64) {
     }
 }
 
-/// How strong a drink is and how that is known.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Strength {
-    /// % vol at 20 °C.
-    pub vol_percent: f64,
-    /// From what it was computed.
-    pub basis: Basis,
-    /// A warning to show with it.
-    pub warning: Option<String>,
-}
-
-/// From what a strength was computed.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Basis {
-    /// The first and the last gravity: what is in it now, to ± 0.3 % vol.
-    Gravities {
-        /// Original gravity.
-        first: f64,
-        /// The last one read.
-        last: f64,
-    },
-    /// The sugar of whey and what was added: what it reaches when it has fermented out.
-    Whey {
-        /// Litres of whey: milk less curd.
-        whey_litres: f64,
-        /// An enzyme split the lactose.
-        split: bool,
-        /// Grams of glucose from the lactose.
-        natural_g: f64,
-        /// Grams of hexose added.
-        added_g: f64,
-        /// Litres that hold them.
-        litres: f64,
-    },
-}
-
 /// One recovery.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Recovery {
@@ -325,122 +253,4 @@ pub struct Recovery {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::domain::stock::ItemKind;
-
-    fn item(name: &str, unit: BaseUnit) -> Item {
-        Item {
-            name: name.to_owned(),
-            kind: ItemKind::Ingredient,
-            unit,
-            density_micro: None,
-            allergens: Vec::new(),
-            value_per_unit: None,
-            low_at: None,
-            sugar_mg_per_kg: None,
-            lactose_mg_per_kg: None,
-            fat_mg_per_kg: None,
-            casein_mg_per_kg: None,
-            splits_lactose: false,
-        }
-    }
-
-    fn used(item: Item, base: i64) -> Used {
-        Used { item, quantity: Milli::new(base * 1000) }
-    }
-
-    fn whey(lactase: bool) -> Story {
-        let milk = Item {
-            density_micro: Some(1_030_000),
-            lactose_mg_per_kg: Some(48_000),
-            fat_mg_per_kg: Some(36_000),
-            casein_mg_per_kg: Some(25_000),
-            allergens: vec!["milk".to_owned()],
-            ..item("Milk", BaseUnit::Millilitre)
-        };
-        let curd = Item { allergens: vec!["milk".to_owned()], ..item("Curd", BaseUnit::Gram) };
-        let enzyme = Item { splits_lactose: lactase, ..item("Enzyme", BaseUnit::Millilitre) };
-        Story {
-            supplies: vec![used(milk, 4000), used(enzyme, 0)],
-            by_products: vec![used(curd, 645)],
-            left: Milli::new(3_390_000),
-            must: Milli::new(3_390_000),
-            gravities: vec![1.026, 1.018],
-            ..Story::default()
-        }
-    }
-
-    /// Whey with its lactose split ferments to about 1.4 % vol: common practice, no source; and not at all without
-    /// the enzyme, since wine yeast cannot take lactose.
-    #[test]
-    fn the_strength_of_whey_follows_its_lactose_and_not_its_gravity() {
-        let strength = whey(true).strength().unwrap();
-        assert!((strength.vol_percent - 1.4).abs() < 0.02, "{strength:?}");
-        assert!(whey(false).strength().unwrap().vol_percent.abs() < 1e-9);
-    }
-
-    /// 4 L of milk (4.12 kg, fat 3.6 %, casein 2.5 %): 0.645 kg of curd at 60 % moisture, 15.66 % (Van Slyke and Price,
-    /// University of Guelph, Cheese Technology, "Yield Prediction").
-    #[test]
-    fn curd_is_compared_with_what_the_milk_could_give() {
-        let recoveries = whey(true).recoveries();
-        let curd = &recoveries[0];
-        assert!((curd.percent - 15.66).abs() < 0.01);
-        let (low, high) = curd.expected.unwrap();
-        assert!((low - 15.663).abs() < 0.001 && (high - 25.061).abs() < 0.001);
-    }
-
-    /// The whey for which there was no room is neither curd nor drink: 4.12 kg of milk, 0.645 kg of curd, 1 kg of whey.
-    #[test]
-    fn whey_left_over_is_no_curd_and_its_lactose_is_not_in_the_drink() {
-        let mut story = whey(true);
-        let left_over = Item { allergens: vec!["milk".to_owned()], ..item("Whey", BaseUnit::Millilitre) };
-        let all = story.strength().unwrap().vol_percent;
-        story.by_products.push(used(left_over, 1000));
-        let recoveries = story.recoveries();
-        assert!((recoveries[0].percent - 15.66).abs() < 0.01, "{recoveries:?}");
-        assert!((recoveries[1].percent - 84.34).abs() < 0.01, "{recoveries:?}");
-        let rest = (4.12 - 0.645 - 1.0) / (4.12 - 0.645);
-        assert!((story.strength().unwrap().vol_percent - all * rest).abs() < 0.001);
-    }
-
-    #[test]
-    fn alcohol_is_not_compared_with_sugar_when_some_of_it_came_with_another_batch() {
-        let honey = Item { sugar_mg_per_kg: Some(800_000), ..item("Honey", BaseUnit::Gram) };
-        let mut story =
-            Story { supplies: vec![used(honey, 5000)], gravities: vec![1.080, 1.000], ..Story::default() };
-        story.left = Milli::new(20_000_000);
-        assert_eq!(story.recoveries()[0].name, "Alcohol from sugar");
-        story.moved_in = Milli::new(5_000_000);
-        assert_eq!(story.recoveries(), []);
-    }
-
-    #[test]
-    fn what_went_to_another_batch_is_not_missing_from_the_bottles() {
-        let litres = |litres: i64| Milli::new(litres * 1_000_000);
-        let story =
-            Story { must: litres(50), moved_out: litres(10), bottled: litres(36), ..Story::default() };
-        assert!((story.recoveries()[0].percent - 90.0).abs() < 1e-9);
-    }
-
-    #[test]
-    fn the_balance_names_what_is_missing() {
-        let mut story = whey(true);
-        story.left = Milli::new(3_000_000);
-        let balance = story.balance();
-        let out: f64 = balance.outs.iter().map(|part| part.grams).sum();
-        assert!((balance.total_g() - out - balance.unaccounted_g).abs() < 1e-9);
-        assert!(balance.unaccounted_g > 300.0);
-        assert!(balance.outs.iter().any(|part| part.name == "carbon dioxide" && part.grams > 0.0));
-    }
-
-    /// OG 1.080 to 1.000: 10.63 % vol by Balling and Tabarié together (see `science::alcohol`).
-    #[test]
-    fn a_drink_without_milk_is_judged_by_its_gravities() {
-        let honey = Item { sugar_mg_per_kg: Some(800_000), ..item("Honey", BaseUnit::Gram) };
-        let story =
-            Story { supplies: vec![used(honey, 5000)], gravities: vec![1.080, 1.000], ..Story::default() };
-        assert!((story.strength().unwrap().vol_percent - 10.632).abs() < 0.005);
-    }
-}
+mod tests;

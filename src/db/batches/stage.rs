@@ -5,10 +5,11 @@ use diesel::prelude::*;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{accounts, batches, entries, postings};
-use crate::domain::batches::{Moved, Progress, Stage, progress};
+use crate::domain::batches::{Came, Moved, Progress, Stage, progress};
 use crate::domain::books::EntryKind;
 use crate::units::days::Day;
 use crate::units::ids::{BatchId, EntryId};
+use crate::units::measure::Measured;
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
 
@@ -23,7 +24,8 @@ pub(in crate::db) fn moves_until(
     id: BatchId,
     until: Option<EntryId>,
 ) -> Result<Vec<Moved>, Failure> {
-    type Row = ((EntryId, EntryKind, Day, Milli, Money), (Option<String>, Option<Day>), Option<EntryId>);
+    type Known = (Option<String>, Option<Day>, Option<Measured>, Option<Measured>);
+    type Row = ((EntryId, EntryKind, Day, Milli, Money), Known, Option<EntryId>);
     let back = diesel::alias!(entries as back);
     let rows: Vec<Row> = postings::table
         .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
@@ -34,7 +36,12 @@ pub(in crate::db) fn moves_until(
         .order(entries::id)
         .select((
             (entries::id, entries::kind, entries::day, postings::quantity, postings::cost),
-            (entries::moved_as, entries::moved_pitched_on),
+            (
+                entries::moved_as,
+                entries::moved_pitched_on,
+                entries::moved_first_gravity,
+                entries::moved_strength,
+            ),
             back.field(entries::id).nullable(),
         ))
         .load(conn)?;
@@ -45,9 +52,10 @@ pub(in crate::db) fn moves_until(
     Ok(rows
         .into_iter()
         .filter(|row| counts(row.0.0, row.2))
-        .map(|((entry, kind, day, volume, cost), (moved_as, pitched_on), _)| {
+        .map(|((entry, kind, day, volume, cost), (moved_as, pitched_on, first_gravity, strength), _)| {
             let stage = moved_as.as_deref().and_then(Stage::from_code);
-            let came = stage.map(|stage| Progress { stage, pitched_on });
+            let came = |stage| Came { progress: Progress { stage, pitched_on }, first_gravity, strength };
+            let came = stage.map(came);
             Moved { entry, kind, day, volume, cost, came }
         })
         .collect())

@@ -1,27 +1,61 @@
 //! What the books and the readings say of a batch: all that its yields and its strength follow from.
 
+use std::collections::HashMap;
+
 use diesel::prelude::*;
 
+use super::readings;
 use super::stage::moves;
-use super::{batch, gravity_ends, readings};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
-use crate::db::schema::{accounts, bottlings, entries, items, lots, postings};
+use crate::db::schema::{accounts, bottlings, clubs, entries, lots, postings};
 use crate::db::{stock, trace};
-use crate::domain::batches::Moved;
+use crate::domain::batches::{Moved, Stage, progress};
 use crate::domain::books::EntryKind;
 use crate::domain::stock::{Item, ItemKind};
-use crate::domain::yields::{Story, Used};
-use crate::units::ids::{BatchId, ClubId, ItemId};
+use crate::domain::yields::{Story, Turn, Used, What, added};
+use crate::units::days::local_day;
+use crate::units::ids::{BatchId, ClubId, EntryId, ItemId};
 use crate::units::measure::ReadingKind;
 use crate::units::quantity::Milli;
 
-/// All that the yields of a batch follow from. A batch that was split off starts from its origin's first gravity.
+/// All that the yields of a batch follow from.
 pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Failure> {
-    let batch = batch(conn, club, id)?;
+    let moved = moves(conn, id)?;
     let mut story = Story::default();
+    volumes(&mut story, &moved);
+    for (bottles, volume, lost) in live_bottlings(conn, id)? {
+        story.bottled = story.bottled + Milli::new(bottles * volume.get());
+        story.lost = story.lost + lost;
+    }
+    let drawn = lines(conn, id, &[EntryKind::Draw, EntryKind::Pitch])?;
+    let weighed = lines(conn, id, &[EntryKind::ByProduct])?;
+    let ids: Vec<ItemId> = drawn.iter().chain(&weighed).map(|line| line.1).collect();
+    let items = stock::items_of(conn, club, &ids)?;
+    story.supplies = sums(&drawn, &items);
+    story.by_products = sums(&weighed, &items);
+    story.turns = turns(&moved, &drawn, &items);
+    story.under_way = progress(&moved).stage <= Stage::Working;
+    let drinks = story.supplies.iter().any(|used| used.item.kind == ItemKind::Drink);
+    if story.moved_in > Milli::ZERO || drinks {
+        let above = trace::items_into(conn, id)?;
+        story.milk_before = stock::items_of(conn, club, &above)?.values().any(Item::dairy);
+    }
+    let zone: String = clubs::table.filter(clubs::id.eq(club)).select(clubs::time_zone).first(conn)?;
+    let zone = zone.parse().map_err(|_| Failure::Fault(format!("there is no time zone “{zone}”")))?;
+    story.gravities = readings(conn, club, id, 1000)?
+        .iter()
+        .filter(|reading| reading.kind == ReadingKind::Gravity && reading.struck.is_none())
+        .map(|reading| (local_day(reading.at, zone), reading.value.number()))
+        .collect();
+    Ok(story)
+}
+
+/// Where the volume went.
+fn volumes(story: &mut Story, moved: &[Moved]) {
     let mut pitched = false;
-    for Moved { kind, volume: quantity, .. } in moves(conn, id)? {
+    for Moved { kind, volume, .. } in moved {
+        let (kind, quantity) = (*kind, *volume);
         story.left = story.left + quantity;
         match kind {
             EntryKind::Split | EntryKind::Blend if quantity > Milli::ZERO => {
@@ -43,30 +77,33 @@ pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Fai
     if story.must == Milli::ZERO {
         story.must = story.moved_in;
     }
-    let filled: Vec<(i64, Milli, Milli)> = live_bottlings(conn, id)?;
-    for (bottles, volume, lost) in filled {
-        story.bottled = story.bottled + Milli::new(bottles * volume.get());
-        story.lost = story.lost + lost;
+}
+
+/// What happened on the way to the strength, in the order of the days.
+fn turns(moved: &[Moved], drawn: &[Line], items: &HashMap<ItemId, Item>) -> Vec<Turn> {
+    let mut moved: Vec<&Moved> = moved.iter().collect();
+    moved.sort_by_key(|line| (line.day, line.entry));
+    let mut before = Milli::ZERO;
+    let mut found = Vec::new();
+    for line in moved {
+        let mut push = |what| found.push(Turn { day: line.day, before, what });
+        let used = drawn.iter().filter(|used| used.0 == line.entry);
+        let used: Vec<(&Item, Milli)> =
+            used.filter_map(|used| Some((items.get(&used.1)?, used.2.negated()))).collect();
+        if used.iter().any(|(item, _)| item.kind == ItemKind::Drink) {
+            push(What::Poured);
+        } else if let Some(volume) = added(&used, before) {
+            push(What::Added(volume));
+        }
+        match (line.kind, line.came) {
+            (EntryKind::Pitch, _) => push(What::Pitched),
+            (EntryKind::Racking | EntryKind::Bottling, _) => push(What::Settled),
+            (_, Some(came)) if line.from_another() => push(What::Came(line.volume, came)),
+            _ => {}
+        }
+        before = before + line.volume;
     }
-    story.supplies = drawn(conn, club, id, false)?;
-    story.by_products = drawn(conn, club, id, true)?;
-    let drinks = story.supplies.iter().any(|used| used.item.kind == ItemKind::Drink);
-    if story.moved_in > Milli::ZERO || drinks {
-        let above = trace::items_into(conn, id)?;
-        story.milk_before = stock::items_of(conn, club, &above)?.values().any(Item::dairy);
-    }
-    let mut gravities: Vec<f64> = Vec::new();
-    if let Some(origin) = batch.came_from {
-        gravities.extend(gravity_ends(conn, &[origin])?.first().map(|ends| ends.1.number()));
-    }
-    gravities.extend(
-        readings(conn, club, id, 1000)?
-            .iter()
-            .filter(|reading| reading.kind == ReadingKind::Gravity && reading.struck.is_none())
-            .map(|reading| reading.value.number()),
-    );
-    story.gravities = gravities;
-    Ok(story)
+    found
 }
 
 fn live_bottlings(conn: &mut AnyConn, id: BatchId) -> Result<Vec<(i64, Milli, Milli)>, Failure> {
@@ -78,36 +115,34 @@ fn live_bottlings(conn: &mut AnyConn, id: BatchId) -> Result<Vec<(i64, Milli, Mi
         .load(conn)?)
 }
 
-/// Supplies drawn into a batch, or by-products that left it, summed by item, in the order they first came.
-fn drawn(conn: &mut AnyConn, club: ClubId, id: BatchId, by_products: bool) -> Result<Vec<Used>, Failure> {
+/// A line of a lot in the record of a batch: the entry, the item, and what came to the lot (+) or went from it (−).
+type Line = (EntryId, ItemId, Milli);
+
+/// What was drawn into a batch, or left it as a by-product, line by line in the order in which it was recorded.
+fn lines(conn: &mut AnyConn, id: BatchId, kinds: &[EntryKind]) -> Result<Vec<Line>, Failure> {
     let back = diesel::alias!(entries as back);
-    let kinds =
-        if by_products { vec![EntryKind::ByProduct] } else { vec![EntryKind::Draw, EntryKind::Pitch] };
-    let rows: Vec<(ItemId, Milli)> = entries::table
+    Ok(entries::table
         .inner_join(postings::table.on(postings::entry_id.eq(entries::id)))
         .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-        .inner_join(items::table.on(items::id.eq(lots::item_id)))
         .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-        .filter(entries::batch_id.eq(id).and(entries::kind.eq_any(kinds)))
+        .filter(entries::batch_id.eq(id).and(entries::kind.eq_any(kinds.to_vec())))
         .filter(back.field(entries::id).nullable().is_null())
         .order((entries::id, postings::line))
-        .select((items::id, postings::quantity))
-        .load(conn)?;
+        .select((entries::id, lots::item_id, postings::quantity))
+        .load(conn)?)
+}
+
+/// Summed by item, in the order they first came.
+fn sums(lines: &[Line], items: &HashMap<ItemId, Item>) -> Vec<Used> {
     let mut sums: Vec<(ItemId, Milli)> = Vec::new();
-    for (item, quantity) in rows {
-        let quantity = if by_products { quantity } else { quantity.negated() };
-        match sums.iter_mut().find(|sum| sum.0 == item) {
+    for (_, item, quantity) in lines {
+        let quantity = if *quantity < Milli::ZERO { quantity.negated() } else { *quantity };
+        match sums.iter_mut().find(|sum| sum.0 == *item) {
             Some(sum) => sum.1 = sum.1 + quantity,
-            None => sums.push((item, quantity)),
+            None => sums.push((*item, quantity)),
         }
     }
-    let ids: Vec<ItemId> = sums.iter().map(|sum| sum.0).collect();
-    let mut items = stock::items_of(conn, club, &ids)?;
-    sums.into_iter()
-        .map(|(id, quantity)| {
-            let item = items.remove(&id).ok_or(Failure::Gone)?;
-            Ok(Used { item, quantity })
-        })
-        .collect()
+    let used = |(id, quantity)| Some(Used { item: items.get(&id)?.clone(), quantity });
+    sums.into_iter().filter_map(used).collect()
 }

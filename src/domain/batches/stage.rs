@@ -15,6 +15,7 @@ use serde::{Deserialize, Serialize};
 use crate::domain::books::EntryKind;
 use crate::units::days::Day;
 use crate::units::ids::EntryId;
+use crate::units::measure::Measured;
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
 
@@ -95,8 +96,19 @@ pub struct Moved {
     pub volume: Milli,
     /// What it cost.
     pub cost: Money,
-    /// How far the drink was, where it came from another batch.
-    pub came: Option<Progress>,
+    /// What the drink was, where it came from another batch.
+    pub came: Option<Came>,
+}
+
+/// Drink that goes from one batch to another, as its record gives it when that is recorded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Came {
+    /// How far it is.
+    pub progress: Progress,
+    /// The gravity it began with, where nothing but its yeast has changed it since.
+    pub first_gravity: Option<Measured>,
+    /// Its strength, % vol, where that is known.
+    pub strength: Option<Measured>,
 }
 
 impl Moved {
@@ -132,7 +144,8 @@ pub fn progress(moved: &[Moved]) -> Progress {
         moved.iter().fold(Stage::Planned, |stage, line| after(stage, line))
     };
     let own = moved.iter().find(|line| line.kind == EntryKind::Pitch).map(|line| line.day);
-    let came = || moved.iter().filter(|line| line.from_another()).find_map(|line| line.came?.pitched_on);
+    let came =
+        || moved.iter().filter(|line| line.from_another()).find_map(|line| line.came?.progress.pitched_on);
     Progress { stage, pitched_on: own.or_else(came) }
 }
 
@@ -143,7 +156,7 @@ fn after(stage: Stage, line: &Moved) -> Stage {
         EntryKind::Racking if stage == Stage::Working => Stage::Resting,
         EntryKind::Bottling => Stage::Resting,
         EntryKind::Split | EntryKind::Blend if line.volume > Milli::ZERO => {
-            let came = line.came.map_or(Stage::Preparing, |came| came.stage);
+            let came = line.came.map_or(Stage::Preparing, |came| came.progress.stage);
             if [stage, came].contains(&Stage::Working) {
                 Stage::Working
             } else {
@@ -175,7 +188,11 @@ mod tests {
             day,
             volume: Milli::new(litres * 1_000_000),
             cost: Money::ZERO,
-            came: came.map(|stage| Progress { stage, pitched_on: Day::from_ymd_opt(2026, 5, 1) }),
+            came: came.map(|stage| Came {
+                progress: Progress { stage, pitched_on: Day::from_ymd_opt(2026, 5, 1) },
+                first_gravity: None,
+                strength: None,
+            }),
         }
     }
 

@@ -95,7 +95,8 @@ fn a_split_and_its_rest_share_the_cost_exactly() {
         name: None,
         remark: String::new(),
     };
-    let moved = Progress { stage: Stage::Working, pitched_on: None };
+    let progress = Progress { stage: Stage::Working, pitched_on: None };
+    let moved = Came { progress, first_gravity: None, strength: None };
     let entry = transfer(&from, &into, &order, moved).unwrap();
     assert_eq!(entry.moved, Some(moved));
     assert_eq!(entry.kind, EntryKind::Split);

@@ -4,7 +4,7 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::domain::batches::{
-    ByProduct, Loss, Progress, Stage, Standing, Transfer, lose, transfer, weigh_off,
+    ByProduct, Came, Loss, Progress, Stage, Standing, Transfer, lose, transfer, weigh_off,
 };
 use crate::domain::books::{Account, Holding, NewEntry};
 use crate::domain::bottles::{Bottling, bottle};
@@ -174,7 +174,8 @@ impl History {
                     Standing { id: BatchId::fresh(), holding: Holding::default(), ..self.batch.clone() };
                 let order =
                     Transfer { batch, day: day(), volume, into: None, name: None, remark: String::new() };
-                let moved = Progress { stage: Stage::Working, pitched_on: None };
+                let progress = Progress { stage: Stage::Working, pitched_on: None };
+                let moved = Came { progress, first_gravity: None, strength: None };
                 transfer(&self.batch, &into, &order, moved).ok()
             }
             Event::Bottle { bottles, lost } => {

@@ -13,6 +13,7 @@ use crate::domain::bottles::Bottling as Filling;
 use crate::domain::costs::{BottlingCost, CostLine};
 use crate::domain::members::Password;
 use crate::domain::reminders::ReminderKind;
+use crate::domain::yields::Basis;
 use crate::jobs::cellar::Cellar;
 use crate::units::ids::BatchId;
 use crate::units::measure::Measured;
@@ -35,6 +36,7 @@ async fn the_demo_club_has_everything_that_pages_show() {
     mistakes_are_taken_back(conn, loaded.club);
     bottles_bear_what_went_into_them(conn, loaded.club);
     counts_are_put_right(conn, loaded.club);
+    a_blend_is_as_strong_as_its_parts_make_it(conn, loaded.club);
     a_jar_that_broke_makes_the_rest_no_stronger(conn, loaded.club);
     a_drink_says_the_allergens_of_all_it_came_from(&cellar.db, &loaded).await;
 
@@ -184,6 +186,20 @@ fn a_jar_that_broke_makes_the_rest_no_stronger(conn: &mut AnyConn, club: ClubId)
     assert!((white.strength.unwrap().number() - from_sugar - from_whey).abs() < 0.1);
 }
 
+/// Batch 12 was 94.8 L of a perry into which 20.2 L of another were blended at rest: its strength is computed from both,
+/// and no gravity is claimed to tell it.
+fn a_blend_is_as_strong_as_its_parts_make_it(conn: &mut AnyConn, club: ClubId) {
+    let blend = all_batches(conn, club).into_iter().find(|batch| batch.code == "12").unwrap();
+    let found = batches::story(conn, club, blend.id).unwrap().strength().unwrap();
+    let Basis::Parts(parts) = &found.basis else { panic!("{found:?}") };
+    assert_eq!(parts.iter().map(|part| part.0).collect::<Vec<_>>(), [94.8, 20.2]);
+    let by_volume = parts.iter().map(|(litres, percent)| litres * percent).sum::<f64>() / 115.0;
+    assert!((found.vol_percent - by_volume).abs() < 0.02, "{found:?}");
+    let bottlings = all_bottlings(conn, club);
+    let of_blend: Vec<&Bottling> = bottlings.iter().filter(|bottling| bottling.batch == blend.id).collect();
+    assert!(!of_blend.is_empty() && of_blend.iter().all(|bottling| bottling.strength_basis == "parts"));
+}
+
 /// White split from a batch of sheep's milk is of milk; a perry with malt in it makes its drink one with gluten.
 async fn a_drink_says_the_allergens_of_all_it_came_from(db: &Database, loaded: &Loaded) {
     let doer = members::doer_by_email(db, &loaded.club_name, &loaded.sign_in_as, midnight()).await.unwrap();
@@ -202,7 +218,11 @@ async fn a_drink_says_the_allergens_of_all_it_came_from(db: &Database, loaded: &
     let split = brewing::record_transfer(db, &by, None, split).await.unwrap();
     let white = fill(db, &by, split.into).await;
     assert!(white.0.contains(&"milk".to_owned()), "{white:?}");
-    assert_eq!(white.1, None, "the sugars of whey that came with another batch are not known");
+    let whole = batches::story(conn, loaded.club, batch("19")).unwrap().strength().unwrap().vol_percent;
+    assert!(
+        (white.1.unwrap().number() - whole).abs() < 0.001,
+        "split off at rest, it is as strong as the rest"
+    );
 
     let malt = shelves::item_named(conn, loaded.club, "Barley malt extract, dry").unwrap().unwrap().0;
     let line = DrawLine { source: Source::Item(malt), quantity: Milli::new(50_000), expired_because: None };

@@ -14,7 +14,7 @@ use crate::db::batches::{self as rows, Batch, Reading};
 use crate::domain::batches::Stage;
 use crate::domain::books::Holding;
 use crate::domain::members::{Cellarhand, Doer, Onlooker};
-use crate::domain::yields::{Basis, Story};
+use crate::domain::yields::Strength;
 use crate::units::ids::BatchId;
 use crate::web::batches::read;
 use crate::web::body::Json;
@@ -158,23 +158,19 @@ impl From<&Reading> for ReadingBody {
 pub struct StrengthBody {
     /// % vol at 20 °C.
     pub percent_vol: String,
-    /// `gravities`: what is in it now, to about ± 0.3 % vol. `sugars`: what it reaches when it has fermented out.
+    /// `gravities`: what is in it now, to about ± 0.3 % vol. `sugars`: what it reaches when it has fermented out. `parts`:
+    /// computed from what was blended or added, not measured.
     pub basis: String,
     /// What to know with it.
     pub warning: Option<String>,
 }
 
-fn strength_body(story: &Story) -> Option<StrengthBody> {
-    let strength = story.strength()?;
-    let basis = match strength.basis {
-        Basis::Gravities { .. } => "gravities",
-        Basis::Whey { .. } => "sugars",
-    };
-    Some(StrengthBody {
+fn strength_body(strength: Strength) -> StrengthBody {
+    StrengthBody {
         percent_vol: format!("{:.2}", strength.vol_percent),
-        basis: basis.to_owned(),
+        basis: strength.basis.code().to_owned(),
         warning: strength.warning,
-    })
+    }
 }
 
 /// A batch with what was recorded.
@@ -185,6 +181,8 @@ pub struct WholeBatch {
     pub batch: BatchBody,
     /// How strong it is, where the records say.
     pub strength: Option<StrengthBody>,
+    /// Why its strength is not known.
+    pub strength_unknown: Option<String>,
     /// The latest 200 readings, oldest first.
     pub readings: Vec<ReadingBody>,
     /// The ids of the latest 100 entries, newest first; see `/entries/{id}`.
@@ -201,9 +199,11 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Result<Answ
         let holding = rows::standing(conn, doer.club, id)?.holding;
         let entries = crate::db::books::tell(conn, doer.club, crate::db::books::Which::Batch(id), None, 100)?;
         let bottlings = crate::db::bottles::of_batch(conn, doer.club, id)?;
+        let strength = rows::story(conn, doer.club, id)?.strength();
         Ok::<_, Failure>(WholeBatch {
             batch: batch_body(&batch, holding, &doer),
-            strength: strength_body(&rows::story(conn, doer.club, id)?),
+            strength_unknown: strength.as_ref().err().map(|why| why.words().to_owned()),
+            strength: strength.ok().map(strength_body),
             readings: rows::readings(conn, doer.club, id, 200)?.iter().map(ReadingBody::from).collect(),
             entries: entries.iter().map(|entry| entry.id.to_string()).collect(),
             bottlings: bottlings.iter().map(|bottling| bottling.id.to_string()).collect(),

@@ -9,6 +9,7 @@ use crate::db::bottles::{self as rows, Bottling};
 use crate::db::{AnyConn, Failure, costs, trace};
 use crate::domain::bottles::{TastingAge, cost_per_bottle};
 use crate::domain::members::{Doer, Onlooker, Taster};
+use crate::domain::yields::Unknown;
 use crate::units::days::{self, Day};
 use crate::units::ids::{BottlingId, EntryId};
 use crate::units::money::Money;
@@ -102,7 +103,8 @@ pub struct BottlesAt {
 pub struct BottledStrength {
     /// % vol at 20 °C.
     pub vol_percent: String,
-    /// `gravities` (to ± 0.3 % vol), or `sugars`: what the sugars of the whey give when it has fermented out.
+    /// `gravities` (to ± 0.3 % vol), `sugars`: what the sugars of the whey give when it has fermented out, or `parts`:
+    /// computed from what was blended or added, not measured.
     pub basis: String,
 }
 
@@ -131,6 +133,8 @@ pub struct BottlingBody {
     pub places: Vec<BottlesAt>,
     /// How strong it is, where that is known.
     pub strength: Option<BottledStrength>,
+    /// Why its strength is not known.
+    pub strength_unknown: Option<String>,
     /// What may be in it of what must be said.
     pub allergens: Vec<String>,
     /// When it should be tasted.
@@ -160,6 +164,10 @@ fn body(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<BottlingBody,
             vol_percent: format!("{:.1}", strength.number()),
             basis: bottling.strength_basis.clone(),
         }),
+        strength_unknown: match (bottling.strength, Unknown::from_code(&bottling.strength_basis)) {
+            (None, Some(why)) => Some(why.words().to_owned()),
+            _ => None,
+        },
         allergens: trace::allergens(conn, bottling.lot)?,
         tasting_ages: tastings.into_iter().map(age).collect(),
     })

@@ -3,7 +3,7 @@
 use crate::db::batches::{Batch, Reading};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::members::Doer;
-use crate::domain::yields::{Basis, Story, Strength};
+use crate::domain::yields::{Basis, Story, Strength, Unknown};
 use crate::units::days;
 use crate::units::measure::ReadingKind;
 use crate::web::pictures::{Curve, Mark, curve};
@@ -97,8 +97,18 @@ pub(super) fn figures(
             });
         }
     }
-    if let Some(strength) = story.strength() {
-        found.push(strength_fact(&strength));
+    match story.strength() {
+        Ok(strength) => found.push(strength_fact(&strength)),
+        // What has just begun has no strength to ask for.
+        Err(Unknown::Readings) => {}
+        Err(why) => found.push(Fact {
+            name: "Strength",
+            about: false,
+            value: "not known".to_owned(),
+            give: "",
+            unit: String::new(),
+            how: Some((why.words().to_owned(), String::new())),
+        }),
     }
     if !stage.ended() && stage != Stage::LaidDown {
         found.push(Fact {
@@ -136,6 +146,22 @@ fn safe_to_bottle(course: &Course) -> Fact {
     }
 }
 
+const PARTS_SOURCE: &str = "By mass, with the contraction of alcohol and water; densities of OIML R 22. The sugar in the \
+                            drinks is not counted. Not a strength for a label: that takes a laboratory.";
+
+fn parts_in_words(parts: &[(f64, f64)], warning: &str) -> String {
+    match parts {
+        [(_, percent)] => format!("As it was in the batch it came from: {percent:.1} % vol. {warning}"),
+        parts => {
+            let each: Vec<String> = parts
+                .iter()
+                .map(|(litres, percent)| format!("{litres:.1} L of {percent:.1} % vol"))
+                .collect();
+            format!("From {}. {warning}", each.join(" and "))
+        }
+    }
+}
+
 fn strength_fact(strength: &Strength) -> Fact {
     let warning = strength.warning.clone().unwrap_or_default();
     let (name, give, how, source) = match &strength.basis {
@@ -159,6 +185,7 @@ fn strength_fact(strength: &Strength) -> Fact {
              convention of the European Union. Galactose is not counted here."
                 .to_owned(),
         ),
+        Basis::Parts(parts) => ("Strength, computed", "", parts_in_words(parts, &warning), PARTS_SOURCE.to_owned()),
     };
     Fact {
         name,

@@ -3,6 +3,7 @@
 use super::Found;
 use crate::domain::members::Doer;
 use crate::domain::reminders::STOPPED_ABOVE_SG;
+use crate::domain::yields::Unknown;
 use crate::science::alcohol::GRAVITY_METHOD_VOL_PERCENT;
 use crate::units::days;
 use crate::units::measure::ReadingKind;
@@ -24,13 +25,12 @@ pub(super) struct Figure {
 
 const NO_LEGAL_STRENGTH: &str =
     "For the club’s own use: a strength on anything that is sold takes a laboratory’s method.";
-const WHEY_FROM_ELSEWHERE: &str = "Whey from another batch is in it, and whey holds salts and sugars that do not \
-                                   ferment: gravity would mislead.";
-const TWO_GRAVITIES: &str = "It takes two gravities: one when the yeast was pitched, one when it was done.";
 const FROM_GRAVITIES: &str = "From the first and the last gravity of its batch on the day it was bottled (Balling’s \
                               balance and Tabarié’s rule solved together), which tell it to";
 const FROM_SUGARS: &str = "From the sugars in the whey, if it has fermented out. Gravity would mislead: whey holds \
                            salts, protein and sugars that do not ferment. The batch’s page shows the sums.";
+const FROM_PARTS: &str = "Computed, not measured: from the strengths of what was blended or added, by mass and with the \
+                          contraction of alcohol and water. The batch’s page names the parts.";
 const HIGH_GRAVITY: &str = "This is high: sugar may be left. If it ferments in the bottle, the pressure can burst it. \
                             Keep it cold, open it with care, and open one early.";
 
@@ -66,13 +66,14 @@ fn strength(found: &Found) -> Figure {
         warning: None,
     };
     let Some(strength) = found.bottling.strength else {
-        let milk = found.allergens.iter().any(|allergen| allergen == "milk");
-        let how = if milk { WHEY_FROM_ELSEWHERE } else { TWO_GRAVITIES };
-        return known(false, "not known".to_owned(), String::new(), String::new(), how.to_owned());
+        let why = Unknown::from_code(&found.bottling.strength_basis).unwrap_or(Unknown::Readings);
+        return known(false, "not known".to_owned(), String::new(), String::new(), why.words().to_owned());
     };
     let value = format!("{:.1}", strength.number());
-    if found.bottling.strength_basis != "gravities" {
-        return known(true, value, String::new(), unit, FROM_SUGARS.to_owned());
+    match found.bottling.strength_basis.as_str() {
+        "gravities" => {}
+        "parts" => return known(true, value, String::new(), unit, FROM_PARTS.to_owned()),
+        _ => return known(true, value, String::new(), unit, FROM_SUGARS.to_owned()),
     }
     let give = format!("± {GRAVITY_METHOD_VOL_PERCENT}");
     let how = format!("{FROM_GRAVITIES} {give} % vol (common practice).");

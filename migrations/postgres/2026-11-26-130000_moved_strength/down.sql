@@ -1,0 +1,2 @@
+ALTER TABLE entries DROP COLUMN moved_strength;
+ALTER TABLE entries DROP COLUMN moved_first_gravity;
