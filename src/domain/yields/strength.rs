@@ -219,12 +219,12 @@ impl Story {
         }
         let so = self.told();
         match so.known {
-            Known::Line { .. } if self.dairy() => Err(Unknown::Whey),
+            Known::Line { .. } | Known::Not(_) if self.dairy() => Err(Unknown::Whey),
             Known::Line { from, first, strength } => self.by_line(from, first, strength),
             Known::Computed { since, vol_percent, parts } => {
                 let mut later =
                     self.gravities.iter().filter(|reading| reading.0 > since).map(|reading| reading.1);
-                if let (Some(first), Some(last)) = (later.next(), later.last())
+                if let (Some(first), Some(last)) = (later.next(), later.next_back())
                     && first - last > FERMENTED_AGAIN_SG
                 {
                     return Err(Unknown::Again);
@@ -232,7 +232,6 @@ impl Story {
                 let warning = Some("Computed, not measured.".to_owned());
                 Ok(Strength { vol_percent, basis: Basis::Parts(parts), warning })
             }
-            Known::Not(_) if self.dairy() => Err(Unknown::Whey),
             Known::Not(why) => Err(why),
         }
     }
