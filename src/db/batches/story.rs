@@ -4,8 +4,8 @@ use std::collections::HashMap;
 
 use diesel::prelude::*;
 
-use super::readings;
 use super::stage::moves;
+use super::{batch, readings};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{accounts, bottlings, clubs, entries, lots, postings};
@@ -21,6 +21,7 @@ use crate::units::quantity::Milli;
 
 /// All that the yields of a batch follow from.
 pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Failure> {
+    batch(conn, club, id)?;
     let moved = moves(conn, id)?;
     let mut story = Story::default();
     volumes(&mut story, &moved);

@@ -4,14 +4,14 @@
 //! count from the last day on which something came into the must before its yeast; what comes in afterwards ends that
 //! line:
 //!
-//! - Drink that rests, with drink that rests or with something without alcohol: computed from the parts, by mass and with
-//!   the contraction of alcohol and water, where the strength of each is known. It is marked as computed, and no longer
-//!   claimed when the gravity has dropped since, for then it has fermented again.
+//! - Drink that rests, with drink that rests or with something without alcohol: computed from the parts, by mass and
+//!   with the contraction of alcohol and water, where the strength of each is known. It is marked as computed, and no
+//!   longer claimed when the gravity has dropped since, for then it has fermented again.
 //! - Anything that comes into drink that works, or drink that works and comes into another: not known.
 //! - Whey is never judged by its gravity: it holds salts and sugars that do not ferment.
 //!
-//! What leaves a batch does not change the strength of the rest. Supplies that bring less than 2 g of sugar to a litre and
-//! less than a hundredth of the volume count as nothing: they are worth a tenth of a per cent at most.
+//! What leaves a batch does not change the strength of the rest. Supplies that bring less than 2 g of sugar to a litre
+//! and less than a hundredth of the volume count as nothing: they are worth a tenth of a per cent at most.
 
 use super::Story;
 use crate::domain::batches::{Came, Progress, Stage};
@@ -113,19 +113,20 @@ impl Unknown {
                 "Not known: it takes two gravities, one when the yeast was pitched and one when it was done."
             }
             Self::Blended => {
-                "Not known: blended. The strength of a blend follows from its parts where they rested and the strength of \
-                 each was known when they were put together."
+                "Not known: blended. The strength of a blend follows from its parts where they rested and the strength \
+                 of each was known when they were put together."
             }
             Self::Added => {
                 "Not known: something that changes the gravity came into it after its yeast, so the gravities before and \
                  after do not belong together."
             }
             Self::Again => {
-                "Not known: its gravity has dropped since it was blended or something was added, so it has fermented again."
+                "Not known: its gravity has dropped since it was blended or something was added, so it has fermented \
+                 again."
             }
             Self::Whey => {
-                "Not known: whey from another batch is in it, and whey holds salts and sugars that do not ferment, so that \
-                 gravity would mislead."
+                "Not known: whey from another batch is in it, and whey holds salts and sugars that do not ferment, so \
+                 that gravity would mislead."
             }
         }
     }
