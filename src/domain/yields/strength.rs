@@ -117,8 +117,8 @@ impl Unknown {
                  of each was known when they were put together."
             }
             Self::Added => {
-                "Not known: something that changes the gravity came into it after its yeast, so the gravities before and \
-                 after do not belong together."
+                "Not known: something that changes the gravity came into it after its yeast, so the gravities before \
+                 and after do not belong together."
             }
             Self::Again => {
                 "Not known: its gravity has dropped since it was blended or something was added, so it has fermented \
@@ -192,8 +192,8 @@ const FERMENTED_AGAIN_SG: f64 = 0.002;
 /// What is known of the strength at a point of the story.
 #[derive(Debug, Clone, PartialEq)]
 enum Known {
-    /// Nothing but the yeast changes the gravity, from this day on. Drink that was split off brings along the gravity it
-    /// began with, and how strong it was.
+    /// Nothing but the yeast changes the gravity, from this day on. Drink that was split off brings along the gravity
+    /// it began with, and how strong it was.
     Line { from: Day, first: Option<f64>, strength: Option<f64> },
     /// Computed, on this day.
     Computed { since: Day, vol_percent: f64, parts: Vec<(f64, f64)> },

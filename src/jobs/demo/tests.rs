@@ -186,8 +186,8 @@ fn a_jar_that_broke_makes_the_rest_no_stronger(conn: &mut AnyConn, club: ClubId)
     assert!((white.strength.unwrap().number() - from_sugar - from_whey).abs() < 0.1);
 }
 
-/// Batch 12 was 94.8 L of a perry into which 20.2 L of another were blended at rest: its strength is computed from both,
-/// and no gravity is claimed to tell it.
+/// Batch 12 was 94.8 L of a perry into which 20.2 L of another were blended at rest: its strength is computed from
+/// both, and no gravity is claimed to tell it.
 fn a_blend_is_as_strong_as_its_parts_make_it(conn: &mut AnyConn, club: ClubId) {
     let blend = all_batches(conn, club).into_iter().find(|batch| batch.code == "12").unwrap();
     let found = batches::story(conn, club, blend.id).unwrap().strength().unwrap();

@@ -158,8 +158,8 @@ impl From<&Reading> for ReadingBody {
 pub struct StrengthBody {
     /// % vol at 20 °C.
     pub percent_vol: String,
-    /// `gravities`: what is in it now, to about ± 0.3 % vol. `sugars`: what it reaches when it has fermented out. `parts`:
-    /// computed from what was blended or added, not measured.
+    /// `gravities`: what is in it now, to about ± 0.3 % vol. `sugars`: what it reaches when it has fermented out.
+    /// `parts`: computed from what was blended or added, not measured.
     pub basis: String,
     /// What to know with it.
     pub warning: Option<String>,
