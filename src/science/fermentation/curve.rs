@@ -88,7 +88,7 @@ pub fn fit(readings: &[Reading]) -> Option<Curve> {
 fn descend(readings: &[Reading], start: Point, mut step: (f64, f64), midpoints: (f64, f64)) -> Option<Point> {
     let mut best = start;
     for _ in 0..MOST_STEPS {
-        let neighbours = (0..9).map(|n| {
+        let neighbours = (0..9).filter(|n| *n != 4).map(|n| {
             let log_rate = best.log_rate + f64::from(n / 3 - 1) * step.0;
             let midpoint = best.midpoint + f64::from(n % 3 - 1) * step.1;
             let log_rate = log_rate.clamp(LOG_RATES.0, LOG_RATES.1);
@@ -111,20 +111,20 @@ fn point(readings: &[Reading], log_rate: f64, midpoint: f64) -> Point {
 }
 
 /// The best final gravity and drop for a rate and a midpoint, by linear least squares within the bounds,
-/// and their sum of squares.
+/// and their sum of squares. The shares that are left are worked out once: they are what takes the time.
 fn level(readings: &[Reading], rate: f64, midpoint: f64) -> (f64, f64, f64) {
-    let points = || readings.iter().map(|r| (left(rate, midpoint, r.day), r.sg));
+    let points: Vec<(f64, f64)> = readings.iter().map(|r| (left(rate, midpoint, r.day), r.sg)).collect();
     let sums = |x0: f64, y0: f64| {
-        points().fold((0.0, 0.0), |(xy, xx), (x, y)| (xy + (x - x0) * (y - y0), xx + (x - x0).powi(2)))
+        points.iter().fold((0.0, 0.0), |(xy, xx), (x, y)| (xy + (x - x0) * (y - y0), xx + (x - x0).powi(2)))
     };
     let slope = |(xy, xx): (f64, f64)| if xx > 0.0 { (xy / xx).max(0.0) } else { 0.0 };
-    let (sum_x, sum_y) = points().fold((0.0, 0.0), |(x, y), point| (x + point.0, y + point.1));
+    let (sum_x, sum_y) = points.iter().fold((0.0, 0.0), |(x, y), point| (x + point.0, y + point.1));
     let (mean_x, mean_y) = (sum_x / count(readings), sum_y / count(readings));
     let free = slope(sums(mean_x, mean_y));
     let fg = mean_y - free * mean_x;
     let (fg, drop) = if fg < LOWEST_FG { (LOWEST_FG, slope(sums(0.0, LOWEST_FG))) } else { (fg, free) };
     let drop = drop.min((HIGHEST_OG - fg).max(0.0));
-    (fg, drop, points().map(|(x, y)| (y - fg - drop * x).powi(2)).sum())
+    (fg, drop, points.iter().map(|(x, y)| (y - fg - drop * x).powi(2)).sum())
 }
 
 /// The share of the fall that is left on a day.
@@ -132,8 +132,9 @@ fn left(rate: f64, midpoint: f64, day: f64) -> f64 {
     (1.0 + (rate * (day - midpoint)).exp()).recip()
 }
 
+#[allow(clippy::cast_precision_loss, reason = "readings of one batch")]
 fn count(readings: &[Reading]) -> f64 {
-    readings.iter().fold(0.0, |count, _| count + 1.0)
+    readings.len() as f64
 }
 
 #[cfg(test)]
