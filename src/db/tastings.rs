@@ -21,7 +21,7 @@ use crate::units::quantity::Milli;
 mod ageing;
 mod sheets;
 
-pub use ageing::{of_bottling, sittings};
+pub use ageing::{Appearance, of_bottling, sittings};
 pub use sheets::{answers, hand_in, handed_in, save, saved_at};
 
 type Head = (TastingId, String, String, Day, String, bool, Method, String, Option<i64>, Milli);

@@ -12,12 +12,14 @@ mod choices;
 pub mod panel;
 mod plan;
 pub mod results;
+mod seen;
 pub mod serving;
 pub mod sheet;
 #[cfg(test)]
 mod tests;
 
 pub use plan::{MOST_TASTERS, POUR_ML, Person, Plan};
+pub use seen::Seen;
 
 use super::members::{Doer, Role};
 use super::refusal::{Refusal, Why};

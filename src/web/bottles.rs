@@ -16,6 +16,7 @@ use super::pictures::tally;
 use super::problem::Problem;
 use super::respond::{self, Reply};
 use super::site::{Room, Site};
+use super::tastings::ageing;
 use super::trail::{self, Trail};
 use super::words;
 use crate::db::books::{self, Told, Which};
@@ -229,6 +230,10 @@ struct BottlingPage {
     form: Option<FormView>,
     figures: Vec<Figure>,
     ages: Vec<AgeRow>,
+    id: BottlingId,
+    may_plan: bool,
+    /// What its tastings say of its age.
+    age_view: Option<ageing::View>,
     trail: Trail,
 }
 
@@ -254,6 +259,7 @@ struct Found {
     places: Vec<(PlaceId, String, i64, Money)>,
     booked: Money,
     tastings: Vec<TastingAge>,
+    told: ageing::Told,
     allergens: Vec<String>,
     gravity: Option<(Measured, days::Instant)>,
     entries: Vec<Told>,
@@ -287,11 +293,13 @@ fn find(
         Some(said) => books::tell(conn, club, Which::One(said), None, 1)?.pop(),
         None => None,
     };
+    let tastings = rows::tastings(conn, club, &[id])?.remove(&id).unwrap_or_default();
     Ok(Some(Found {
+        told: ageing::told(conn, doer, &bottling, &tastings)?,
         reversed: rows::is_reversed(conn, &bottling)?,
         places: rows::standing(conn, club, bottling.lot)?,
         booked: costs::booked(conn, &[bottling.entry])?.remove(&bottling.entry).unwrap_or_default(),
-        tastings: rows::tastings(conn, club, &[id])?.remove(&id).unwrap_or_default(),
+        tastings,
         allergens: trace::allergens(conn, bottling.lot)?,
         gravity: batches::gravity_ends(conn, &[bottling.batch])?.first().map(|ends| (ends.2, ends.3)),
         entries: books::tell(conn, club, Which::Bottling(id), before, limit)?,
@@ -338,7 +346,10 @@ pub async fn show(
         }),
         form: if may_take { Some(take::form(&site, &who, &found).await?) } else { None },
         figures: figures::of(&who, &found),
-        ages: found.tastings.iter().map(|age| age_row(age, &found.tastings, today)).collect(),
+        ages: found.tastings.iter().map(|age| age_row(age, &found.tastings, &found.told, today)).collect(),
+        id,
+        may_plan: who.role >= Role::Cellarhand && left > 0,
+        age_view: ageing::view(&site, &who, bottling, &found.told, who.role >= Role::Cellarhand && left > 0),
         trail: trail_of(&site, &who, &found.entries, more),
         frame: site.frame(
             &who,
@@ -413,9 +424,10 @@ fn place_row(place: &(PlaceId, String, i64, Money)) -> PlaceRow {
     }
 }
 
-fn age_row(age: &TastingAge, all: &[TastingAge], today: Day) -> AgeRow {
+fn age_row(age: &TastingAge, all: &[TastingAge], told: &ageing::Told, today: Day) -> AgeRow {
     let waits_for = age.waits_for(today);
     let state = match (age.reminder, waits_for) {
+        _ if told.tasted(age, all) => "tasted".to_owned(),
         (Some((_, true)), _) => "done".to_owned(),
         (_, None) => "passed".to_owned(),
         (_, Some(day)) if day <= today => "due".to_owned(),

@@ -38,6 +38,7 @@ pub mod spreadsheet;
 pub mod stock;
 pub mod supplies;
 pub mod table;
+pub mod tastings;
 pub mod trail;
 pub mod words;
 pub mod workbench;

@@ -12,7 +12,7 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, assets, batches, bottles, costs, entries, health, plans, problem, reminders, reports, stock,
+    api, assets, batches, bottles, costs, entries, health, plans, problem, reminders, reports, stock, tastings,
     workbench,
 };
 use crate::domain::members::Onlooker;
@@ -26,6 +26,7 @@ pub fn table() -> Table {
     stock_pages(&mut table.pages());
     batch_pages(&mut table.pages());
     bottle_pages(&mut table.pages());
+    tasting_pages(&mut table.pages());
     report_pages(&mut table.pages());
     workbench_pages(&mut table.pages());
     programs(&mut table.api());
@@ -33,6 +34,7 @@ pub fn table() -> Table {
     stock_programs(&mut table.api());
     batch_programs(&mut table.api());
     bottle_programs(&mut table.api());
+    tasting_programs(&mut table.api());
     workbench_programs(&mut table.api());
     table
 }
@@ -132,6 +134,68 @@ fn bottle_pages(to: &mut Pages) {
     to.get("/bottles", bottles::list)
         .get("/bottles/{id}", bottles::show)
         .post("/bottles/{id}/withdrawals", bottles::take::take);
+}
+
+fn tasting_pages(to: &mut Pages) {
+    use tastings::{ageing, attributes, paper, plan, results, run, sheet};
+    to.get("/tastings", tastings::list)
+        .get("/tastings/new", plan::new_form)
+        .post("/tastings", plan::new)
+        .get("/tastings/attributes", attributes::show)
+        .post("/tastings/attributes", attributes::change)
+        .get("/tastings/{id}", tastings::show)
+        .get("/tastings/{id}/plan", plan::change_form)
+        .post("/tastings/{id}/plan", plan::change)
+        .post("/tastings/{id}/allergens", run::answer)
+        .get("/tastings/{id}/begin", run::begin_form)
+        .post("/tastings/{id}/begin", run::begin)
+        .post("/tastings/{id}/opening", run::open)
+        .get("/tastings/{id}/call-off", run::call_off_form)
+        .post("/tastings/{id}/call-off", run::call_off);
+    to.get("/tastings/{id}/sheet", sheet::show)
+        .post("/tastings/{id}/sheet", sheet::hand_in)
+        .get("/tastings/{id}/sheet/{glass}", sheet::glass)
+        .post("/tastings/{id}/sheet/{glass}", sheet::save_glass)
+        .get("/tastings/{id}/pouring", paper::pouring)
+        .get("/tastings/{id}/paper", paper::sheets)
+        .get("/tastings/{id}/results", results::show)
+        .get("/tastings/{id}/results.csv", results::file)
+        .post("/bottles/{id}/tasting-ages", ageing::set);
+}
+
+fn tasting_programs(to: &mut Api) {
+    use api::tastings;
+    to.get("/tastings", "Tastings, the latest day first", tastings::list)
+        .post("/tastings", "Plan a tasting and invite to it", tastings::add)
+        .get("/tastings/attributes", "What the club marks on lines", tastings::show_attributes)
+        .put(
+            "/tastings/attributes",
+            "Change what the club marks; all of it is sent",
+            tastings::change_attributes,
+        )
+        .get("/tastings/{id}", "A tasting, as far as this member may see it", tastings::show)
+        .put("/tastings/{id}", "Change a tasting that has not begun; all of it is sent", tastings::change)
+        .post("/tastings/{id}/allergens", "Say whether one may taste what is poured", tastings::answer)
+        .post("/tastings/{id}/beginning", "Begin: bottles leave the cellar at cost", tastings::begin)
+        .post("/tastings/{id}/opening", "Open the key before all sheets are in", tastings::open)
+        .post(
+            "/tastings/{id}/calling-off",
+            "Call a tasting off: bottles go back in the books",
+            tastings::call_off,
+        )
+        .get("/tastings/{id}/sheet", "One’s own sheet", tastings::sheet)
+        .put("/tastings/{id}/sheet", "Save glasses of one’s own sheet, or hand it in", tastings::save)
+        .get("/tastings/{id}/results", "What came of it, once the key is open", tastings::show_results)
+        .get(
+            "/bottlings/{id}/tastings",
+            "The tastings of a bottling, and what they say of its age",
+            tastings::of_bottling,
+        )
+        .post(
+            "/bottlings/{id}/tasting-ages",
+            "Set an age at which a bottling should be tasted",
+            tastings::set_age,
+        );
 }
 
 fn report_pages(to: &mut Pages) {

@@ -19,6 +19,7 @@ use super::{api, assets, extract};
 use crate::db::reminders::Facts;
 use crate::db::{AnyConn, Database, Failure, reminders};
 use crate::domain::members::Doer;
+use crate::units::days::{self, Day};
 
 /// What all requests share.
 pub struct State {
@@ -45,6 +46,8 @@ pub enum Room {
     Batches,
     /// What was bottled.
     Bottles,
+    /// What was judged, and what that showed.
+    Tastings,
     /// What it all adds up to.
     Reports,
     /// What is worked out before anything is recorded.
@@ -100,6 +103,7 @@ impl State {
             counted(facts.lots, "lot"),
             format!("{} working", facts.working),
             counted(facts.bottles, "bottle"),
+            tasting(facts.tasting, doer),
             "worth, cost".to_owned(),
             "work it out".to_owned(),
             counted(facts.members, "member"),
@@ -147,15 +151,25 @@ impl State {
     }
 }
 
-const SECTIONS: [(Room, &str, &str, bool); 7] = [
+const SECTIONS: [(Room, &str, &str, bool); 8] = [
     (Room::Today, "Today", "/", true),
     (Room::Stores, "Stores", "/stores", true),
     (Room::Batches, "Batches", "/batches", true),
     (Room::Bottles, "Bottles", "/bottles", true),
+    (Room::Tastings, "Tastings", "/tastings", false),
     (Room::Reports, "Reports", "/reports", false),
     (Room::Workbench, "Workbench", "/workbench", false),
     (Room::Club, "Club", "/club", false),
 ];
+
+/// "Fri 3 July", for the tasting that comes next.
+fn tasting(next: Option<Day>, doer: &Doer) -> String {
+    match next {
+        None => "none planned".to_owned(),
+        Some(day) if day <= doer.today() => "at the table".to_owned(),
+        Some(day) => days::short(day, doer.today()),
+    }
+}
 
 fn counted(count: i64, what: &str) -> String {
     if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }

@@ -36,7 +36,8 @@ function typedIn(part) {
 // Without script spare lines stand ready at the end; with it they wait behind the button.
 function hideSpareLines(group) {
   for (const line of linesOf(group).slice(1).reverse()) {
-    if (typedIn(line).length || line.querySelector(".err") || line.contains(document.activeElement)) return;
+    const chosen = [...line.querySelectorAll("select")].some((field) => field.selectedIndex > 0);
+    if (chosen || typedIn(line).length || line.querySelector(".err") || line.contains(document.activeElement)) return;
     line.hidden = true;
   }
 }
@@ -137,4 +138,79 @@ document.querySelectorAll("form[data-live]").forEach((form) => {
       history.replaceState(null, "", address);
     }, 350);
   });
+});
+
+// A tasting sheet where the signal drops: what is chosen and typed is kept on the device under the sheet's name until the
+// server has it. It is sent when the signal is back, with the same request key, so that it is recorded once.
+const KEPT = "undercroft.sheet.";
+
+document.querySelectorAll("form[data-keep]").forEach(keepSheet);
+
+function keepSheet(form) {
+  const name = KEPT + form.dataset.keep;
+  const says = form.querySelector("[data-kept]");
+  const fields = () => [...new FormData(form)].filter(([field]) => !["form_token", "request_key"].includes(field));
+  const kept = readKept(name);
+  if (kept && kept.saved === form.dataset.saved && !form.closest("main").querySelector(".problem")) {
+    for (const field of form.elements) {
+      const values = kept.fields.filter(([one]) => one === field.name).map(([, value]) => value);
+      if (["radio", "checkbox"].includes(field.type)) field.checked = values.includes(field.value);
+      else if (field.type === "textarea") field.value = values[0] ?? "";
+    }
+    says.textContent = "What you entered before the signal dropped is still here; it is not on your sheet yet.";
+  } else if (kept) {
+    localStorage.removeItem(name);
+  }
+  form.addEventListener("input", () => writeKept(name, { saved: form.dataset.saved, fields: fields() }));
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    if (form.dataset.sent) return;
+    writeKept(name, { saved: form.dataset.saved, fields: fields() });
+    while (!(await reaches(form))) {
+      says.textContent = "No signal. It is kept on this device and sent when the signal is back.";
+      await new Promise((done) => {
+        addEventListener("online", done, { once: true });
+        setTimeout(done, 4000);
+      });
+    }
+    form.submit();
+  });
+}
+
+// Whether the server can be reached; only then is the page left.
+const reaches = (form) =>
+  fetch(form.action, { method: "HEAD", cache: "no-store" }).then(() => true, () => false);
+
+function readKept(name) {
+  try {
+    return JSON.parse(localStorage.getItem(name));
+  } catch {
+    return null;
+  }
+}
+
+function writeKept(name, what) {
+  try {
+    localStorage.setItem(name, JSON.stringify(what));
+  } catch {
+    // A device that keeps nothing loses nothing that was there before.
+  }
+}
+
+// With signing out goes what was kept.
+document.querySelectorAll("form[action$='/sign-out']").forEach((form) => {
+  form.addEventListener("submit", () => {
+    for (const name of Object.keys(localStorage)) if (name.startsWith(KEPT)) localStorage.removeItem(name);
+  });
+});
+
+// Sheets are waited for: the page looks from time to time whether that has changed.
+document.querySelectorAll("[data-await]").forEach((part) => {
+  setInterval(async () => {
+    if (document.hidden || document.querySelector("form :focus")) return;
+    const answer = await fetch(location.href, { cache: "no-store" }).catch(() => null);
+    if (!answer?.ok) return;
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    if (page.querySelector("[data-await]")?.dataset.await !== part.dataset.await) location.reload();
+  }, 7000);
 });

@@ -1,5 +1,5 @@
-//! A tasting in the books and on its sheets: bottles drawn at cost and put back when it is called off, codes that nobody
-//! can resolve, sheets that are sent twice, corrected, and closed with the key.
+//! A tasting in the books and on its sheets: bottles drawn at cost and put back when it is called off, sheets that are
+//! corrected, and closed with the key.
 
 use undercroft::actions::reversals::{TakeBack, record_reversal};
 use undercroft::actions::{Done, Error, tastings as actions};

@@ -38,7 +38,7 @@ async fn another_club_sees_nothing_of_this_one(ground: &Ground) {
         walked += 1;
     }
     assert!(walked > 20, "only {walked} routes take an id");
-    for list in ["/batches", "/items", "/places", "/stock", "/bottlings", "/entries"] {
+    for list in ["/tastings", "/batches", "/items", "/places", "/stock", "/bottlings", "/entries"] {
         let heard = house.get(list);
         assert!(
             !heard.body.contains("Whole milk") && !heard.body.contains("Whey wine"),

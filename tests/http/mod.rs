@@ -9,6 +9,7 @@ mod refusals;
 mod scene;
 mod tally;
 mod values;
+mod tastings;
 mod workbench;
 mod writes;
 

@@ -202,8 +202,9 @@ fn scored_says(scored: &Scored, table: &Table, names: &[String], counted: u32) -
     let line = table.attributes.iter().find(|line| line.number == WHOLE);
     let line = line.map_or("the whole", |line| line.name.as_str());
     let list: Vec<String> =
-        given.iter().map(|(at, mean)| format!("{} {:.1}", names[*at], mean.mean)).collect();
-    let mut says = vec![format!("Mean of {counted} for “{line}”, of 10: {}.", list.join("; "))];
+        given.iter().map(|(at, mean)| format!("{:.1} for {}", mean.mean, names[*at])).collect();
+    let tasters = if counted == 1 { "1 taster".to_owned() } else { format!("{counted} tasters") };
+    let mut says = vec![format!("Mean marks of {tasters} for “{line}”, of 10: {}.", list.join("; "))];
     if counted < TOO_FEW {
         says.push(too_few(counted));
         return says;
@@ -304,7 +305,12 @@ mod tests {
         let order = scored.order.as_ref().unwrap();
         assert_eq!(order.ranking.rank_sums, [8.0, 16.0]);
         assert_eq!(order.apart, [(0, 1)]);
-        assert!(results.says[0].contains("Moor Mead, 1-1 6.8; Moor Mead, 2-1 4.8"), "{:?}", results.says);
+        assert!(
+            results.says[0]
+                .contains("8 tasters for “Overall”, of 10: 6.8 for Moor Mead, 1-1; 4.8 for Moor Mead, 2-1"),
+            "{:?}",
+            results.says
+        );
         let view = &scored.tasters[3];
         assert!(
             (view.above_panel.unwrap() - 1.25).abs() < 1e-9,

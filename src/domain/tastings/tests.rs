@@ -94,7 +94,7 @@ pub(super) fn placed(code: u16, place: u32) -> Answer {
     Answer { code, marks: Vec::new(), place: Some(place), words: String::new() }
 }
 
-fn doer(member: MemberId, role: Role) -> Doer {
+pub(super) fn doer(member: MemberId, role: Role) -> Doer {
     Doer {
         club: ClubId::fresh(),
         club_name: String::new(),

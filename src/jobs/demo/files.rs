@@ -36,6 +36,8 @@ embedded! {
     MOVES: "moves.csv",
     COUNTS: "counts.csv",
     REVERSALS: "reversals.csv",
+    TASTINGS: "tastings.csv",
+    SHEETS: "sheets.csv",
 }
 
 /// Where a row stands.
@@ -296,4 +298,29 @@ event_row! {
         which: String,
         reason: String,
     }
+}
+
+event_row! {
+    /// `tastings.csv`
+    TastingRow, by by {
+        key: String,
+        in_days: Option<u32>,
+        title: String,
+        place: String,
+        method: String,
+        pour: String,
+        samples: String,
+        tasters: String,
+        pourer: String,
+    }
+}
+
+/// `sheets.csv`: what a taster says of one glass.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct SheetRow {
+    pub tasting: String,
+    pub taster: String,
+    pub bottling: String,
+    pub marks: String,
+    pub words: String,
 }

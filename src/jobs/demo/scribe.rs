@@ -27,6 +27,7 @@ use crate::units::quantity::{BaseUnit, Milli};
 
 mod diary;
 mod plans;
+mod table;
 
 /// Who writes it all down, and what the names stand for.
 pub(super) struct Scribe<'a> {
@@ -45,6 +46,7 @@ pub(super) struct Scribe<'a> {
 struct Stamp {
     by: Cellarhand,
     day: Day,
+    days_ago: i64,
 }
 
 impl<'a> Scribe<'a> {
@@ -78,6 +80,7 @@ impl<'a> Scribe<'a> {
                 What::Move(row) => self.carry(&stamp, row).await,
                 What::Count(row) => self.count(&stamp, row).await,
                 What::Reversal(row) => self.take_back(&stamp, row).await,
+                What::Tasting(row, sheets) => self.taste(&stamp, row, sheets).await,
             };
             done.map_err(failed)?;
         }
@@ -92,7 +95,7 @@ impl<'a> Scribe<'a> {
         let doer = Doer { now, ..known(&self.people, &event.by, "by")?.clone() };
         let by = Cellarhand::from_doer(doer)
             .ok_or_else(|| Refusal::new(Why::Forbidden, "by", "A steward or a cellarhand records this"))?;
-        Ok(Stamp { by, day: self.calendar.day(event.days_ago) })
+        Ok(Stamp { by, day: self.calendar.day(event.days_ago), days_ago: i64::from(event.days_ago) })
     }
 
     async fn receive(&mut self, stamp: &Stamp, rows: &[Row<ReceiptRow>]) -> Done<()> {

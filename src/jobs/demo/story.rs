@@ -9,7 +9,7 @@ use chrono::NaiveTime;
 use super::Error;
 use super::files::{
     self, BottlingRow, CountRow, Deed, DiaryRow, Embedded, EventRow, Line, MoveRow, PlanRow, ReadingRow,
-    ReceiptRow, ReversalRow, Row, WithdrawalRow,
+    ReceiptRow, ReversalRow, Row, SheetRow, TastingRow, WithdrawalRow,
 };
 
 /// Something that was recorded.
@@ -43,6 +43,7 @@ pub(super) enum What {
     Move(Row<MoveRow>),
     Count(Row<CountRow>),
     Reversal(Row<ReversalRow>),
+    Tasting(Row<TastingRow>, Vec<Row<SheetRow>>),
 }
 
 /// Everything that happened, first to last.
@@ -56,6 +57,11 @@ pub(super) fn events() -> Result<Vec<Event>, Error> {
     events.extend(single(&files::MOVES, What::Move)?);
     events.extend(single(&files::COUNTS, What::Count)?);
     events.extend(single(&files::REVERSALS, What::Reversal)?);
+    let sheets: Vec<Row<SheetRow>> = files::SHEETS.rows()?;
+    for row in files::TASTINGS.rows::<TastingRow>()? {
+        let own = sheets.iter().filter(|sheet| sheet.tasting == row.key).cloned().collect();
+        events.push(event(&row, What::Tasting(row.clone(), own)));
+    }
     events.sort_by_key(|event| (Reverse(event.days_ago), event.time));
     Ok(events)
 }

@@ -22,6 +22,7 @@ pub mod plans;
 pub mod reminders;
 pub mod reports;
 pub mod stock;
+pub mod tastings;
 pub mod workbench;
 
 /// The path of the API after the path prefix.

@@ -19,7 +19,7 @@ use crate::web::site::{Room, Site};
 use crate::web::words;
 
 /// What can injure whoever opens a bottle.
-const PRESSURE: [&str; 2] = [
+pub(in crate::web) const PRESSURE: [&str; 2] = [
     "A drink that was not finished can ferment on in the bottle. Chill a bottle before you open it, point it away \
      from faces, and wrap it in a cloth.",
     "If one gushes, leaks or has a cork that moved, leave the rest standing cold and tell a cellarhand.",

@@ -335,5 +335,6 @@ fn the_answer_says_when_to_taste() {
     let said = tasting(&[later], today);
     assert_eq!((said.0.as_str(), said.1.as_str()), ("10", "days"));
     assert_eq!(tasting(&[age], today).2, "no tasting is to come");
-    assert_eq!(age_row(&due, &[due], today).state, "due");
+    let told = super::ageing::Told::default();
+    assert_eq!(age_row(&due, &[due], &told, today).state, "due");
 }

@@ -228,6 +228,28 @@ impl<'d> Reader<'d> {
         self.optional(field, |text| text.trim().parse().map_err(missing))
     }
 
+    /// Which ones of a kind, each once. A page sends a tick for each under its own id (`tasters.ID`), a program a list.
+    pub fn ids<T: FromStr<Err = Misread> + PartialEq>(&mut self, field: &str, what: &str) -> Vec<T> {
+        let path = self.path(field);
+        let ticks = self.draft.at(&path).and_then(Value::as_object);
+        let ticked = ticks
+            .map(|ticks| ticks.iter().filter(|tick| tick.1 == "yes").map(|tick| tick.0.clone()).collect());
+        let texts: Vec<String> = ticked.unwrap_or_else(|| {
+            let text = self.text(field);
+            text.split(',').map(|word| word.trim().to_owned()).filter(|word| !word.is_empty()).collect()
+        });
+        self.read.insert(path);
+        let mut found = Vec::new();
+        for text in texts {
+            match text.parse() {
+                Ok(id) if !found.contains(&id) => found.push(id),
+                Ok(_) => {}
+                Err(_) => self.fault(field, format!("There is no such {what} in this club")),
+            }
+        }
+        found
+    }
+
     /// One of a few, by its code.
     pub fn choice<T: Copy>(&mut self, field: &str, all: &[T], code: fn(T) -> &'static str) -> T {
         let first = all[0];

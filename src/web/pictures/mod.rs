@@ -8,13 +8,17 @@
 //!
 //! Whether a value is right, and what the table shows, is decided elsewhere.
 
+mod ages;
 mod curve;
 mod flow;
+mod ladder;
 mod shape;
 mod stem;
 mod tally;
 
+pub use ages::{Ages, ages};
 pub use curve::{Ahead, Curve, Mark, curve};
 pub use flow::{Flow, Node, flow};
+pub use ladder::{Ladder, Rung, ladder};
 pub use stem::stem;
 pub use tally::tally;
