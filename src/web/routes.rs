@@ -12,8 +12,8 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, assets, batches, bottles, costs, entries, health, plans, problem, reminders, reports, stock, tastings,
-    workbench,
+    api, assets, batches, bottles, costs, entries, health, plans, problem, reminders, reports, stock,
+    tastings, workbench,
 };
 use crate::domain::members::Onlooker;
 use crate::domain::workbench::questions;

@@ -37,15 +37,22 @@ pub async fn table_of(db: &Database, cellar: &Cellar, id: TastingId) -> Table {
 
 /// A tasting at which the sheet of one of two tasters is in.
 pub async fn open_table(db: &Database, cellar: &Cellar) -> TastingId {
-    let plan = tasting(&cellar.club, vec![cellar.bottled.bottling]);
+    let plan = in_december(cellar);
     let planned = actions::plan_tasting(db, &cellar.club.hand, None, plan).await.expect("it is planned");
     sit_down(db, cellar, planned.id).await;
     hand_in(db, &cellar.club.taster, planned.id, 60, cellar).await.expect("a sheet is handed in");
     planned.id
 }
 
-/// The cellarhand and the taster may taste, and it begins.
+/// The tasting of the cellar, when the bottles have come to their age.
+fn in_december(cellar: &Cellar) -> actions::Plan {
+    actions::Plan { day: day("2026-12-30"), ..tasting(&cellar.club, vec![cellar.bottled.bottling]) }
+}
+
+/// The cellarhand and the taster may taste, and it begins on 30 December.
 async fn sit_down(db: &Database, cellar: &Cellar, id: TastingId) {
+    let plan = in_december(cellar);
+    actions::change_tasting(db, &cellar.club.hand, None, id, plan).await.expect("it is put off");
     for taster in [&cellar.club.taster, &as_taster(&cellar.club.hand)] {
         let reply = actions::Reply { tasting: id, may_taste: true };
         actions::answer_allergens(db, taster, None, reply).await.expect("they may taste");
@@ -225,7 +232,7 @@ async fn too_few_bottles_stop_a_tasting_before_it_begins(ground: &Ground) {
     let id = cellar.bottled.bottling;
     let taken = undercroft::domain::bottles::Withdrawal {
         bottling: id,
-        day: day("2026-12-01"),
+        day: day("2026-06-02"),
         bottles: 20,
         purpose: undercroft::domain::bottles::Purpose::Gift,
         member: None,

@@ -51,7 +51,7 @@ pub struct Cellar {
     pub reading: ReadingId,
     /// To taste the bottles.
     pub reminder: ReminderId,
-    /// A blind tasting of the bottles, on 30 December; the whole club is invited, the cellarhand is host.
+    /// A blind tasting of the bottles, on 30 June; the whole club is invited, the cellarhand is host.
     pub tasting: TastingId,
 }
 
@@ -210,7 +210,7 @@ pub fn tasting(club: &Club, samples: Vec<BottlingId>) -> TastingPlan {
     TastingPlan {
         title: "Whey wine at half a year".to_owned(),
         host: club.hand.member,
-        day: day("2026-12-30"),
+        day: day("2026-06-30"),
         place: "Mill loft".to_owned(),
         blind: true,
         method: Method::Scored,

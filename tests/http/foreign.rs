@@ -63,6 +63,8 @@ fn filled(path: &str, cellar: &Cellar) -> String {
         cellar.milk.to_string()
     } else if path.contains("reminders/{") {
         cellar.reminder.to_string()
+    } else if path.contains("tastings/{") {
+        cellar.tasting.to_string()
     } else {
         cellar.batch.to_string()
     };

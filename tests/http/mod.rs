@@ -8,8 +8,8 @@ mod plans;
 mod refusals;
 mod scene;
 mod tally;
-mod values;
 mod tastings;
+mod values;
 mod workbench;
 mod writes;
 

@@ -2,15 +2,19 @@
 
 use undercroft::actions::batches::{self, Plan};
 use undercroft::actions::members::{self, Invitation, NewToken, Visitor};
-use undercroft::actions::{reminders, stock};
+use undercroft::actions::{bottles, reminders, stock, tastings};
 use undercroft::db::Database;
-use undercroft::domain::members::{Doer, NewPerson, Onlooker, Role, Scope, Steward};
+use undercroft::domain::batches::Source;
+use undercroft::domain::members::{Cellarhand, Doer, NewPerson, Onlooker, Role, Scope, Steward, Taster};
 use undercroft::domain::stock::{ItemKind, Receipt};
-use undercroft::units::ids::{BatchId, InvitationId, ItemId, LotId, MemberId, ReminderId, TokenId};
+use undercroft::domain::tastings::sheet::{Answer, WHOLE};
+use undercroft::units::ids::{
+    BatchId, BottlingId, InvitationId, ItemId, LotId, MemberId, ReminderId, TastingId, TokenId,
+};
 use undercroft::units::quantity::BaseUnit;
 use undercroft::web::extract::now;
 
-use crate::ground::cellar::{Cellar, bought, item};
+use crate::ground::cellar::{Cellar, bottling, bought, draw, item, tasting};
 use crate::ground::day;
 
 /// What a write route can name.
@@ -36,6 +40,12 @@ pub struct Scene {
     pub session: String,
     /// A token of the steward's.
     pub token: String,
+    /// A tasting to come, to which the steward and another member have said that they may taste.
+    pub tasting: TastingId,
+    /// One at the table: the sheet of the other member is in, that of the steward is filled.
+    pub table: TastingId,
+    /// The code of its glass.
+    pub glass: u16,
 }
 
 impl Scene {
@@ -58,6 +68,10 @@ impl Scene {
         let (_, token) = token_of(db, &by).await;
         let (spare_token, _) = token_of(db, &by).await;
         let settled = settled(db, &cellar).await;
+        let juice = bottled_juice(db, &cellar).await;
+        let tasting = to_taste(db, &cellar, &by, juice).await;
+        let table = to_taste(db, &cellar, &by, juice).await;
+        let glass = sit_down(db, &cellar, &by, table).await;
         Self {
             spare,
             corks,
@@ -69,6 +83,9 @@ impl Scene {
             spare_token,
             session,
             token,
+            tasting,
+            table,
+            glass,
             cellar,
         }
     }
@@ -109,4 +126,57 @@ async fn settled(db: &Database, cellar: &Cellar) -> ReminderId {
     let by = &cellar.club.taster;
     reminders::settle(db, by, None, other, reminders::Become::Done).await.expect("it is done");
     other
+}
+
+/// Four bottles of another batch, so that nothing rests on those of the cellar.
+async fn bottled_juice(db: &Database, cellar: &Cellar) -> BottlingId {
+    let hand = &cellar.club.hand;
+    let juice = item("Juice", ItemKind::Ingredient, BaseUnit::Millilitre);
+    let juice = stock::add_item(db, hand, None, juice).await.expect("a new item");
+    let lines = vec![bought(juice, 5_000_000, 5_000_000, cellar.place)];
+    let receipt = Receipt { day: day("2026-03-02"), paid_by: None, lines, remark: String::new() };
+    stock::record_receipt(db, hand, None, receipt).await.expect("juice comes");
+    let plan = Plan { name: "Cider".to_owned(), base_volume: None, day: day("2026-03-01") };
+    let batch = batches::plan(db, hand, None, plan).await.expect("a batch is planned").id;
+    let drawn = draw(batch, day("2026-03-03"), Source::Item(juice), 4_000_000);
+    batches::draw(db, hand, None, drawn).await.expect("juice is drawn");
+    let filled = bottling(batch, cellar.place, 4);
+    bottles::record_bottling(db, hand, None, filled).await.expect("it is bottled").bottling
+}
+
+/// A tasting on 30 June to which the steward and the taster have said yes; the cellarhand pours.
+async fn to_taste(db: &Database, cellar: &Cellar, by: &Steward, poured: BottlingId) -> TastingId {
+    let plan = tasting(&cellar.club, vec![poured]);
+    let plan = tastings::Plan {
+        host: by.member,
+        tasters: vec![by.member, cellar.club.taster.member],
+        pourer: Some(cellar.club.hand.member),
+        day: day("2026-06-30"),
+        ..plan
+    };
+    let hand = Cellarhand::from_doer((**by).clone()).expect("a steward records everything");
+    let id = tastings::plan_tasting(db, &hand, None, plan).await.expect("it is planned").id;
+    for doer in [&**by, &*cellar.club.taster] {
+        let taster = Taster::from_doer(doer.clone()).expect("they taste");
+        let reply = tastings::Reply { tasting: id, may_taste: true };
+        tastings::answer_allergens(db, &taster, None, reply).await.expect("they may taste");
+    }
+    id
+}
+
+/// It begins, and both fill their sheet; the taster hands theirs in. The code of the glass.
+async fn sit_down(db: &Database, cellar: &Cellar, by: &Steward, id: TastingId) -> u16 {
+    let hand = Cellarhand::from_doer((**by).clone()).expect("a steward records everything");
+    let order = tastings::Beginning { tasting: id, of_age: true };
+    tastings::begin_tasting(db, &hand, None, order).await.expect("it begins");
+    let club = by.club;
+    let table = db.read(move |conn| undercroft::db::tastings::table(conn, club, id)).await;
+    let code = table.expect("the table is read").glasses[0].code;
+    for (doer, hand_in) in [(&**by, false), (&*cellar.club.taster, true)] {
+        let taster = Taster::from_doer(doer.clone()).expect("they taste");
+        let answers = vec![Answer { code, marks: vec![(WHOLE, 60)], place: None, words: String::new() }];
+        let part = tastings::Part { tasting: id, answers, hand_in };
+        tastings::save_sheet(db, &taster, None, part).await.expect("it is saved");
+    }
+    code
 }

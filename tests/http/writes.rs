@@ -1,5 +1,7 @@
 //! Every write route of the API and of the pages: a request that fits, and what each of its fields takes.
 
+mod tastings;
+
 use serde_json::{Value, json};
 
 use super::scene::Scene;
@@ -94,6 +96,7 @@ pub fn all(s: &Scene) -> Vec<Write> {
     stores(s, &mut found);
     batches(s, &mut found);
     bottles(s, &mut found);
+    tastings::all(s, &mut found);
     people(s, &mut found);
     own_page(s, &mut found);
     found

@@ -120,7 +120,10 @@ pub async fn begin(hand: Cellarhand, site: Site, path: Path<TastingId>, form: Fo
         Ok(id) => Ok(site.see_other(&format!("/tastings/{id}?said=begun"))),
         Err(error) => {
             let refusal = Problem::or_refusal(error)?;
-            let (facts, table) = run_by(&site, &hand, id, &[State::ToCome]).await?;
+            // The form is shown again as long as it can help.
+            let Ok((facts, table)) = run_by(&site, &hand, id, &[State::ToCome]).await else {
+                return Err(refusal.into());
+            };
             let frame = site.frame(&hand, Room::Tastings, "Begin a tasting", facts);
             let view = form.back(begin_view(&site, &hand, &table), &refusal);
             respond::refused(&FormPage::new(frame, Some(up(&site, id)), view), &refusal)

@@ -5,7 +5,7 @@
 use askama::Template;
 
 use super::missing;
-use crate::actions::tastings::save_sheet;
+use crate::actions::{self, tastings::save_sheet};
 use crate::db::tastings as rows;
 use crate::db::{AnyConn, Failure};
 use crate::domain::members::{Doer, Taster};
@@ -159,7 +159,7 @@ fn per_glass(method: Method) -> bool {
 
 /// Shows the overview; or, where nothing is written yet, the first glass.
 pub async fn show(taster: Taster, site: Site, path: Path<TastingId>) -> Reply {
-    let own = load(&site, &taster, path.0).await?;
+    let own = to_write(&site, &taster, path.0).await?;
     let first = own.1.seat.serving.first().copied();
     if per_glass(own.1.table.tasting.method) && own.1.answers.is_empty() {
         return Ok(site.see_other(&format!("/tastings/{}/sheet/{}", path.0, first.unwrap_or_default())));
@@ -173,9 +173,27 @@ async fn load(
     id: TastingId,
 ) -> Result<(crate::db::reminders::Facts, Own), Problem> {
     let (facts, own) = site.read(taster, move |conn, doer| find(conn, doer, id)).await?;
-    let own = own.ok_or_else(missing)?;
+    Ok((facts, own.ok_or_else(missing)?))
+}
+
+/// A screen is shown while the sheet may be written on.
+async fn to_write(
+    site: &Site,
+    taster: &Taster,
+    id: TastingId,
+) -> Result<(crate::db::reminders::Facts, Own), Problem> {
+    let (facts, own) = load(site, taster, id).await?;
     may_write(&own.table, &own.seat)?;
     Ok((facts, own))
+}
+
+/// What was refused is shown on its screen, where that is shown at all.
+fn to_correct(error: actions::Error, own: &Own) -> Result<Refusal, Problem> {
+    let refusal = Problem::or_refusal(error)?;
+    match may_write(&own.table, &own.seat) {
+        Ok(()) => Ok(refusal),
+        Err(_) => Err(refusal.into()),
+    }
 }
 
 fn around(
@@ -283,7 +301,7 @@ fn says(own: &Own, answer: Option<&Answer>) -> String {
 
 /// Shows the screen of one glass.
 pub async fn glass(taster: Taster, site: Site, path: Path<(TastingId, u16)>) -> Reply {
-    let (facts, own) = load(&site, &taster, path.0.0).await?;
+    let (facts, own) = to_write(&site, &taster, path.0.0).await?;
     respond::page(&glass_page(&site, &taster, (facts, own), path.0.1, None)?)
 }
 
@@ -400,7 +418,7 @@ pub async fn save_glass(taster: Taster, site: Site, path: Path<(TastingId, u16)>
             Ok(site.see_other(&format!("/tastings/{id}/sheet{next}")))
         }
         Err(error) => {
-            let refusal = Problem::or_refusal(error)?;
+            let refusal = to_correct(error, &own)?;
             respond::refused(
                 &glass_page(&site, &taster, (facts, own), code, Some((&form, &refusal)))?,
                 &refusal,
@@ -451,7 +469,7 @@ pub async fn hand_in(taster: Taster, site: Site, path: Path<TastingId>, form: Fo
     match done.await {
         Ok(_) => Ok(site.see_other(&format!("/tastings/{id}?said=in"))),
         Err(error) => {
-            let refusal = Problem::or_refusal(error)?;
+            let refusal = to_correct(error, &own)?;
             respond::refused(&sheet_page(&site, &taster, (facts, own), Some((&form, &refusal))), &refusal)
         }
     }
