@@ -380,9 +380,9 @@ mod tests {
         let steward = NewPerson::read("", "nobody", "");
         let refusal = NewClub::read(" ", "euro", "Middle Earth", steward).unwrap_err();
         let fields: Vec<_> = refusal.faults.iter().map(|fault| fault.field.as_str()).collect();
-        assert_eq!(fields, ["name", "currency", "time_zone", "steward_name", "steward_email"]);
+        assert_eq!(fields, ["name", "currency", "time_zone", "steward_name", "steward_email", "password"]);
 
-        let steward = NewPerson::read("Marit", "Marit@tidemill.example", "");
+        let steward = NewPerson::read("Marit", "Marit@tidemill.example", "wheel pit at low tide");
         let club = NewClub::read("Tidemill", "eur", "Europe/Amsterdam", steward).unwrap();
         assert_eq!((club.currency.as_str(), club.zone), ("EUR", Tz::Europe__Amsterdam));
     }

@@ -28,6 +28,7 @@ impl Drop for Club {
 
 const STEWARD: &str = "marit@tidemill.example";
 const PASSWORD: &str = "wheel pit at low tide";
+const ILSES: &str = "a gannet over the weir";
 
 fn file() -> PathBuf {
     static COUNT: AtomicU32 = AtomicU32::new(0);
@@ -85,8 +86,8 @@ impl Club {
 
     async fn add(&self, email: &str, role: Role) -> MemberId {
         let new = NewMember {
-            person: person("Ilse Quaak", email, ""),
-            hash: hash(&Password::new("a gannet over the weir")).await.unwrap(),
+            person: person("Ilse Quaak", email, ILSES),
+            hash: hash(&Password::new(ILSES)).await.unwrap(),
             role,
             joined_on: self.now.date(),
         };
@@ -195,7 +196,7 @@ async fn who_is_invited_joins_once_with_the_role_that_was_offered() {
     let weak = accept_invitation(&club.db, link.reveal(), weak, &club.visitor()).await;
     assert_eq!(refused(weak).1, "password");
 
-    let ilse = person("Ilse Quaak", "ilse@tidemill.example", "a gannet over the weir");
+    let ilse = person("Ilse Quaak", "ilse@tidemill.example", ILSES);
     let (secret, _) =
         accept_invitation(&club.db, link.reveal(), ilse.clone(), &club.visitor()).await.unwrap();
     let doer = club.doer(&secret).await.unwrap();
@@ -297,7 +298,7 @@ async fn who_has_left_is_let_in_no_more_by_any_way() {
     let club = Club::founded().await;
     let steward = club.steward().await;
     let ilse = club.add("ilse@tidemill.example", Role::Steward).await;
-    let (session, _) = club.sign_in("ilse@tidemill.example", "a gannet over the weir").await.unwrap();
+    let (session, _) = club.sign_in("ilse@tidemill.example", ILSES).await.unwrap();
     let by = club.onlooker(ilse).await;
     let new = NewToken::read("shelf sensor", Scope::Write, 30).unwrap();
     let (_, token) = new_token(&club.db, &by, None, new).await.unwrap();
@@ -309,13 +310,13 @@ async fn who_has_left_is_let_in_no_more_by_any_way() {
     assert!(club.doer(&session).await.is_none());
     assert!(doer_of_token(&club.db, token.reveal(), "", club.now).await.unwrap().is_none());
     assert_eq!(offered(&club.db, link.reveal(), club.now).await.unwrap(), None);
-    let shut = refused(club.sign_in("ilse@tidemill.example", "a gannet over the weir").await);
+    let shut = refused(club.sign_in("ilse@tidemill.example", ILSES).await);
     assert!(shut.2.contains("ask a steward"));
     assert_eq!(refused(remove_member(&club.db, &steward, None, ilse).await).0, Why::Conflict);
 
     let back = Invitation::read("Ilse", Role::Taster).unwrap();
     let (_, link) = invite(&club.db, &steward, None, back).await.unwrap();
-    let person = person("Ilse Quaak", "ilse@tidemill.example", "a gannet over the weir");
+    let person = person("Ilse Quaak", "ilse@tidemill.example", ILSES);
     let (_, member) = accept_invitation(&club.db, link.reveal(), person, &club.visitor()).await.unwrap();
     assert_eq!(member, ilse, "the same member again, with what they recorded");
 }

@@ -49,7 +49,7 @@ fn close(db: Database, file: &Path) {
 }
 
 fn add_club(db: &Database, name: &str) {
-    let steward = NewPerson::read("Marit", "marit@tidemill.example", "");
+    let steward = NewPerson::read("Marit", "marit@tidemill.example", "wheel pit at low tide");
     let club = NewClub::read(name, "EUR", "Europe/Amsterdam", steward).unwrap();
     let now = "2026-06-23T12:00:00".parse().unwrap();
     members::add_club(&mut db.connection().unwrap(), &club, now).unwrap();

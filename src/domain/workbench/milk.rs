@@ -352,8 +352,8 @@ fn boil_down(given: &Given) -> Result<Sheet, Unfit> {
             (sg * water, after * water, 3.9, g_l * fold)
         }
         _ => {
-            let lactose = given.number("lactose");
-            (dairy::WHEY_KG_L, dairy::concentrated_whey_kg_l(fold)?, heat::WHEY_KJ_KG_K, lactose * fold)
+            let grown = sheet.take(dairy::concentrated_g_l(given.number("lactose"), from_l, to_l)?);
+            (dairy::WHEY_KG_L, dairy::concentrated_whey_kg_l(fold)?, heat::WHEY_KJ_KG_K, grown)
         }
     };
     let boils_at = sheet.take(heat::boiling_point_c(given.number("altitude"))?);
@@ -398,8 +398,7 @@ fn boil_down(given: &Given) -> Result<Sheet, Unfit> {
             }
         }
         "split-whey" => {
-            let grown = sheet.take(dairy::concentrated_g_l(given.number("lactose"), from_l, to_l)?);
-            let split = dairy::hydrolysed(grown, dairy::DEFAULT_HYDROLYSED_FRACTION)?;
+            let split = dairy::hydrolysed(sugar_g_l, dairy::DEFAULT_HYDROLYSED_FRACTION)?;
             sheet.put("strength", split.glucose / crate::science::alcohol::DEFAULT_HEXOSE_PER_VOL_G_L);
             sheet.via("95 % of the lactose split; the yeast takes the glucose");
         }
