@@ -60,7 +60,7 @@ pub async fn change_tasting(
 ) -> Done<TastingId> {
     once(db, by, key, "change tasting", (id, plan), |conn, doer, (id, plan)| {
         let tasting = or_missing(rows::tasting(conn, doer.club, *id), "", "tasting")?;
-        tasting.run_by(doer)?;
+        tasting.planned_by(doer)?;
         tasting.expect(&[State::ToCome])?;
         check(conn, doer, plan)?;
         rows::change(conn, doer.club, *id, plan)?;

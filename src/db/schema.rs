@@ -322,6 +322,7 @@ diesel::table! {
         number -> BigInt,
         bottling_id -> BigInt,
         entry_id -> Nullable<BigInt>,
+        bag -> Nullable<BigInt>,
     }
 }
 

@@ -10,7 +10,7 @@ use super::schema::{
 };
 use crate::domain::tastings::serving::Served;
 use crate::domain::tastings::sheet::{Attribute, usual_attributes};
-use crate::domain::tastings::{Glass, Method, Plan, Sample, Seat, Table, Tasting};
+use crate::domain::tastings::{Glass, Method, Plan, Sample, Seat, Table, Tasting, letter};
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{
     BottlingId, ClubId, EntryId, GlassId, LotId, MemberId, SampleId, SheetId, TastingId,
@@ -157,7 +157,7 @@ pub fn table(conn: &mut AnyConn, club: ClubId, id: TastingId) -> Result<Table, F
 }
 
 fn samples(conn: &mut AnyConn, id: TastingId) -> Result<Vec<Sample>, Failure> {
-    type Poured = (SampleId, i64, Option<EntryId>);
+    type Poured = (SampleId, i64, Option<EntryId>, Option<i64>);
     type Bottled = (BottlingId, String, String, Day, Milli, Option<Measured>, LotId);
     let rows: Vec<(Poured, Bottled)> = tasting_samples::table
         .inner_join(bottlings::table.on(bottlings::id.eq(tasting_samples::bottling_id)))
@@ -165,7 +165,7 @@ fn samples(conn: &mut AnyConn, id: TastingId) -> Result<Vec<Sample>, Failure> {
         .filter(tasting_samples::tasting_id.eq(id))
         .order(tasting_samples::number)
         .select((
-            (tasting_samples::id, tasting_samples::number, tasting_samples::entry_id),
+            (tasting_samples::id, tasting_samples::number, tasting_samples::entry_id, tasting_samples::bag),
             (
                 bottlings::id,
                 bottlings::code,
@@ -177,7 +177,7 @@ fn samples(conn: &mut AnyConn, id: TastingId) -> Result<Vec<Sample>, Failure> {
             ),
         ))
         .load(conn)?;
-    let each = |((id, number, entry), bottled): (Poured, Bottled)| {
+    let each = |((id, number, entry, bag), bottled): (Poured, Bottled)| {
         let (bottling, code, drink, bottled_on, bottle_volume, strength, lot) = bottled;
         Ok(Sample {
             id,
@@ -190,6 +190,7 @@ fn samples(conn: &mut AnyConn, id: TastingId) -> Result<Vec<Sample>, Failure> {
             strength,
             allergens: super::trace::allergens(conn, lot)?,
             entry,
+            bag: bag.and_then(|bag| u32::try_from(bag).ok()).map(letter),
         })
     };
     rows.into_iter().map(each).collect()
@@ -379,6 +380,11 @@ pub fn begin(
                 tasting_glasses::sample_id.eq(*sample),
                 tasting_glasses::code.eq(i64::from(*code)),
             ))
+            .execute(conn)?;
+    }
+    for (sample, bag) in &served.bags {
+        diesel::update(tasting_samples::table.find(*sample))
+            .set(tasting_samples::bag.eq(Some(i64::from(*bag))))
             .execute(conn)?;
     }
     for (sheet, serving) in &served.servings {

@@ -2,8 +2,8 @@
 //! may see what when.
 //!
 //! A blind tasting is double-blind: the host wraps the bottles in bags with letters and never sees the codes; somebody
-//! else pours from the bags into coded glasses and never sees what is in them. No one is shown both before the key is
-//! open.
+//! else pours from the bags into coded glasses and never sees what is in them. Letters and codes are drawn when it
+//! begins, and no one is shown both before the key is open.
 
 use serde::{Deserialize, Serialize};
 
@@ -226,6 +226,15 @@ impl Tasting {
         Err(Refusal::new(Why::Forbidden, "", words))
     }
 
+    /// Refuses anybody who may not see, and change, what is planned: if it is blind, that is the host alone.
+    pub fn planned_by(&self, doer: &Doer) -> Result<(), Refusal> {
+        if !self.blind || doer.member == self.host.0 {
+            return self.run_by(doer);
+        }
+        let words = format!("It is blind: only {}, the host, sees and changes what is poured", self.host.1);
+        Err(Refusal::new(Why::Forbidden, "", words))
+    }
+
     /// What this member may see now.
     pub fn sight(&self, viewer: MemberId) -> Sight {
         let resolved = !self.blind || self.state() == State::Open;
@@ -273,19 +282,21 @@ pub struct Sample {
     pub allergens: Vec<String>,
     /// What took its bottles out of the cellar.
     pub entry: Option<EntryId>,
+    /// The letter of its bag, once it has begun.
+    pub bag: Option<char>,
 }
 
 impl Sample {
-    /// The letter of its bag.
-    pub fn bag(&self) -> char {
-        let at = u8::try_from(self.number.saturating_sub(1)).unwrap_or(25).min(25);
-        char::from(b'A' + at)
-    }
-
     /// "Moor Mead, 6-1".
     pub fn name(&self) -> String {
         format!("{}, {}", self.drink, self.code)
     }
+}
+
+/// The letter of a bag, by its number from 1.
+pub fn letter(bag: u32) -> char {
+    let at = u8::try_from(bag.saturating_sub(1)).unwrap_or(25).min(25);
+    char::from(b'A' + at)
 }
 
 /// A coded glass.

@@ -206,9 +206,10 @@ fn ways(site: &Site, role: Role) -> Vec<(String, &'static str)> {
         ("/stores/receipts/new", "Receive supplies"),
         ("/batches/new", "Start a batch"),
         ("/bottles", "Take bottles"),
+        ("/tastings", "Taste"),
         ("/stores", "Move stock or count it"),
     ];
-    let taster = [("/bottles", "Take bottles")];
+    let taster = [("/bottles", "Take bottles"), ("/tastings", "Taste")];
     let ways: &[_] = match role {
         Role::Onlooker => &[],
         Role::Taster => &taster,

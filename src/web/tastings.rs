@@ -216,7 +216,8 @@ struct SheetWay {
 }
 
 struct BagRow {
-    bag: char,
+    /// The letter of its bag, or its number in the plan.
+    bag: String,
     href: String,
     name: String,
     about: String,
@@ -286,7 +287,7 @@ pub async fn show(
             _ => Vec::new(),
         },
         does_run: seen.runs && who.role >= Role::Cellarhand,
-        steps: steps(table, &href),
+        steps: steps(table, &who, &href),
         reopen: state == State::AtTheTable,
         keys: [fresh_key(), fresh_key(), fresh_key()],
         pouring: (seen.sight.pouring || (seen.runs && state == State::AtTheTable))
@@ -382,13 +383,16 @@ fn sheet_way(table: &Table, seen: &Seen, href: &str) -> Option<SheetWay> {
 }
 
 /// What the host can do next: address and words.
-fn steps(table: &Table, href: &str) -> Vec<(String, &'static str)> {
+fn steps(table: &Table, doer: &Doer, href: &str) -> Vec<(String, &'static str)> {
     match table.tasting.state() {
-        State::ToCome => vec![
-            (format!("{href}/begin"), "Open the bottles and begin"),
-            (format!("{href}/plan"), "Change the plan"),
-            (format!("{href}/call-off"), "Call it off"),
-        ],
+        State::ToCome => {
+            let mut steps = vec![(format!("{href}/begin"), "Open the bottles and begin")];
+            if table.tasting.planned_by(doer).is_ok() {
+                steps.push((format!("{href}/plan"), "Change the plan"));
+            }
+            steps.push((format!("{href}/call-off"), "Call it off"));
+            steps
+        }
         State::AtTheTable => {
             vec![(format!("{href}/paper"), "Sheets on paper"), (format!("{href}/call-off"), "Call it off")]
         }
@@ -404,7 +408,7 @@ fn bag_rows(site: &Site, doer: &Doer, seen: &Seen) -> Vec<BagRow> {
             allergens => format!("{old} old, contains {allergens}"),
         };
         BagRow {
-            bag: sample.bag(),
+            bag: sample.bag.map_or_else(|| sample.number.to_string(), String::from),
             href: site.at(&format!("/bottles/{}", sample.bottling)),
             name: sample.name(),
             about,

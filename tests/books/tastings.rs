@@ -3,17 +3,18 @@
 
 use undercroft::actions::reversals::{TakeBack, record_reversal};
 use undercroft::actions::{Done, Error, tastings as actions};
-use undercroft::db::{Database, books, bottles, reminders, tastings as rows};
+use undercroft::db::{AnyConn, Database, Failure, books, bottles, members, reminders, tastings as rows};
 use undercroft::domain::books::{Account, EntryKind};
-use undercroft::domain::members::{Doer, Taster};
+use undercroft::domain::members::{Doer, Role, Taster};
 use undercroft::domain::refusal::Why;
 use undercroft::domain::tastings::results::{Outcome, results};
 use undercroft::domain::tastings::sheet::{Answer, WHOLE};
 use undercroft::domain::tastings::{State, Table};
-use undercroft::units::ids::TastingId;
+use undercroft::units::ids::{ClubId, MemberId, TastingId};
+use undercroft::units::quantity::Milli;
 
-use crate::ground::cellar::{Cellar, tasting};
-use crate::ground::{Ground, day, findings, on_both};
+use crate::ground::cellar::{Cellar, bottling, tasting};
+use crate::ground::{Ground, day, findings, now, on_both};
 
 on_both!(
     bottles_are_drawn_at_cost_and_a_reminder_is_answered,
@@ -21,7 +22,8 @@ on_both!(
     the_last_sheet_opens_the_key_and_closes_the_sheets,
     a_sheet_that_is_not_handed_in_does_not_count,
     who_says_no_gets_nothing_and_is_not_waited_for,
-    too_few_bottles_stop_a_tasting_before_it_begins
+    too_few_bottles_stop_a_tasting_before_it_begins,
+    two_hundred_sheets_are_soon_added_up
 );
 
 /// A glass marked for the whole, in tenths.
@@ -250,4 +252,71 @@ async fn too_few_bottles_stop_a_tasting_before_it_begins(ground: &Ground) {
     let table = table_of(&db, &cellar, cellar.tasting).await;
     assert_eq!((table.tasting.state(), table.glasses.len()), (State::ToCome, 0), "nothing was half begun");
     assert_eq!(findings(&db), before);
+}
+
+/// Six samples, eight lines, two hundred sheets: how long it takes to read them and to find out what they show.
+async fn two_hundred_sheets_are_soon_added_up(ground: &Ground) {
+    let db = ground.open();
+    let cellar = Cellar::new(&db, "Tidemill Cellar Club").await;
+    let hand = &cellar.club.hand;
+    let mut samples = vec![cellar.bottled.bottling];
+    for _ in 0..5 {
+        let order = bottling(cellar.batch, cellar.place, 2);
+        let filled = undercroft::actions::bottles::record_bottling(&db, hand, None, order).await;
+        samples.push(filled.expect("it is bottled").bottling);
+    }
+    let club = hand.club;
+    let tasters = db.write(move |conn| many_tasters(conn, club)).await.expect("two hundred members come");
+    let plan = tasting(&cellar.club, samples);
+    let plan = actions::Plan { tasters, pour_volume: Milli::new(5_000), ..plan };
+    let id = actions::plan_tasting(&db, hand, None, plan).await.expect("it is planned").id;
+    let invited = table_of(&db, &cellar, id).await;
+    db.write(move |conn| {
+        invited.seats.iter().try_for_each(|seat| rows::set_answer(conn, seat.sheet, true, &[], &[]))
+    })
+    .await
+    .expect("they may taste");
+    let order = actions::Beginning { tasting: id, of_age: true };
+    actions::begin_tasting(&db, hand, None, order).await.expect("it begins");
+    let table = table_of(&db, &cellar, id).await;
+    let at = hand.now;
+    db.write(move |conn| {
+        for (nr, seat) in (0_i64..).zip(&table.seats) {
+            let marks = |code: u16| {
+                (0..8).map(move |line| (line, (nr * 7 + i64::from(code) * i64::from(line + 3)) % 101))
+            };
+            let answer = |code: &u16| Answer { marks: marks(*code).collect(), ..marked(*code, 0) };
+            let answers: Vec<Answer> = seat.serving.iter().map(answer).collect();
+            rows::save(conn, club, seat.sheet, &table.glasses, (&[], &answers), at)?;
+            rows::hand_in(conn, seat.sheet, at)?;
+        }
+        rows::open(conn, id, at)
+    })
+    .await
+    .expect("all sheets are in");
+    let mut times: Vec<f64> = Vec::new();
+    for _ in 0..7 {
+        let begun = std::time::Instant::now();
+        let read =
+            db.read(move |conn| Ok::<_, Failure>((rows::table(conn, club, id)?, rows::handed_in(conn, id)?)));
+        let (table, sheets) = read.await.expect("the sheets are read");
+        let found = results(&table, &sheets);
+        times.push(begun.elapsed().as_secs_f64() * 1000.0);
+        let Outcome::Scored(scored) = found.outcome else { panic!("it is scored") };
+        assert_eq!(
+            (found.counted, scored.means.len(), scored.order.expect("an order").ranking.judges),
+            (200, 8, 200)
+        );
+    }
+    times.sort_by(f64::total_cmp);
+    println!("results of 200 sheets: median {:.1} ms, slowest of 7 {:.1} ms", times[3], times[6]);
+}
+
+fn many_tasters(conn: &mut AnyConn, club: ClubId) -> Result<Vec<MemberId>, Failure> {
+    let each = |nr: i32| {
+        let (name, address) = (format!("Taster {nr}"), format!("taster-{nr}@{club}.example"));
+        let person = members::add_person(conn, &name, &address, "", now())?;
+        members::add_member(conn, club, person, &name, Role::Taster, day("2026-01-01"))
+    };
+    (0..200).map(each).collect()
 }

@@ -31,6 +31,8 @@ CREATE TABLE tasting_samples (
     bottling_id BIGINT NOT NULL REFERENCES bottlings (id),
     -- What took its bottles out of the cellar; none until the tasting begins.
     entry_id BIGINT REFERENCES entries (id),
+    -- Which bag it is wrapped in; drawn when the tasting begins, so that who planned it does not know.
+    bag BIGINT CHECK (bag > 0),
     UNIQUE (tasting_id, number),
     UNIQUE (tasting_id, bottling_id)
 );

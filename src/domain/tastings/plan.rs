@@ -33,7 +33,7 @@ pub struct Plan {
     pub question: String,
     /// In a pair: the sample that should be named, where that is known beforehand.
     pub expected: Option<u32>,
-    /// What is poured, in the order of the bags.
+    /// What is poured, in the order of the plan; the first is the known glass of a duo-trio.
     pub samples: Vec<BottlingId>,
     /// How much goes into each glass.
     pub pour_volume: Milli,

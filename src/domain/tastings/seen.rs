@@ -10,7 +10,7 @@ pub struct Seen<'t> {
     pub sight: Sight,
     /// They run it: the answers of those who are invited are theirs to see.
     pub runs: bool,
-    /// Which bottle is in which bag, by letter.
+    /// What is poured, and in which bag each is wrapped; by letter.
     pub bags: Vec<&'t Sample>,
     /// From which bag each glass is poured: the letter, its codes in order.
     pub pouring: Vec<(char, Vec<u16>)>,
@@ -27,15 +27,17 @@ impl Table {
         let mut codes: Vec<(u16, &Sample)> =
             self.glasses.iter().filter_map(|glass| Some((glass.code, self.sample_in(glass)?))).collect();
         codes.sort_by_key(|one| one.0);
-        let of = |sample: &Sample| {
+        let mut bags: Vec<&Sample> = self.samples.iter().collect();
+        bags.sort_by_key(|sample| sample.bag);
+        let of = |sample: &&Sample| {
             let held = codes.iter().filter(|one| one.1.id == sample.id);
-            (sample.bag(), held.map(|one| one.0).collect())
+            Some((sample.bag?, held.map(|one| one.0).collect()))
         };
         Seen {
             sight,
             runs: self.tasting.run_by(doer).is_ok(),
-            bags: if sight.bags { self.samples.iter().collect() } else { Vec::new() },
-            pouring: if sight.pouring { self.samples.iter().map(of).collect() } else { Vec::new() },
+            pouring: if sight.pouring { bags.iter().filter_map(of).collect() } else { Vec::new() },
+            bags: if sight.bags { bags } else { Vec::new() },
             key: if sight.key { codes } else { Vec::new() },
             own: self.seat(doer.member),
         }
@@ -64,7 +66,7 @@ mod tests {
             assert_eq!((seen.bags.len(), seen.pouring.len(), seen.key.len()), (bags, pouring, 0));
         }
         let from_bags = table.seen_by(&doer(pourer, Role::Taster)).pouring;
-        assert_eq!(from_bags, [('A', vec![201, 202]), ('B', vec![203, 204])]);
+        assert_eq!(from_bags, [('A', vec![203, 204]), ('B', vec![201, 202])]);
         table.tasting.opened_at = table.tasting.begun_at;
         let key = table.seen_by(&doer(taster, Role::Taster)).key;
         assert_eq!(

@@ -57,6 +57,8 @@ pub struct Served {
     pub servings: Vec<(SheetId, Vec<u16>)>,
     /// How many bottles of each sample are opened.
     pub bottles: Vec<(SampleId, u32)>,
+    /// In which bag each sample is wrapped, from 1.
+    pub bags: Vec<(SampleId, u32)>,
 }
 
 /// Codes, orders and bottles for all who may taste. `draw` gives random numbers.
@@ -82,7 +84,17 @@ pub fn serve(table: &Table, mut draw: impl FnMut() -> u32) -> Served {
         })
         .collect();
     let bottles = bottles(table, &glasses, &servings);
-    Served { glasses, servings, bottles }
+    Served { glasses, servings, bottles, bags: bags(table, draw) }
+}
+
+/// The samples in an order that nobody chose (Fisher and Yates).
+fn bags(table: &Table, mut draw: impl FnMut() -> u32) -> Vec<(SampleId, u32)> {
+    let mut samples: Vec<SampleId> = table.samples.iter().map(|sample| sample.id).collect();
+    for at in (1..samples.len()).rev() {
+        let other = usize::try_from(draw()).unwrap_or(0) % (at + 1);
+        samples.swap(at, other);
+    }
+    samples.into_iter().zip(1..).collect()
 }
 
 /// The codes for one who says after the beginning that they may taste: the order after those that are given out.
@@ -195,6 +207,9 @@ mod tests {
             }
         }
         assert!(places.len() == 16 && places.values().all(|count| *count == 2), "{places:?}");
+        let mut bags: Vec<u32> = served.bags.iter().map(|bag| bag.1).collect();
+        bags.sort_unstable();
+        assert_eq!(bags, [1, 2, 3, 4], "every sample has a bag of its own");
         // 8 tasters × 30 mL from bottles of 75 cl.
         assert!(served.bottles.iter().all(|bottles| bottles.1 == 1));
     }
@@ -241,6 +256,16 @@ mod tests {
         let served = serve(&table, numbers());
         let poured: Vec<SheetId> = served.servings.iter().map(|serving| serving.0).collect();
         assert_eq!(poured, [table.seats[0].sheet], "the others were not asked about milk");
+    }
+
+    #[test]
+    fn bags_do_not_follow_the_order_of_the_plan() {
+        let table = table(Method::Scored, 6, 1);
+        let mut draw = numbers();
+        let orders: Vec<Vec<SampleId>> =
+            (0..40).map(|_| serve(&table, &mut draw).bags.iter().map(|bag| bag.0).collect()).collect();
+        let first = |sample: &Sample| orders.iter().filter(|order| order[0] == sample.id).count();
+        assert!(table.samples.iter().all(|sample| first(sample) > 0), "each may come first: {orders:?}");
     }
 
     #[test]

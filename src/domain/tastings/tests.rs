@@ -19,6 +19,7 @@ pub(super) fn sample(number: u32, vol_percent: Option<f64>) -> Sample {
         strength: vol_percent.and_then(Measured::from_number),
         allergens: Vec::new(),
         entry: None,
+        bag: None,
     }
 }
 
@@ -72,6 +73,8 @@ pub(super) fn table(method: Method, samples: u32, tasters: usize) -> Table {
 pub(super) fn begun(method: Method, samples: u32, tasters: usize) -> Table {
     let mut table = table(method, samples, tasters);
     table.tasting.begun_at = Some(at("2026-06-30T18:00:00"));
+    let bags = (1..=samples).rev();
+    table.samples.iter_mut().zip(bags).for_each(|(sample, bag)| sample.bag = Some(letter(bag)));
     let of_each = if method == Method::Triangle { 2 } else { 1 };
     let poured = table.samples.iter().flat_map(|sample| std::iter::repeat_n(sample.id, of_each));
     table.glasses =
@@ -148,6 +151,18 @@ fn the_host_and_stewards_run_it_and_nobody_else() {
     assert!(tasting.run_by(&doer(MemberId::fresh(), Role::Steward)).is_ok());
     let refused = tasting.run_by(&doer(MemberId::fresh(), Role::Cellarhand)).unwrap_err();
     assert!(refused.why == Why::Forbidden && refused.to_string().contains("Aafke is the host"), "{refused}");
+}
+
+#[test]
+fn only_the_host_sees_and_changes_the_plan_of_a_blind_tasting() {
+    let mut table = table(Method::Scored, 3, 2);
+    let (host, steward) =
+        (doer(table.tasting.host.0, Role::Cellarhand), doer(MemberId::fresh(), Role::Steward));
+    assert!(table.tasting.planned_by(&host).is_ok());
+    let refused = table.tasting.planned_by(&steward).unwrap_err();
+    assert!(refused.why == Why::Forbidden && refused.to_string().contains("only Aafke"), "{refused}");
+    table.tasting.blind = false;
+    assert!(table.tasting.planned_by(&steward).is_ok());
 }
 
 #[test]

@@ -4,7 +4,7 @@
 use askama::Template;
 
 use super::{Found, about, find, missing};
-use crate::domain::members::Taster;
+use crate::domain::members::{Onlooker, Taster};
 use crate::domain::tastings::sheet::Attribute;
 use crate::domain::tastings::{Method, Seat, State, Table};
 use crate::units::ids::TastingId;
@@ -37,7 +37,7 @@ fn codes(serving: &[u16]) -> String {
 }
 
 /// Shows what is wrapped, or what is poured, to whom it concerns.
-pub async fn pouring(who: Taster, site: Site, path: Path<TastingId>) -> Reply {
+pub async fn pouring(who: Onlooker, site: Site, path: Path<TastingId>) -> Reply {
     let id = path.0;
     let (facts, found) = site.read(&who, move |conn, doer| find(conn, doer, id)).await?;
     let Found { table, .. } = found.ok_or_else(missing)?;
@@ -47,13 +47,17 @@ pub async fn pouring(who: Taster, site: Site, path: Path<TastingId>) -> Reply {
     let page = PouringPage {
         title: table.tasting.title.clone(),
         about: about(&table, who.today()),
-        bags: seen.bags.iter().map(|sample| (sample.bag(), sample.name())).collect(),
+        bags: seen.bags.iter().filter_map(|sample| Some((sample.bag?, sample.name()))).collect(),
         trays: if seen.sight.pouring {
             table.seats.iter().filter(|seat| seat.tastes()).map(|seat| tray(&seat)).collect()
         } else {
             Vec::new()
         },
-        known: (table.tasting.method == Method::DuoTrio && seen.sight.pouring).then_some('A'),
+        known: table
+            .samples
+            .first()
+            .and_then(|sample| sample.bag)
+            .filter(|_| table.tasting.method == Method::DuoTrio && seen.sight.pouring),
         pouring: seen.pouring.iter().map(|(bag, glasses)| (*bag, codes(glasses))).collect(),
         blind: table.tasting.blind,
         pour: table.tasting.pour_volume.shown(crate::units::quantity::BaseUnit::Millilitre),

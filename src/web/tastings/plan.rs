@@ -217,7 +217,7 @@ pub async fn change_form(hand: Cellarhand, site: Site, path: Path<TastingId>) ->
     });
     let (facts, found) = read.await?;
     let (table, offered) = found.ok_or_else(missing)?;
-    table.tasting.run_by(&hand)?;
+    table.tasting.planned_by(&hand)?;
     table.tasting.expect(&[State::ToCome])?;
     let frame = site.frame(&hand, Room::Tastings, "Change the plan", facts);
     let up = Some((site.at(&format!("/tastings/{id}")), "The tasting".to_owned()));

@@ -7,7 +7,7 @@ use crate::db::tastings as rows;
 use crate::domain::members::{Cellarhand, Doer, Taster};
 use crate::domain::refusal::Refusal;
 use crate::domain::tastings::serving::{most_for_one, serve};
-use crate::domain::tastings::{State, Table};
+use crate::domain::tastings::{Sample, State, Table};
 use crate::units::ids::TastingId;
 use crate::web::body::Form;
 use crate::web::bottles::take::PRESSURE;
@@ -68,7 +68,8 @@ fn begin_view(site: &Site, doer: &Doer, table: &Table) -> FormView {
     let bottles: Vec<String> = if table.seen_by(doer).sight.bags {
         names.map(|((_, bottles), sample)| bottles_of(*bottles, &sample.name())).collect()
     } else {
-        names.map(|((_, bottles), sample)| bottles_of(*bottles, &format!("bag {}", sample.bag()))).collect()
+        let of = |sample: &Sample| format!("sample {}", sample.number);
+        names.map(|((_, bottles), sample)| bottles_of(*bottles, &of(sample))).collect()
     };
     let later = if waiting.is_empty() {
         String::new()

@@ -38,7 +38,7 @@ pub struct NewTasting {
     pub expected: Option<u32>,
     /// How much goes into each glass; 30 mL if left out.
     pub pour_volume: Option<Amount>,
-    /// What is poured, in the order of the bags; the first is the known glass of a duo-trio.
+    /// What is poured; the first is the known glass of a duo-trio.
     pub samples: Vec<NewSample>,
     /// Who runs it; the member of the token if left out.
     pub host: Option<String>,
@@ -130,8 +130,8 @@ pub struct TasterBody {
 /// A bottling that is poured, and the letter of its bag.
 #[derive(Serialize, ToSchema)]
 pub struct BagBody {
-    /// The letter.
-    pub bag: String,
+    /// The letter; null until it begins.
+    pub bag: Option<String>,
     /// The bottling.
     pub bottling: String,
     /// Its code.
@@ -224,7 +224,7 @@ impl TastingBody {
             name: name.clone(),
         };
         let bag = |sample: &&Sample| BagBody {
-            bag: sample.bag().to_string(),
+            bag: sample.bag.map(String::from),
             bottling: sample.bottling.to_string(),
             code: sample.code.clone(),
             drink: sample.drink.clone(),
