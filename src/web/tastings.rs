@@ -290,7 +290,7 @@ pub async fn show(
         steps: steps(table, &who, &href),
         reopen: state == State::AtTheTable,
         keys: [fresh_key(), fresh_key(), fresh_key()],
-        pouring: (seen.sight.pouring || (seen.runs && state == State::AtTheTable))
+        pouring: (state == State::AtTheTable && (seen.sight.pouring || seen.runs))
             .then(|| format!("{href}/pouring")),
         bags: bag_rows(&site, &who, &seen),
         key: key_rows(&site, &seen),
