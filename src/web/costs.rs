@@ -285,5 +285,7 @@ pub async fn file(who: Onlooker, site: Site, path: Path<BottlingId>) -> Reply {
         row(kind, &part.line, part.share)
     });
     let packaging = cost.packaging.iter().map(|line| row("packaging", line, line.cost));
-    spreadsheet::csv(&format!("cost-{}.csv", bottling.code), &header, parts.chain(packaging))
+    let said = format!("exported the cost of bottling {}", bottling.code);
+    let leaving = spreadsheet::leaving(&site, &who, &said).await?;
+    spreadsheet::csv(&leaving, &format!("cost-{}.csv", bottling.code), &header, parts.chain(packaging))
 }

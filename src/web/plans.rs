@@ -212,5 +212,6 @@ pub async fn file(who: Onlooker, site: Site) -> Reply {
             Cell::ours(of.join(" ")),
         ]
     });
-    spreadsheet::csv("shopping.csv", &header, rows)
+    let leaving = spreadsheet::leaving(&site, &who, "exported the shopping list").await?;
+    spreadsheet::csv(&leaving, "shopping.csv", &header, rows)
 }

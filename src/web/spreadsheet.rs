@@ -7,6 +7,9 @@ use actix_web::HttpResponse;
 
 use super::problem::Problem;
 use super::respond;
+use super::site::Site;
+use crate::actions::members::note;
+use crate::domain::members::Doer;
 
 /// One cell.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -36,17 +39,28 @@ impl Cell {
     }
 }
 
+/// What leaves the house: the audit log says so before anything is sent, so every file begins with it.
+pub(super) struct Leaving(());
+
+/// Write into the audit log that somebody takes something away: "exported the stock list".
+pub(super) async fn leaving(site: &Site, by: &Doer, what: &str) -> Result<Leaving, Problem> {
+    note(&site.db, by, what).await?;
+    Ok(Leaving(()))
+}
+
 /// A file under a plain name, such as `stock.csv`.
-pub fn csv(
+pub(super) fn csv(
+    leaving: &Leaving,
     name: &str,
     header: &[&str],
     rows: impl IntoIterator<Item = Vec<Cell>>,
 ) -> Result<HttpResponse, Problem> {
-    Ok(respond::file("text/csv; charset=utf-8", name, part(Some(header), rows)?))
+    Ok(respond::file("text/csv; charset=utf-8", name, part(leaving, Some(header), rows)?))
 }
 
 /// A part of a file that is sent part by part; the first has the header.
 pub(super) fn part(
+    _: &Leaving,
     header: Option<&[&str]>,
     rows: impl IntoIterator<Item = Vec<Cell>>,
 ) -> Result<Vec<u8>, Problem> {

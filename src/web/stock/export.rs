@@ -1,7 +1,6 @@
 //! The stock list as a file, as it stands or as it stood on a past day.
 
 use super::sift::{Sift, StoresQuery};
-use crate::actions::members::note;
 use crate::db::stock::{self as rows, Stocked};
 use crate::domain::members::Onlooker;
 use crate::units::days;
@@ -28,9 +27,9 @@ pub async fn file(who: Onlooker, site: Site, query: Query<StoresQuery>) -> Reply
     let header =
         ["item", "kind", "lot", "place", "quantity", "unit", "cost", "currency", "best_before", "received"];
     let lines: Vec<Stocked> = lines.await?;
-    note(&site.db, &who, "exported the stock list").await?;
+    let leaving = spreadsheet::leaving(&site, &who, "exported the stock list").await?;
     let name = format!("stock-{}.csv", days::iso(sift.on.unwrap_or(who.today())));
-    spreadsheet::csv(&name, &header, lines.into_iter().map(|line| cells(line, &who.currency)))
+    spreadsheet::csv(&leaving, &name, &header, lines.into_iter().map(|line| cells(line, &who.currency)))
 }
 
 fn cells(line: Stocked, currency: &str) -> Vec<Cell> {

@@ -3,7 +3,6 @@
 use askama::Template;
 
 use super::{Found, about, figures, find, missing};
-use crate::actions::members::note;
 use crate::db::{Failure, tastings as rows};
 use crate::domain::members::Onlooker;
 use crate::domain::tastings::results::{Chosen, Order, Outcome, Ranked, Results, Scored, Sheet};
@@ -361,13 +360,13 @@ pub async fn file(who: Onlooker, site: Site, path: Path<TastingId>) -> Reply {
     if table.tasting.state() != State::Open {
         return Err(closed(&table));
     }
-    note(&site.db, &who, "exported the results of a tasting").await?;
+    let leaving = spreadsheet::leaving(&site, &who, "exported the results of a tasting").await?;
     let header = [
         "tasting", "day", "method", "taster", "glass", "bottling", "drink", "line", "mark", "place", "words",
     ];
     let name = format!("tasting-{}.csv", table.tasting.code);
     let lines = sheets.iter().flat_map(|sheet| lines(&table, sheet)).collect::<Vec<_>>();
-    spreadsheet::csv(&name, &header, lines)
+    spreadsheet::csv(&leaving, &name, &header, lines)
 }
 
 fn lines(table: &Table, sheet: &Sheet) -> Vec<Vec<Cell>> {
