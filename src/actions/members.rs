@@ -29,8 +29,8 @@ pub use links::{
 pub use passwords::{PasswordHash, hash};
 pub use secrets::Secret;
 pub use sessions::{
-    SESSION_LASTS, change_club, change_password, doer_of_session, end_session, forget_sessions, sessions_of,
-    set_password, sign_in, sign_out,
+    SESSION_LASTS, change_club, change_password, doer_of_session, end_session, forget_sessions,
+    forget_unknown, sessions_of, set_password, sign_in, sign_out,
 };
 pub use tokens::{NewToken, doer_of_token, new_token, revoke_token};
 

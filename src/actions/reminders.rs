@@ -13,6 +13,7 @@ use crate::domain::refusal::Refusal;
 use crate::domain::reminders::{self, NewReminder};
 use crate::units::days::{self, Day, Instant};
 use crate::units::ids::{ClubId, MemberId, ReminderId};
+use crate::units::quantity::Milli;
 
 /// What becomes of a reminder.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -63,6 +64,9 @@ const AHEAD_DAYS: i64 = 35;
 /// How far back a tasting age may have fallen and still be made, for a server that was off.
 const BACK_DAYS: i64 = 400;
 
+/// So many working batches are looked at in one part.
+const PART: i64 = 500;
+
 /// Make every reminder that follows from the state of a club and is not there yet, and take away the open
 /// ones that no longer follow: what was used up, bought, read or tasted needs no reminding. It may run at any
 /// time, twice, or on two servers at once: each key is made once.
@@ -98,10 +102,18 @@ fn follow(
     {
         due.push(reminders::tasting(bottling, age, falls_on));
     }
-    for batch in batches::batches(conn, club, &[Stage::Working], None, 500)? {
-        let read = batches::last_read(conn, batch.id)?.map(|at| days::local_day(at, zone));
-        if let Some(last) = read.max(batch.pitched_on) {
-            due.push(reminders::reading(batch.id, last));
+    let mut before = None;
+    loop {
+        let part = batches::batches(conn, club, &[Stage::Working], before, PART)?;
+        for batch in &part {
+            let read = batches::last_read(conn, batch.id)?.map(|at| days::local_day(at, zone));
+            if let Some(last) = read.max(batch.pitched_on) {
+                due.push(reminders::reading(batch.id, last));
+            }
+        }
+        before = part.last().map(|batch| batch.id);
+        if before.is_none() {
+            break;
         }
     }
     for line in stock::expiring(conn, club, until)? {
@@ -111,7 +123,8 @@ fn follow(
     }
     for (id, item, left) in stock::low(conn, club)? {
         let filled_up = stock::filled_up_on(conn, id)?;
-        due.push(reminders::low(id, &item.name, &left.shown(item.unit), today, filled_up));
+        let left = (left > Milli::ZERO).then(|| left.shown(item.unit));
+        due.push(reminders::low(id, &item.name, left.as_deref(), today, filled_up));
     }
     Ok(due)
 }

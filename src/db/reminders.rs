@@ -8,7 +8,7 @@ use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches, bottlings, items, lots, members, places, reminders};
 use crate::domain::batches::Stage;
-use crate::domain::reminders::{NewReminder, ReminderKind, Subject};
+use crate::domain::reminders::{NewReminder, ReminderKind, Subject, low_text, use_by_text};
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{BatchId, BottlingId, ClubId, ItemId, LotId, MemberId, ReminderId};
 use crate::units::quantity::{BaseUnit, Milli};
@@ -148,7 +148,7 @@ fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Rem
         }
     }
     let rows: Vec<Row> = query.load(conn)?;
-    Ok(rows
+    let mut found: Vec<Reminder> = rows
         .into_iter()
         .map(|((id, kind, due_on, text, done_at), member, bottling, batch, lot, item)| Reminder {
             id,
@@ -162,12 +162,63 @@ fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Rem
             lot: lot.0.zip(lot.1),
             item: item.0.zip(item.1),
         })
-        .collect())
+        .collect();
+    say_what_is_left(conn, &mut found)?;
+    Ok(found)
+}
+
+/// What is to be used or bought is said with what is left of it now, not with what was left when the reminder was made.
+fn say_what_is_left(conn: &mut AnyConn, found: &mut [Reminder]) -> Result<(), Failure> {
+    let open = |reminder: &&mut Reminder| reminder.done_at.is_none();
+    let (mut of_lots, mut of_items) = (Vec::new(), Vec::new());
+    for reminder in found.iter_mut().filter(open) {
+        match (reminder.kind, &reminder.lot, &reminder.item) {
+            (ReminderKind::UseBy, Some((lot, _)), _) => of_lots.push((*lot, reminder)),
+            (ReminderKind::Low, _, Some((item, name))) => of_items.push((*item, name.clone(), reminder)),
+            _ => {}
+        }
+    }
+    if !of_lots.is_empty() {
+        let ids: Vec<LotId> = of_lots.iter().map(|one| one.0).collect();
+        let left = lots_left(conn, &ids)?;
+        for (lot, reminder) in of_lots {
+            if let Some(lot) = left.get(&lot) {
+                reminder.text = use_by_text(&lot.item, &lot.left.shown(lot.unit));
+            }
+        }
+    }
+    if !of_items.is_empty() {
+        let ids: Vec<ItemId> = of_items.iter().map(|one| one.0).collect();
+        let left = items_left(conn, &ids)?;
+        for (item, name, reminder) in of_items {
+            let left = left.get(&item).map(|(left, unit)| left.shown(*unit));
+            reminder.text = low_text(&name, left.as_deref());
+        }
+    }
+    Ok(())
+}
+
+/// What is left of each of these items that has anything left.
+fn items_left(conn: &mut AnyConn, ids: &[ItemId]) -> Result<HashMap<ItemId, (Milli, BaseUnit)>, Failure> {
+    let rows: Vec<(ItemId, BaseUnit, Milli)> = accounts::table
+        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+        .inner_join(items::table.on(items::id.eq(lots::item_id)))
+        .filter(items::id.eq_any(ids.to_vec()).and(accounts::quantity.gt(Milli::ZERO)))
+        .select((items::id, items::unit, accounts::quantity))
+        .load(conn)?;
+    let mut found = HashMap::new();
+    for (item, unit, quantity) in rows {
+        let (left, _) = found.entry(item).or_insert((Milli::ZERO, unit));
+        *left = *left + quantity;
+    }
+    Ok(found)
 }
 
 /// What is left of a lot that a reminder is about.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LotLeft {
+    /// The name of its item.
+    pub item: String,
     /// Its last good day.
     pub best_before: Option<Day>,
     /// How much is left.
@@ -180,17 +231,17 @@ pub struct LotLeft {
 
 /// What is left of each of these lots that has anything left.
 pub fn lots_left(conn: &mut AnyConn, ids: &[LotId]) -> Result<HashMap<LotId, LotLeft>, Failure> {
-    let rows: Vec<(LotId, Option<Day>, BaseUnit, String, Milli)> = accounts::table
+    let rows: Vec<(LotId, Option<Day>, String, BaseUnit, String, Milli)> = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
         .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
         .filter(lots::id.eq_any(ids.to_vec()).and(accounts::quantity.gt(Milli::ZERO)))
         .order((lots::id, places::folded))
-        .select((lots::id, lots::best_before, items::unit, places::path, accounts::quantity))
+        .select((lots::id, lots::best_before, items::name, items::unit, places::path, accounts::quantity))
         .load(conn)?;
     let mut found: HashMap<LotId, LotLeft> = HashMap::new();
-    for (lot, best_before, unit, path, quantity) in rows {
-        let nothing = || LotLeft { best_before, left: Milli::ZERO, unit, places: Vec::new() };
+    for (lot, best_before, item, unit, path, quantity) in rows {
+        let nothing = || LotLeft { item, best_before, left: Milli::ZERO, unit, places: Vec::new() };
         let lot = found.entry(lot).or_insert_with(nothing);
         lot.left = lot.left + quantity;
         lot.places.push(path);

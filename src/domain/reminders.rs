@@ -107,22 +107,31 @@ pub fn use_by(lot: LotId, best_before: Day, left: &str, item: &str) -> NewRemind
         key: format!("use-by:{lot}:{best_before}"),
         due_on: best_before - chrono::Duration::days(USE_BY_NOTICE_DAYS),
         subject: Subject::Lot(lot),
-        text: format!("Use {left} of {item}"),
+        text: use_by_text(item, left),
     }
 }
 
+/// What to do about a lot of which so much is left.
+pub fn use_by_text(item: &str, left: &str) -> String {
+    format!("Use {left} of {item}")
+}
+
 /// An item that has run low, noticed on `today`; it may be noticed again when it was filled up in between.
-pub fn low(item: ItemId, name: &str, left: &str, today: Day, filled_up: Option<Day>) -> NewReminder {
+pub fn low(item: ItemId, name: &str, left: Option<&str>, today: Day, filled_up: Option<Day>) -> NewReminder {
     NewReminder {
         kind: ReminderKind::Low,
         key: format!("low:{item}:{}", filled_up.unwrap_or(Day::MIN)),
         due_on: today,
         subject: Subject::Item(item),
-        text: if left.starts_with('0') {
-            format!("Buy {name}: none is left")
-        } else {
-            format!("Buy {name}: {left} left")
-        },
+        text: low_text(name, left),
+    }
+}
+
+/// What to do about an item of which so much is left.
+pub fn low_text(name: &str, left: Option<&str>) -> String {
+    match left {
+        None => format!("Buy {name}: none is left"),
+        Some(left) => format!("Buy {name}: {left} left"),
     }
 }
 

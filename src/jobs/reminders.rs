@@ -7,7 +7,7 @@ use chrono::{Duration as Span, Utc};
 use tokio::sync::watch;
 use tokio::time::MissedTickBehavior;
 
-use crate::actions::members::forget_sessions;
+use crate::actions::members::{forget_sessions, forget_unknown};
 use crate::actions::reminders::reconcile;
 use crate::db::{Database, Failure, reminders, requests};
 use crate::units::days::Instant;
@@ -60,6 +60,7 @@ async fn turn(db: &Database, stop: &watch::Receiver<bool>, now: Instant) {
 async fn forget(db: &Database, now: Instant) -> Result<(), Failure> {
     db.write(move |conn| requests::forget(conn, now - ANSWERS_KEPT)).await?;
     forget_sessions(db, now).await?;
+    forget_unknown(db, now).await?;
     Ok(())
 }
 
@@ -140,8 +141,15 @@ mod tests {
         assert_eq!(open(db, by.club).await, ["Buy Cane sugar: none is left"]);
 
         buy(db, &by, item, place, 2000).await;
+        assert_eq!(
+            open(db, by.club).await,
+            ["Buy Cane sugar: 2.0 kg left"],
+            "as it is now, before the next turn"
+        );
         turn(db, &stopping, now()).await;
         assert_eq!(open(db, by.club).await, ["Buy Cane sugar: 2.0 kg left"]);
+        buy(db, &by, item, place, 500).await;
+        assert_eq!(open(db, by.club).await, ["Buy Cane sugar: 2.5 kg left"]);
 
         buy(db, &by, item, place, 2000).await;
         turn(db, &stopping, now()).await;

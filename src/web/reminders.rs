@@ -283,23 +283,12 @@ fn row(site: &Site, doer: &Doer, reminder: &Reminder, around: &Around) -> Row {
         day: if due { day } else { String::new() },
         due,
         late,
-        text: text(reminder, around),
+        text: reminder.text.clone(),
         drink: reminder.batch.as_ref().map(|(_, _, name)| name.clone()),
         about: about(reminder, around, doer),
         act: act(site, doer, reminder),
         done: (may_settle && due)
             .then(|| (site.at(&format!("/reminders/{}/done", reminder.id)), fresh_key())),
-    }
-}
-
-/// What to do. What is left of a lot is said as it is now, not as it was when the reminder was made.
-fn text(reminder: &Reminder, around: &Around) -> String {
-    let left = reminder.lot.as_ref().and_then(|(lot, _)| around.lots.get(lot));
-    match (left, reminder.text.split_once(" of ")) {
-        (Some(left), Some((_, item))) if reminder.kind == ReminderKind::UseBy => {
-            format!("Use {} of {item}", left.left.shown(left.unit))
-        }
-        _ => reminder.text.clone(),
     }
 }
 

@@ -94,7 +94,7 @@ fn turn_away(conn: &mut AnyConn, known: Option<&Person>, visitor: &Visitor) -> D
         audit::add(conn, Some(place.club), person, visitor.now, "sign-in refused", &visitor.address)?;
     }
     if clubs.is_empty() {
-        audit::add(conn, None, None, visitor.now, "sign-in refused: unknown name", &visitor.address)?;
+        audit::add(conn, None, None, visitor.now, audit::UNKNOWN_NAME, &visitor.address)?;
     }
     Ok(Err(unfit("email")))
 }
@@ -115,6 +115,14 @@ pub(super) fn open_session(
 /// Forget the sessions that let nobody in any more, of all persons.
 pub async fn forget_sessions(db: &Database, now: Instant) -> Result<usize, Failure> {
     db.write(move |conn| session_rows::forget(conn, now - IDLE, now)).await
+}
+
+/// Refused sign-ins with names that nobody here has are kept this long.
+const UNKNOWN_KEPT: Duration = Duration::days(90);
+
+/// Forget refused sign-ins with unknown names once they are old.
+pub async fn forget_unknown(db: &Database, now: Instant) -> Result<usize, Failure> {
+    db.write(move |conn| audit::forget_unknown(conn, now - UNKNOWN_KEPT)).await
 }
 
 /// End the session of this secret.

@@ -1,4 +1,5 @@
-//! The audit log: who was let in or refused, whose rights changed, what left the house. Rows are only added.
+//! The audit log: who was let in or refused, whose rights changed, what left the house. Rows are only added, but for
+//! those of nobody, which are forgotten in time.
 
 use diesel::prelude::*;
 
@@ -43,6 +44,16 @@ pub fn add(
         ))
         .execute(conn)?;
     Ok(())
+}
+
+/// What is said of a sign-in with a name that nobody here has; it belongs to no club.
+pub const UNKNOWN_NAME: &str = "sign-in refused: unknown name";
+
+/// Forget refused sign-ins with unknown names from before `until`: anybody can make them, and they say nothing of
+/// anyone here. Everything else stays.
+pub fn forget_unknown(conn: &mut AnyConn, until: Instant) -> Result<usize, Failure> {
+    let of_nobody = audit::club_id.is_null().and(audit::what.eq(UNKNOWN_NAME));
+    Ok(diesel::delete(audit::table.filter(of_nobody.and(audit::at.lt(until)))).execute(conn)?)
 }
 
 /// The latest lines of a club, before `before` where one is given; at most `most`.

@@ -304,13 +304,11 @@ pub fn standing(conn: &mut AnyConn, club: ClubId) -> Result<HashMap<PlaceId, Sta
     Ok(found)
 }
 
-/// Lots with something left whose last good day is `until` or before, soonest first; at most five
-/// hundred lines.
+/// Lots with something left whose last good day is `until` or before, soonest first; as many as stand there now.
 pub fn expiring(conn: &mut AnyConn, club: ClubId, until: Day) -> Result<Vec<Stocked>, Failure> {
     let rows: Vec<Columns> = lots_at_places!()
         .filter(accounts::club_id.eq(club).and(in_stock()).and(lots::best_before.le(until)))
         .order((lots::best_before, lots::id, places::id))
-        .limit(500)
         .select(stocked_columns!())
         .load(conn)?;
     Ok(rows.into_iter().map(Stocked::from).collect())
