@@ -4,12 +4,12 @@ use serde::{Deserialize, Serialize};
 
 use super::once::{RequestKey, once};
 use super::{Done, or_missing};
-use crate::db::stock::{self as rows, WITHIN};
+use crate::db::stock as rows;
 use crate::db::{AnyConn, Database, Failure, books};
 use crate::domain::books::NewEntry;
 use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::refusal::Refusal;
-use crate::domain::stock::{Counted, Item, ItemKind, Move, Receipt, carry, difference, receive};
+use crate::domain::stock::{Counted, Item, ItemKind, Move, Receipt, carry, difference, places, receive};
 use crate::units::ids::{EntryId, ItemId, LotId, MemberId, PlaceId};
 
 /// A new kind of thing to keep.
@@ -59,9 +59,6 @@ pub struct NewPlace {
     pub within: Option<PlaceId>,
 }
 
-/// Places are eight deep at most.
-const DEEPEST: usize = 8;
-
 /// A room, a fridge, a shelf, a bay.
 pub async fn add_place(
     db: &Database,
@@ -74,14 +71,32 @@ pub async fn add_place(
             Some(within) => Some(or_missing(rows::place(conn, doer.club, within), "within", "place")?),
             None => None,
         };
-        let path = around
-            .map_or_else(|| place.name.clone(), |around| format!("{}{WITHIN}{}", around.path, place.name));
-        if path.matches(WITHIN).count() >= DEEPEST {
-            return Err(Refusal::unfit("within", "Places are at most eight deep; choose an outer one").into());
-        }
+        let path = places::path(around.as_ref().map(|around| around.path.as_str()), &place.name)?;
         let id = PlaceId::fresh();
         taken(rows::add_place(conn, doer.club, id, place.within, &place.name, &path), "name", &path)?;
         Ok(id)
+    })
+    .await
+}
+
+/// Another name for a place, or another place around it; what stands in it goes along.
+pub async fn change_place(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    id: PlaceId,
+    place: NewPlace,
+) -> Done<PlaceId> {
+    once(db, by, key, "change place", (id, place), |conn, doer, (id, place)| {
+        or_missing(rows::place(conn, doer.club, *id), "", "place")?;
+        if let Some(within) = place.within {
+            or_missing(rows::place(conn, doer.club, within), "within", "place")?;
+        }
+        let all = rows::places(conn, doer.club)?;
+        let paths = places::changed(&all, *id, &place.name, place.within)?;
+        let name = paths.first().map(|path| path.1.clone()).unwrap_or_default();
+        taken(rows::change_place(conn, doer.club, *id, place.within, &place.name, &paths), "name", &name)?;
+        Ok(*id)
     })
     .await
 }

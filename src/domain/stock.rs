@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+pub mod places;
+
 use super::books::{
     Account, Change, EntryKind, Holding, NewEntry, Past, above_zero, not_before, not_below_zero,
 };

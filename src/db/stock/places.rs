@@ -5,24 +5,16 @@ use diesel::prelude::*;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::places;
+use crate::domain::stock::places::{Place, WITHIN};
 use crate::units::ids::{ClubId, PlaceId};
 use crate::units::text::folded;
 
-/// A place with the names of those around it.
-#[derive(Debug, Clone, PartialEq, Eq, Queryable)]
-pub struct Place {
-    /// Which.
-    pub id: PlaceId,
-    /// The place around it.
-    pub within: Option<PlaceId>,
-    /// Its own name.
-    pub name: String,
-    /// All names, from the outside in.
-    pub path: String,
-}
+/// A row of `places`, as a [`Place`] is made of it.
+type Row = (PlaceId, Option<PlaceId>, String, String);
 
-/// What stands between the names of a path.
-pub const WITHIN: &str = ", ";
+fn place_of((id, within, name, path): Row) -> Place {
+    Place { id, within, name, path }
+}
 
 /// Keep a new place.
 pub fn add_place(
@@ -48,18 +40,42 @@ pub fn add_place(
 
 /// One place.
 pub fn place(conn: &mut AnyConn, club: ClubId, id: PlaceId) -> Result<Place, Failure> {
-    Ok(places::table
+    let row: Row = places::table
         .filter(places::id.eq(id).and(places::club_id.eq(club)))
         .select((places::id, places::within, places::name, places::path))
-        .first(conn)?)
+        .first(conn)?;
+    Ok(place_of(row))
 }
 
 /// All places, the outer before the inner.
 pub fn places(conn: &mut AnyConn, club: ClubId) -> Result<Vec<Place>, Failure> {
-    Ok(places::table
+    let rows: Vec<Row> = places::table
         .filter(places::club_id.eq(club))
         .order(places::folded)
-        .limit(2000)
         .select((places::id, places::within, places::name, places::path))
-        .load(conn)?)
+        .load(conn)?;
+    Ok(rows.into_iter().map(place_of).collect())
+}
+
+/// Call a place otherwise, or put it elsewhere; `paths` are its own and those of all places within it.
+pub fn change_place(
+    conn: &mut AnyConn,
+    club: ClubId,
+    id: PlaceId,
+    within: Option<PlaceId>,
+    name: &str,
+    paths: &[(PlaceId, String)],
+) -> Result<(), Failure> {
+    let one = |id: PlaceId| places::table.filter(places::id.eq(id).and(places::club_id.eq(club)));
+    diesel::update(one(id)).set((places::within.eq(within), places::name.eq(name))).execute(conn)?;
+    // Out of each other's way first: the new name of one may be the old name of another.
+    for (id, _) in paths {
+        diesel::update(one(*id)).set(places::folded.eq(format!("{WITHIN}{id}"))).execute(conn)?;
+    }
+    for (id, path) in paths {
+        diesel::update(one(*id))
+            .set((places::path.eq(path), places::folded.eq(folded(path))))
+            .execute(conn)?;
+    }
+    Ok(())
 }

@@ -9,7 +9,7 @@ use crate::actions::stock as actions;
 use crate::db::stock as rows;
 use crate::domain::members::{Cellarhand, Onlooker};
 use crate::units::days;
-use crate::units::ids::{ItemId, LotId};
+use crate::units::ids::{ItemId, LotId, PlaceId};
 use crate::units::money::Money;
 use crate::web::body::Json;
 use crate::web::extract::{Key, Paging, Path, Query};
@@ -102,6 +102,20 @@ pub async fn add_place(
     let club = hand.club;
     let place = site.db.read(move |conn| rows::place(conn, club, id)).await?;
     Ok(Created(place.into()))
+}
+
+/// A place as it should be called and stand from now on; what stands in it goes along.
+pub async fn change_place(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<PlaceId>,
+    Key(key): Key,
+    sent: Json<NewPlace>,
+) -> Result<Answer<PlaceBody>, Problem> {
+    let (id, club) = (path.0, hand.club);
+    actions::change_place(&site.db, &hand, key, id, read::place(&sent.draft, &hand)?).await?;
+    let place = site.db.read(move |conn| rows::place(conn, club, id)).await?;
+    Ok(Answer(place.into()))
 }
 
 /// Supplies that arrive.

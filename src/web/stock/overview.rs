@@ -136,6 +136,8 @@ struct OverviewPage {
     lead: String,
     said: Option<Said>,
     may_record: bool,
+    /// Where the place that is looked at can be changed, and its name.
+    change_place: Option<(String, String)>,
     /// Nothing was ever kept: the page says how to begin.
     begins: Option<Begins>,
     soon: Vec<SoonRow>,
@@ -266,6 +268,11 @@ fn page(site: &Site, who: &Doer, frame: Frame, sift: &Sift, first: bool, seen: S
         },
         said: seen.received.as_ref().map(|told| said(site, told)),
         may_record: who.role >= Role::Cellarhand,
+        change_place: seen
+            .places
+            .iter()
+            .find(|place| who.role >= Role::Cellarhand && sift.place == Some(place.id))
+            .map(|place| (site.at(&format!("/stores/places/{}/edit", place.id)), place.name.clone())),
         begins,
         soon,
         soon_folded,

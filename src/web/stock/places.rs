@@ -10,6 +10,7 @@ use crate::db::stock::{self as rows, Place, Stands};
 use crate::domain::members::{Cellarhand, Onlooker, Role};
 use crate::units::ids::PlaceId;
 use crate::web::body::Form;
+use crate::web::extract::Path;
 use crate::web::form_page::FormPage;
 use crate::web::forms::{Field, FormView};
 use crate::web::frame::Frame;
@@ -106,19 +107,67 @@ pub async fn add(hand: Cellarhand, site: Site, form: Form) -> Reply {
     }
 }
 
+/// The form in which a place is renamed or put elsewhere.
+pub async fn change_form(hand: Cellarhand, site: Site, path: Path<PlaceId>) -> Reply {
+    respond::page(&change_page(&site, &hand, path.0, |view| view).await?)
+}
+
+/// Another name for a place, or another place around it.
+pub async fn change(hand: Cellarhand, site: Site, path: Path<PlaceId>, form: Form) -> Reply {
+    let id = path.0;
+    let done = async {
+        let place = read::place(&form.draft, &hand)?;
+        actions::change_place(&site.db, &hand, form.key.clone(), id, place).await
+    };
+    match done.await {
+        Ok(_) => Ok(site.see_other("/stores/places")),
+        Err(error) => {
+            let refusal = Problem::or_refusal(error)?;
+            let page = change_page(&site, &hand, id, |view| form.back(view, &refusal)).await?;
+            respond::refused(&page, &refusal)
+        }
+    }
+}
+
+async fn change_page(
+    site: &Site,
+    hand: &Cellarhand,
+    id: PlaceId,
+    fill: impl FnOnce(FormView) -> FormView,
+) -> Result<FormPage, Problem> {
+    let read = site.read(hand, move |conn, doer| {
+        Ok((rows::places(conn, doer.club)?, rows::within(conn, doer.club, id)?))
+    });
+    let (facts, (places, own)) = read.await?;
+    let place = places.iter().find(|place| place.id == id).ok_or_else(|| Problem::missing("place"))?;
+    let within = place.within.map(|within| within.to_string()).unwrap_or_default();
+    let heading = format!("Change {}", place.name);
+    let view = site
+        .form(&format!("/stores/places/{id}"), &heading, "Keep the changes")
+        .intro("Everything that stands in it goes along, and what was recorded there shows its new name.")
+        .fields(questions(places.iter().filter(|other| !own.contains(&other.id)), place.name.clone(), within))
+        .leave(site.at("/stores/places"));
+    let frame = site.frame(hand, Room::Stores, &heading, facts);
+    Ok(FormPage::new(frame, Some((site.at("/stores/places"), "Places".to_owned())), fill(view)))
+}
+
+fn questions<'p>(places: impl IntoIterator<Item = &'p Place>, name: String, within: String) -> [Field; 2] {
+    let around = place_choices(&Paths(None), places, "Nothing: it stands by itself");
+    [
+        Field::text("name", "Name").hint("What people call it: Cold store, North shelf, Bay 3.").value(name),
+        Field::select("within", "What it stands in", around).value(within),
+    ]
+}
+
 async fn new_page(
     site: &Site,
     hand: &Cellarhand,
     fill: impl FnOnce(FormView) -> FormView,
 ) -> Result<FormPage, Problem> {
     let (facts, places) = site.read(hand, |conn, doer| rows::places(conn, doer.club)).await?;
-    let around = place_choices(&Paths(None), &places, "Nothing: it stands by itself");
     let view = site
         .form("/stores/places", "A new place", "Record the place")
-        .fields([
-            Field::text("name", "Name").hint("What people call it: Cold store, North shelf, Bay 3."),
-            Field::select("within", "What it stands in", around),
-        ])
+        .fields(questions(&places, String::new(), String::new()))
         .leave(site.at("/stores/places"));
     let frame = site.frame(hand, Room::Stores, "A new place", facts);
     Ok(FormPage::new(frame, Some((site.at("/stores/places"), "Places".to_owned())), fill(view)))
