@@ -7,6 +7,7 @@ pub mod batches;
 pub mod bottles;
 pub mod members;
 pub mod once;
+pub mod payments;
 pub mod plans;
 pub mod reminders;
 pub mod reversals;

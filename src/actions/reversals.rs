@@ -7,7 +7,7 @@ use super::once::{RequestKey, once};
 use super::{Done, or_missing};
 use crate::db::{AnyConn, Database, Failure, books};
 use crate::domain::members::{Cellarhand, Doer};
-use crate::domain::refusal::Refusal;
+use crate::domain::refusal::{Refusal, Why};
 use crate::domain::reversals::reverse;
 use crate::units::ids::EntryId;
 
@@ -32,6 +32,9 @@ pub async fn record_reversal(
 
 pub(super) fn taken_back(conn: &mut AnyConn, doer: &Doer, order: &TakeBack) -> Done<EntryId> {
     let recorded = or_missing(books::recorded(conn, doer.club, order.entry), "", "entry")?;
+    if doer.role < recorded.kind.taken_back_by() {
+        return Err(Refusal::new(Why::Forbidden, "", "Only a steward takes a payment back; ask one").into());
+    }
     let dependents = books::dependents(conn, doer.club, &recorded)?;
     let entry = reverse(&recorded, &dependents, doer.today(), order.reason.clone())?;
     let id = EntryId::fresh();

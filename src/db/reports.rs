@@ -104,6 +104,8 @@ pub struct MemberMoney {
     pub paid: Money,
     /// Bottles they took home, at cost, reversed ones taken off.
     pub took: Money,
+    /// What they paid to the club, less what the club paid them, reversed payments taken off.
+    pub paid_in: Money,
     /// What they owe the club (+) or the club owes them (−): the balance of their account.
     pub owes: Money,
 }
@@ -116,8 +118,8 @@ pub fn seen_by(conn: &mut AnyConn, doer: &Doer) -> Result<Vec<MemberMoney>, Fail
 }
 
 /// What every member paid and took, by name: those who are in the club, and those whose account was ever
-/// used. What was paid is summed over their receipts; the balance is kept, and what was taken is the
-/// difference.
+/// used. What was paid is summed over their receipts and payments; the balance is kept, and what was taken is
+/// the difference.
 pub fn by_member(conn: &mut AnyConn, club: ClubId) -> Result<Vec<MemberMoney>, Failure> {
     let all: Vec<(MemberId, String, Option<Day>)> = members::table
         .filter(members::club_id.eq(club))
@@ -129,32 +131,37 @@ pub fn by_member(conn: &mut AnyConn, club: ClubId) -> Result<Vec<MemberMoney>, F
         .filter(accounts::club_id.eq(club).and(accounts::key.eq_any(keys)))
         .select((accounts::key, accounts::id, accounts::cost))
         .load(conn)?;
-    let paid = paid_out_of(conn, balances.iter().map(|row| row.1).collect())?;
+    let own: Vec<AccountId> = balances.iter().map(|row| row.1).collect();
+    let paid = went_out_of(conn, &own, EntryKind::Receipt)?;
+    let paid_in = went_out_of(conn, &own, EntryKind::Payment)?;
     let balances: HashMap<String, (AccountId, Money)> =
         balances.into_iter().map(|(key, id, cost)| (key, (id, cost))).collect();
     let told = |(member, name, left_on): (MemberId, String, Option<Day>)| {
         let account = balances.get(&Account::Member(member).key());
         let owes = account.map(|account| account.1).unwrap_or_default();
-        let paid = account.and_then(|account| paid.get(&account.0)).copied().unwrap_or_default();
+        let of = |sums: &HashMap<AccountId, Money>| {
+            account.and_then(|account| sums.get(&account.0)).copied().unwrap_or_default()
+        };
+        let (paid, paid_in) = (of(&paid), of(&paid_in));
+        let took = owes + paid + paid_in;
         let known = left_on.is_none() || account.is_some();
-        known.then(|| MemberMoney { member, name, left: left_on.is_some(), paid, took: owes + paid, owes })
+        known.then(|| MemberMoney { member, name, left: left_on.is_some(), paid, took, paid_in, owes })
     };
     Ok(all.into_iter().filter_map(told).collect())
 }
 
-/// What went out of each of these accounts for supplies, reversed receipts taken off.
-fn paid_out_of(conn: &mut AnyConn, of: Vec<AccountId>) -> Result<HashMap<AccountId, Money>, Failure> {
+/// What went out of each of these accounts by entries of a kind, reversed ones taken off.
+fn went_out_of(
+    conn: &mut AnyConn,
+    of: &[AccountId],
+    kind: EntryKind,
+) -> Result<HashMap<AccountId, Money>, Failure> {
     let meant = diesel::alias!(entries as meant);
     let rows: Vec<(AccountId, Money)> = postings::table
         .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
         .left_join(meant.on(meant.field(entries::id).nullable().eq(entries::reverses)))
-        .filter(postings::account_id.eq_any(of))
-        .filter(
-            entries::kind
-                .nullable()
-                .eq(EntryKind::Receipt)
-                .or(meant.field(entries::kind).nullable().eq(EntryKind::Receipt)),
-        )
+        .filter(postings::account_id.eq_any(of.to_vec()))
+        .filter(entries::kind.nullable().eq(kind).or(meant.field(entries::kind).nullable().eq(kind)))
         .group_by(postings::account_id)
         .select((postings::account_id, sql::<BigInt>("CAST(COALESCE(SUM(postings.cost), 0) AS BIGINT)")))
         .load(conn)?;

@@ -6,6 +6,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::batches::Came;
+use super::members::Role;
 use super::refusal::Refusal;
 use crate::units::days::{self, Day};
 use crate::units::ids::{BatchId, BottlingId, EntryId, LotId, MemberId, PlaceId};
@@ -24,9 +25,9 @@ pub enum Account {
     },
     /// A batch in progress; quantity is its volume in mL.
     Batch(BatchId),
-    /// What a member has taken (+) or paid for the club (−).
+    /// What a member has taken or been paid back (+), and what they paid for the club or to it (−).
     Member(MemberId),
-    /// The club's own money, as it went out to suppliers (−).
+    /// The club's own money: what went out to suppliers and members (−), and what members paid in (+).
     Purse,
     /// What was lost, broken or thrown away.
     Lost,
@@ -88,12 +89,13 @@ pub enum EntryKind {
     Difference,
     Closing,
     Abandonment,
+    Payment,
     Reversal,
 }
 
 impl EntryKind {
     /// All kinds.
-    pub const ALL: [EntryKind; 15] = [
+    pub const ALL: [EntryKind; 16] = [
         Self::Receipt,
         Self::Move,
         Self::Draw,
@@ -108,6 +110,7 @@ impl EntryKind {
         Self::Difference,
         Self::Closing,
         Self::Abandonment,
+        Self::Payment,
         Self::Reversal,
     ];
 
@@ -128,6 +131,7 @@ impl EntryKind {
             Self::Difference => "difference",
             Self::Closing => "closing",
             Self::Abandonment => "abandonment",
+            Self::Payment => "payment",
             Self::Reversal => "reversal",
         }
     }
@@ -154,7 +158,16 @@ impl EntryKind {
             Self::Difference => "Count put right",
             Self::Closing => "Closed",
             Self::Abandonment => "Abandoned",
+            Self::Payment => "Paid",
             Self::Reversal => "Reversed",
+        }
+    }
+
+    /// Who may take it back: those who may record it.
+    pub const fn taken_back_by(self) -> Role {
+        match self {
+            Self::Payment => Role::Steward,
+            _ => Role::Cellarhand,
         }
     }
 }

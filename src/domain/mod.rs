@@ -8,6 +8,7 @@ pub mod books;
 pub mod bottles;
 pub mod costs;
 pub mod members;
+pub mod payments;
 pub mod plans;
 pub mod refusal;
 pub mod reminders;

@@ -15,9 +15,10 @@ use super::words;
 use crate::actions::reversals::{TakeBack, record_reversal};
 use crate::db::books::{self, Told, Which};
 use crate::db::{AnyConn, Failure};
+use crate::domain::books::{Account, EntryKind};
 use crate::domain::members::{Cellarhand, Doer, Onlooker};
 use crate::domain::refusal::Refusal;
-use crate::units::ids::EntryId;
+use crate::units::ids::{EntryId, MemberId};
 
 /// One entry.
 #[derive(Template)]
@@ -66,7 +67,8 @@ pub async fn show(who: Onlooker, site: Site, path: Path<EntryId>) -> Reply {
 }
 
 fn one(conn: &mut AnyConn, doer: &Doer, id: EntryId) -> Result<Option<Told>, Failure> {
-    Ok(books::tell(conn, doer.club, Which::One(id), None, 1)?.pop())
+    let told = books::tell(conn, doer.club, Which::One(id), None, 1)?.pop();
+    Ok(told.filter(|told| told.may_be_told_to(doer)))
 }
 
 /// Entries as a trail with a key for each form.
@@ -83,33 +85,45 @@ pub fn trail_of(site: &Site, doer: &Doer, entries: &[Told], more: Option<String>
 
 /// The section of its home.
 fn room(told: &Told) -> Room {
-    match (told.bottling, told.batch) {
-        (Some(_), _) => Room::Bottles,
-        (None, Some(_)) => Room::Batches,
-        (None, None) => Room::Stores,
+    match (told.bottling, told.batch, paid_by(told)) {
+        (Some(_), ..) => Room::Bottles,
+        (None, Some(_), _) => Room::Batches,
+        (None, None, Some(_)) => Room::Reports,
+        (None, None, None) => Room::Stores,
     }
 }
 
-/// Where an entry is at home: its bottling, its batch, or the stores.
+/// Where an entry is at home: its bottling, its batch, the statement of the member who paid, or the stores.
 fn home(told: &Told) -> String {
-    match (told.bottling, told.batch) {
-        (Some(bottling), _) => format!("/bottles/{bottling}"),
-        (None, Some(batch)) => format!("/batches/{batch}"),
-        (None, None) => "/stores".to_owned(),
+    match (told.bottling, told.batch, paid_by(told)) {
+        (Some(bottling), ..) => format!("/bottles/{bottling}"),
+        (None, Some(batch), _) => format!("/batches/{batch}"),
+        (None, None, Some(member)) => format!("/reports/members/{member}"),
+        (None, None, None) => "/stores".to_owned(),
     }
+}
+
+/// The member of a payment.
+fn paid_by(told: &Told) -> Option<MemberId> {
+    let kind = told.reverses.map_or(told.kind, |reverses| reverses.1);
+    let member = told.lines.iter().find_map(|line| match line.account {
+        Account::Member(member) => Some(member),
+        _ => None,
+    });
+    member.filter(|_| kind == EntryKind::Payment)
 }
 
 fn back(site: &Site, told: &Told) -> (String, String) {
-    let name = match (told.bottling, told.batch) {
-        (Some(_), _) => "The bottling",
-        (None, Some(_)) => "The batch",
-        (None, None) => "Stores",
+    let name = match room(told) {
+        Room::Bottles => "The bottling",
+        Room::Batches => "The batch",
+        Room::Reports => "The statement",
+        _ => "Stores",
     };
     (site.at(&home(told)), name.to_owned())
 }
 
 fn line(line: &crate::db::books::ToldLine) -> Line {
-    use crate::domain::books::Account;
     let name = line.name.clone().unwrap_or_default();
     let account = match line.account {
         Account::Stock { .. } => {

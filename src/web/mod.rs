@@ -25,6 +25,7 @@ pub mod health;
 pub mod input;
 pub mod limits;
 pub mod members;
+pub mod payments;
 pub mod pictures;
 pub mod plans;
 pub mod problem;

@@ -88,6 +88,7 @@ struct MemberRow {
     href: String,
     name: String,
     paid: String,
+    paid_in: String,
     took: String,
     balance: String,
 }
@@ -256,6 +257,7 @@ fn member_row(site: &Site, money: &MemberMoney) -> MemberRow {
         href: site.at(&format!("/reports/members/{}", money.member)),
         name: format!("{}{left}", money.name),
         paid: words::figure(money.paid),
+        paid_in: words::figure(money.paid_in),
         took: words::figure(money.took),
         balance: words::figure(money.owes.negated()),
     }

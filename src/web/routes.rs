@@ -12,8 +12,8 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, assets, batches, bottles, costs, entries, health, plans, problem, reminders, reports, stock,
-    tastings, workbench,
+    api, assets, batches, bottles, costs, entries, health, payments, plans, problem, reminders, reports,
+    stock, tastings, workbench,
 };
 use crate::domain::members::Onlooker;
 use crate::domain::workbench::questions;
@@ -103,6 +103,8 @@ fn stock_pages(to: &mut Pages) {
         .get("/stores/places", stock::places::list)
         .post("/stores/places", stock::places::add)
         .get("/stores/places/new", stock::places::new_form)
+        .get("/stores/places/{id}/edit", stock::places::change_form)
+        .post("/stores/places/{id}", stock::places::change)
         .get("/stores/lots/{id}", stock::lots::show)
         .get("/stores/lots/{id}/move", stock::tasks::move_form)
         .post("/stores/lots/{id}/move", stock::tasks::record_move)
@@ -208,6 +210,8 @@ fn report_pages(to: &mut Pages) {
         .get("/reports/costs", reports::costs_page)
         .get("/reports/costs.csv", reports::costs_file)
         .get("/reports/members/{id}", reports::member::show)
+        .get("/reports/members/{id}/payments/new", payments::form)
+        .post("/reports/members/{id}/payments", payments::record)
         .get("/reports/members.csv", reports::members_file);
 }
 
@@ -247,7 +251,7 @@ fn workbench_programs(to: &mut Api) {
 }
 
 fn bottle_programs(to: &mut Api) {
-    use api::{bottles, costs, reminders, reports};
+    use api::{bottles, costs, payments, reminders, reports};
     to.get("/reminders", "What is to be done, the longest due first", reminders::list)
         .post("/reminders/{id}/done", "Mark a reminder done", reminders::done)
         .post("/reminders/{id}/put-off", "Put a reminder off to another day", reminders::put_off)
@@ -262,11 +266,13 @@ fn bottle_programs(to: &mut Api) {
         .post("/bottlings/{id}/withdrawals", "Take bottles out of the cellar", bottles::withdraw)
         .get("/bottlings/{id}/cost", "What the bottles of a bottling cost, line by line", costs::of_bottling)
         .get("/batches/{id}/cost", "What a batch cost, line by line, and where that went", costs::of_batch);
-    to.get("/reports/value", "What the cellar is worth, now or on a past day", reports::value).get(
-        "/reports/members",
-        "What members paid and took: everyone for a steward, oneself for others",
-        reports::members,
-    );
+    to.get("/reports/value", "What the cellar is worth, now or on a past day", reports::value)
+        .get(
+            "/reports/members",
+            "What members paid and took: everyone for a steward, oneself for others",
+            reports::members,
+        )
+        .post("/members/{id}/payments", "A member paid the club, or was paid back", payments::pay);
 }
 
 fn batch_programs(to: &mut Api) {
@@ -306,6 +312,7 @@ fn stock_programs(to: &mut Api) {
         .put("/items/{id}", "Change an item; all of it is sent", stock::change_item)
         .get("/places", "All places", stock::places)
         .post("/places", "Record a place", stock::add_place)
+        .put("/places/{id}", "Rename a place or put it elsewhere; all of it is sent", stock::change_place)
         .post("/receipts", "Receive supplies", stock::receive)
         .get(
             "/lots/{id}",

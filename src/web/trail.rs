@@ -5,7 +5,7 @@ use askama::Template;
 use super::words;
 use crate::db::books::{Told, ToldLine};
 use crate::domain::books::{Account, EntryKind};
-use crate::domain::members::{Doer, Role};
+use crate::domain::members::Doer;
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
@@ -61,7 +61,9 @@ pub fn row(told: &Told, doer: &Doer) -> Row {
         title: title(told),
         detail: detail(told, &doer.currency),
         remark: told.remark.clone(),
-        may_reverse: back.is_none() && told.kind != EntryKind::Reversal && doer.role >= Role::Cellarhand,
+        may_reverse: back.is_none()
+            && told.kind != EntryKind::Reversal
+            && doer.role >= told.kind.taken_back_by(),
         back,
     }
 }
@@ -145,7 +147,18 @@ fn title(told: &Told) -> String {
             Some((_, kind)) => format!("{label}: {}", kind.label().to_lowercase()),
             None => label.to_owned(),
         },
+        EntryKind::Payment => payment(told),
         EntryKind::Closing | EntryKind::Abandonment => label.to_owned(),
+    }
+}
+
+fn payment(told: &Told) -> String {
+    match told.lines.iter().find(|line| matches!(line.account, Account::Member(_))) {
+        Some(line) if line.cost < Money::ZERO => {
+            format!("{} paid the club", line.name.clone().unwrap_or_default())
+        }
+        Some(line) => format!("The club paid {}", line.name.clone().unwrap_or_default()),
+        None => told.kind.label().to_owned(),
     }
 }
 
@@ -191,6 +204,12 @@ fn detail(told: &Told, currency: &str) -> String {
         },
         EntryKind::Bottling => format!("{} in the bottles.", said(cost_of(&mut stock(told, true)))),
         EntryKind::Withdrawal => format!("{} at cost.", said(cost_of(&mut stock(told, false)).negated())),
+        EntryKind::Payment => {
+            let purse = told.lines.iter().find(|line| line.account == Account::Purse);
+            let cost = purse.map(|line| line.cost).unwrap_or_default();
+            let size = if cost < Money::ZERO { cost.negated() } else { cost };
+            format!("{}.", said(size))
+        }
         EntryKind::Loss | EntryKind::Abandonment => {
             let lost: Money =
                 told.lines.iter().filter(|line| line.account == Account::Lost).map(|line| line.cost).sum();

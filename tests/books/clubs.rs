@@ -2,7 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use undercroft::actions::{Done, Error, batches, bottles, members, reminders, reversals, stock, tastings};
+use undercroft::actions::{
+    Done, Error, batches, bottles, members, payments, reminders, reversals, stock, tastings,
+};
 use undercroft::db::{
     AnyConn, Database, Failure, batches as batch_rows, books, bottles as bottle_rows, members as member_rows,
     reminders as reminder_rows, reports, stock as stock_rows, tastings as tasting_rows, trace,
@@ -10,10 +12,12 @@ use undercroft::db::{
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
 use undercroft::domain::members::{Role, Taster};
+use undercroft::domain::payments::{Payment, Way};
 use undercroft::domain::refusal::Why;
 use undercroft::domain::stock::{Counted, ItemKind, Move, Receipt};
 use undercroft::units::days::Day;
 use undercroft::units::ids::{ClubId, MemberId};
+use undercroft::units::money::Money;
 use undercroft::units::quantity::{BaseUnit, Milli};
 
 use super::requests::keyed_actions;
@@ -75,6 +79,11 @@ async fn try_stores(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut T
     tries.missing("change_item", "item", stock::change_item(db, hand, None, theirs.milk, milk).await);
     let place = stock::NewPlace { name: "Bay".to_owned(), within: Some(theirs.place) };
     tries.missing("add_place", "place", stock::add_place(db, hand, None, place).await);
+    let place = |within| stock::NewPlace { name: "Bay".to_owned(), within };
+    for (of, within) in [(theirs.place, None), (ours.shelf, Some(theirs.place))] {
+        let done = stock::change_place(db, hand, None, of, place(within)).await;
+        tries.missing("change_place", "place", done);
+    }
     let receipt = |item, place, paid_by| {
         let lines = vec![bought(ours.milk, 1, 1, ours.place), bought(item, 1, 1, place)];
         Receipt { day: june(), paid_by, lines, remark: String::new() }
@@ -186,6 +195,9 @@ async fn try_the_rest(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut
     tries.missing("settle", "reminder", done);
     let given = reminders::settle(db, taster, None, ours.reminder, reminders::Become::Given(member)).await;
     tries.missing("settle", "member", given);
+    let (way, amount) = (Way::ToClub, Money::from_micros(1));
+    let paid = Payment { day: june(), member, way, amount, remark: String::new() };
+    tries.missing("record_payment", "member", payments::record_payment(db, steward, None, paid).await);
     let role = members::ChangeRole { member, role: Role::Steward };
     tries.missing("change_role", "member", members::change_role(db, steward, None, role).await);
     tries.missing("remove_member", "member", members::remove_member(db, steward, None, member).await);

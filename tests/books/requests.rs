@@ -5,15 +5,19 @@ use std::collections::BTreeSet;
 
 use serde::Serialize;
 use undercroft::actions::once::RequestKey;
-use undercroft::actions::{Done, Error, batches, bottles, members, reminders, reversals, stock, tastings};
+use undercroft::actions::{
+    Done, Error, batches, bottles, members, payments, reminders, reversals, stock, tastings,
+};
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Purpose, Withdrawal};
 use undercroft::domain::members::{Onlooker, Role, Scope};
+use undercroft::domain::payments::{Payment, Way};
 use undercroft::domain::refusal::Why;
 use undercroft::domain::stock::{Counted, ItemKind, Move, Receipt};
 use undercroft::domain::tastings::sheet::usual_attributes;
 use undercroft::units::days::Day;
+use undercroft::units::money::Money;
 use undercroft::units::quantity::{BaseUnit, Milli};
 
 use super::tastings::{marked, open_table, table_of};
@@ -32,6 +36,7 @@ pub fn keyed_actions() -> BTreeSet<String> {
         include_str!("../../src/actions/members/links.rs"),
         include_str!("../../src/actions/members/sessions.rs"),
         include_str!("../../src/actions/members/tokens.rs"),
+        include_str!("../../src/actions/payments.rs"),
         include_str!("../../src/actions/reminders.rs"),
         include_str!("../../src/actions/reversals.rs"),
         include_str!("../../src/actions/stock.rs"),
@@ -108,6 +113,8 @@ async fn stores(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     let bay = |name: &str| stock::NewPlace { name: name.to_owned(), within: Some(place) };
     let add = async |key, new| stock::add_place(db, hand, key, new).await;
     trial.again("add_place", add, bay("Bay 1"), bay("Bay 2")).await;
+    let change = async |key, new| stock::change_place(db, hand, key, shelf, new).await;
+    trial.again("change_place", change, bay("Low shelf"), bay("High shelf")).await;
     let receipt = |quantity| {
         let lines = vec![bought(milk, quantity, 5_000_000, place)];
         Receipt { day: june(), paid_by: Some(hand.member), lines, remark: String::new() }
@@ -123,6 +130,12 @@ async fn stores(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     };
     let count = async |key, found| stock::record_count(db, hand, key, found).await;
     trial.again("record_count", count, found(8), found(7)).await;
+    let paid = |cents: i64| {
+        let (way, amount) = (Way::ToClub, Money::from_micros(cents * 10_000));
+        Payment { day: june(), member: hand.member, way, amount, remark: String::new() }
+    };
+    let pay = async |key, paid| payments::record_payment(db, &cellar.club.steward, key, paid).await;
+    trial.again("record_payment", pay, paid(2_500), paid(2_501)).await;
 }
 
 async fn batch_events(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {

@@ -379,6 +379,7 @@ pub fn told(conn: &mut AnyConn) -> Vec<String> {
     told.extend(lines(conn, "SELECT name || ' ' || CAST(last AS TEXT) AS line FROM counters"));
     told.extend(lines(conn, "SELECT text || ' on ' || CAST(due_on AS TEXT) AS line FROM reminders"));
     told.extend(lines(conn, "SELECT 'reading ' || struck_because AS line FROM readings"));
+    told.extend(lines(conn, "SELECT 'place ' || path || ' ' || folded AS line FROM places"));
     told.extend(lines(conn, "SELECT name || ' is ' || role AS line FROM members"));
     told.extend(lines(
         conn,

@@ -122,6 +122,13 @@ fn cases(s: &Scene) -> Vec<Case> {
         Case("/items".to_owned(), item("whole MILK", "mL"), 409, "name", "already"),
         Case("/items".to_owned(), parts, 422, "sugar_g_per_kg", "more than the whole"),
         Case("/places".to_owned(), json!({"name": "Cellar"}), 409, "name", "already"),
+        Case(
+            format!("/members/{}/payments", s.taster),
+            json!({"way": "to-club", "amount": "0"}),
+            422,
+            "amount",
+            "above zero",
+        ),
         Case("/receipts".to_owned(), json!({"lines": []}), 422, "lines", "at least one line"),
         Case("/receipts".to_owned(), stale, 422, "lines.0.best_before", "had passed when it came"),
         Case(lot("moves"), moved("900", json!(c.place), json!(c.shelf)), 409, "quantity", "Only 10.0 L"),

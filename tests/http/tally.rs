@@ -27,6 +27,7 @@ const SUMS: &[(&str, &str)] = &[
     ("items", "COUNT(*) AS n FROM items"),
     ("names of items", "SUM(LENGTH(name)) AS n FROM items"),
     ("places", "COUNT(*) AS n FROM places"),
+    ("names of places", "SUM(LENGTH(path)) AS n FROM places"),
     ("batches", "COUNT(*) AS n FROM batches"),
     ("stages", "SUM(LENGTH(stage)) AS n FROM batches"),
     ("readings", "COUNT(*) AS n FROM readings"),

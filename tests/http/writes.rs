@@ -110,6 +110,9 @@ fn stores(s: &Scene, to: &mut Vec<Write>) {
     };
     to.push(place().post("/api/v1/places", "/api/v1/places".to_owned()));
     to.push(place().post("/stores/places", "/stores/places".to_owned()));
+    let path = format!("/api/v1/places/{}", c.shelf);
+    to.push(place().at("PUT", "/api/v1/places/{id}", path));
+    to.push(place().post("/stores/places/{id}", format!("/stores/places/{}", c.shelf)));
     let parts = |asked: Asked| {
         asked
             .needs("name", Line)
@@ -379,6 +382,15 @@ fn bottles(s: &Scene, to: &mut Vec<Write>) {
 }
 
 fn people(s: &Scene, to: &mut Vec<Write>) {
+    let paid = || {
+        let body = json!({"day": "2026-06-02", "way": "to-club", "amount": "12.50", "remark": "in cash"});
+        let asked = asked(body).may("day", Past).needs("way", Word).needs("amount", Price);
+        asked.may("remark", Remark).other("amount", json!("12.60"))
+    };
+    let path = format!("/api/v1/members/{}/payments", s.taster);
+    to.push(paid().post("/api/v1/members/{id}/payments", path));
+    let path = format!("/reports/members/{}/payments", s.taster);
+    to.push(paid().post("/reports/members/{id}/payments", path));
     let role = || asked(json!({"role": "onlooker"})).needs("role", Word).other("role", json!("cellarhand"));
     to.push(role().at("PUT", "/api/v1/members/{id}/role", format!("/api/v1/members/{}/role", s.taster)));
     to.push(role().post("/club/members/{id}/role", format!("/club/members/{}/role", s.taster)));

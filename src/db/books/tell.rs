@@ -9,6 +9,7 @@ use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{accounts, batches, entries, items, lots, members, places, postings};
 use crate::domain::books::{Account, EntryKind};
+use crate::domain::members::Doer;
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{AccountId, BatchId, BottlingId, ClubId, EntryId, LotId, MemberId};
 use crate::units::money::Money;
@@ -86,10 +87,24 @@ pub enum Which {
     Bottling(BottlingId),
     /// Those that moved a lot.
     Lot(LotId),
-    /// Those that a member paid for or took home.
+    /// Those that a member paid for or took home, and what they paid in or were paid back.
     Member(MemberId),
     /// All of the club.
     All,
+    /// All of the club but payments: those are between a member and the stewards.
+    Common,
+}
+
+impl Told {
+    /// Whether the doer may be told of it: a payment is between a member and the stewards.
+    pub fn may_be_told_to(&self, doer: &Doer) -> bool {
+        let kind = self.reverses.map_or(self.kind, |reverses| reverses.1);
+        kind != EntryKind::Payment
+            || self.lines.iter().all(|line| match line.account {
+                Account::Member(member) => doer.may_see_money_of(member),
+                _ => true,
+            })
+    }
 }
 
 /// Entries, latest first, at most `limit`, before `before`.
@@ -153,6 +168,12 @@ pub fn tell(
             query.filter(entries::id.eq_any(entries_touching(conn, own, before, limit)?))
         }
         Which::All => query,
+        Which::Common => {
+            let meant = meant.field(entries::kind).nullable();
+            query
+                .filter(entries::kind.ne(EntryKind::Payment))
+                .filter(meant.is_null().or(meant.ne(EntryKind::Payment)))
+        }
     };
     let rows: Vec<Row> = query.load(conn)?;
     let ids: Vec<EntryId> = rows.iter().map(|row| row.0).collect();

@@ -7,7 +7,7 @@ use super::{Amount, Page};
 use crate::db::books::{self, TakenBack, Told, ToldLine, Which};
 use crate::db::{AnyConn, Failure, batches, bottles, members, stock};
 use crate::domain::books::Account;
-use crate::domain::members::Onlooker;
+use crate::domain::members::{Onlooker, Role};
 use crate::units::days::Instant;
 use crate::units::ids::{ClubId, EntryId};
 use crate::units::quantity::BaseUnit;
@@ -23,7 +23,7 @@ pub struct EntryBody {
     /// Its id.
     pub id: String,
     /// receipt, move, draw, by-product, loss, pitch, racking, split, blend, bottling, withdrawal,
-    /// difference, closing, abandonment or reversal.
+    /// difference, closing, abandonment, payment or reversal.
     pub kind: String,
     /// Its number, where it has one.
     pub code: Option<String>,
@@ -157,7 +157,7 @@ fn instant(at: Instant) -> String {
     at.and_utc().to_rfc3339_opts(chrono::SecondsFormat::AutoSi, true)
 }
 
-/// Which entries; all of the club if nothing is said. Only one may be given.
+/// Which entries; all of the club if nothing is said, payments only to stewards. Only one may be given.
 #[derive(serde::Deserialize, ToSchema)]
 pub struct JournalQuery {
     /// Only those that moved this lot.
@@ -180,7 +180,8 @@ pub async fn list(
         let batch = r.optional_id("batch", "batch").map(Which::Batch);
         let bottling = r.optional_id("bottling", "bottling").map(Which::Bottling);
         let mut asked = [lot, batch, bottling].into_iter().flatten();
-        let first = asked.next().unwrap_or(Which::All);
+        let all = if who.role >= Role::Steward { Which::All } else { Which::Common };
+        let first = asked.next().unwrap_or(all);
         if asked.next().is_some() {
             r.fault("", "Ask for the entries of one lot, one batch or one bottling, not of several");
         }
@@ -202,7 +203,7 @@ fn in_club(conn: &mut AnyConn, club: ClubId, which: Which) -> Result<(), Failure
         Which::Batch(id) => batches::standing(conn, club, id).map(drop),
         Which::Bottling(id) => bottles::bottling(conn, club, id).map(drop),
         Which::Member(id) => members::member(conn, club, id).map(drop),
-        Which::One(_) | Which::All => Ok(()),
+        Which::One(_) | Which::All | Which::Common => Ok(()),
     }
 }
 
@@ -210,7 +211,9 @@ fn in_club(conn: &mut AnyConn, club: ClubId, which: Which) -> Result<(), Failure
 pub async fn show(who: Onlooker, site: Site, path: Path<EntryId>) -> Result<Answer<EntryBody>, Problem> {
     let (club, id) = (who.club, path.0);
     let mut told = site.db.read(move |conn| books::tell(conn, club, Which::One(id), None, 1)).await?;
-    Ok(Answer(told.pop().as_ref().map(EntryBody::from).ok_or_else(|| Problem::missing("entry"))?))
+    let told =
+        told.pop().filter(|told| told.may_be_told_to(&who)).ok_or_else(|| Problem::missing("entry"))?;
+    Ok(Answer(EntryBody::from(&told)))
 }
 
 #[cfg(test)]

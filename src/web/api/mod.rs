@@ -18,6 +18,7 @@ pub mod costs;
 pub mod describe;
 pub mod entries;
 pub mod members;
+pub mod payments;
 pub mod plans;
 pub mod reminders;
 pub mod reports;

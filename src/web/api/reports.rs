@@ -76,9 +76,11 @@ pub struct MemberMoneyBody {
     pub name: String,
     /// What they paid for supplies.
     pub paid: String,
+    /// What they paid to the club, less what the club paid them.
+    pub paid_in: String,
     /// What they took home, at cost.
     pub took: String,
-    /// Paid less took: below zero is owed to the club.
+    /// Paid and paid in, less took: below zero is owed to the club.
     pub balance: String,
 }
 
@@ -99,6 +101,7 @@ pub async fn members(who: Onlooker, site: Site) -> Result<Answer<MembersMoney>, 
         member: money.member.to_string(),
         name: money.name,
         paid: money.paid.plain(),
+        paid_in: money.paid_in.plain(),
         took: money.took.plain(),
         balance: money.owes.negated().plain(),
     });

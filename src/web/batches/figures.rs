@@ -146,8 +146,8 @@ fn safe_to_bottle(course: &Course) -> Fact {
     }
 }
 
-const PARTS_SOURCE: &str = "By mass, with the contraction of alcohol and water; densities of OIML R 22. The sugar in the \
-                            drinks is not counted. Not a strength for a label: that takes a laboratory.";
+const PARTS_SOURCE: &str = "By mass, with the contraction of alcohol and water; densities of OIML R 22. The sugar in \
+                            the drinks is not counted. Not a strength for a label: that takes a laboratory.";
 
 fn parts_in_words(parts: &[(f64, f64)], warning: &str) -> String {
     match parts {

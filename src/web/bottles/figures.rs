@@ -29,8 +29,8 @@ const FROM_GRAVITIES: &str = "From the first and the last gravity of its batch o
                               balance and Tabarié’s rule solved together), which tell it to";
 const FROM_SUGARS: &str = "From the sugars in the whey, if it has fermented out. Gravity would mislead: whey holds \
                            salts, protein and sugars that do not ferment. The batch’s page shows the sums.";
-const FROM_PARTS: &str = "Computed, not measured: from the strengths of what was blended or added, by mass and with the \
-                          contraction of alcohol and water. The batch’s page names the parts.";
+const FROM_PARTS: &str = "Computed, not measured: from the strengths of what was blended or added, by mass and with \
+                          the contraction of alcohol and water. The batch’s page names the parts.";
 const HIGH_GRAVITY: &str = "This is high: sugar may be left. If it ferments in the bottle, the pressure can burst it. \
                             Keep it cold, open it with care, and open one early.";
 

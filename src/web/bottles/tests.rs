@@ -257,7 +257,42 @@ fn a_statement_is_for_the_member_and_for_stewards_and_for_nobody_else() {
         assert!(!cellar.page(role, "/reports").contains(&path));
         assert_eq!(cellar.browse(role, "GET", "/reports/members.csv", "").status, 403);
     }
-    assert!(cellar.page(Role::Steward, "/reports/members.csv").contains("\r\ntaster,0,"));
+    assert!(cellar.page(Role::Steward, "/reports/members.csv").contains("\r\ntaster,0,0,"));
+
+    let (owed, pay) = (taster["took"].as_str().unwrap(), format!("{path}/payments"));
+    assert!(!cellar.page(Role::Taster, &path).contains("payments/new"));
+    for role in [Role::Taster, Role::Cellarhand] {
+        assert_eq!(cellar.send(role, &pay, &[("way", "to-club"), ("amount", owed)]).status, 403);
+    }
+    let form = cellar.page(Role::Steward, &format!("{pay}/new"));
+    assert!(form.contains("taster owes the club") && form.contains(&format!("value=\"{owed}\"")), "{form}");
+    let done = cellar.send(Role::Steward, &pay, &[("way", "to-club"), ("amount", owed)]);
+    assert_eq!((done.status, done.header("location")), (303, path.as_str()));
+    let statement = cellar.page(Role::Taster, &path);
+    assert!(
+        statement.contains("to the club, took home") && statement.contains("that is even"),
+        "{statement}"
+    );
+    assert!(statement.contains("taster paid the club"));
+    let row = &seen_by(Role::Taster)[0];
+    assert_eq!((&row["paid_in"], &row["balance"]), (&taster["took"], &json!("0")));
+
+    let entries = |role| {
+        let told: Value = serde_json::from_str(&cellar.ask(role, "GET", "/entries", "").body).unwrap();
+        told["items"].as_array().unwrap().clone()
+    };
+    let paid = entries(Role::Steward).into_iter().find(|entry| entry["kind"] == "payment").unwrap();
+    assert!(entries(Role::Cellarhand).iter().all(|entry| entry["kind"] != "payment"));
+    let id = paid["id"].as_str().unwrap();
+    for (role, status) in [(Role::Cellarhand, 404), (Role::Taster, 200), (Role::Steward, 200)] {
+        assert_eq!(cellar.browse(role, "GET", &format!("/entries/{id}"), "").status, status, "{role:?}");
+        assert_eq!(cellar.ask(role, "GET", &format!("/entries/{id}"), "").status, status, "{role:?}");
+    }
+    let back = format!("/entries/{id}/reversal");
+    assert_eq!(cellar.send(Role::Cellarhand, &back, &[("reason", "slip")]).status, 404);
+    let done = cellar.send(Role::Steward, &back, &[("reason", "slip")]);
+    assert_eq!((done.status, done.header("location")), (303, format!("{path}#e-{id}").as_str()));
+    assert_eq!(seen_by(Role::Taster)[0]["balance"], taster["balance"]);
 }
 
 #[test]
@@ -319,7 +354,7 @@ fn reports_say_what_the_cellar_is_worth_and_files_are_noted() {
     let yields = cellar.page(Role::Onlooker, "/reports/yields.csv");
     assert!(yields.starts_with("batch,drink,") && yields.lines().count() == 2, "{yields}");
     assert!(cellar.page(Role::Onlooker, "/reports/costs.csv").contains("\r\n1-1,Whey wine,"));
-    assert!(cellar.page(Role::Steward, "/reports/members.csv").contains("\r\ntaster,0,0,0,EUR\r\n"));
+    assert!(cellar.page(Role::Steward, "/reports/members.csv").contains("\r\ntaster,0,0,0,0,EUR\r\n"));
     let log = cellar.page(Role::Steward, "/club/log");
     assert!(log.contains("exported the yields") && log.contains("exported the costs"));
 }

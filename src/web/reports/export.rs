@@ -10,7 +10,6 @@ use actix_web::web::Bytes;
 use tokio::sync::mpsc;
 
 use super::{COLUMNS, costed, percent, yields};
-use crate::actions::members::note;
 use crate::db::reports as rows;
 use crate::domain::bottles::cost_per_bottle;
 use crate::domain::members::{Doer, Onlooker, Steward};
@@ -18,7 +17,7 @@ use crate::units::days;
 use crate::web::problem::Problem;
 use crate::web::respond::Reply;
 use crate::web::site::Site;
-use crate::web::spreadsheet::{self, Cell};
+use crate::web::spreadsheet::{self, Cell, Leaving};
 
 /// Rows of one part. Yields read all of a batch for a row, so theirs are smaller.
 const ROWS: i64 = 500;
@@ -30,6 +29,7 @@ type Part<K> = Result<(Vec<Vec<Cell>>, Option<K>), Problem>;
 /// Send a file part by part. The first is read before anything is sent, so that what goes wrong at once is
 /// said.
 async fn sent<K, F>(
+    leaving: Leaving,
     name: String,
     header: &'static [&'static str],
     mut part: impl FnMut(Option<K>) -> F + 'static,
@@ -39,7 +39,7 @@ where
     F: Future<Output = Part<K>> + 'static,
 {
     let (rows, mut next) = part(None).await?;
-    let first = spreadsheet::part(Some(header), rows)?;
+    let first = spreadsheet::part(&leaving, Some(header), rows)?;
     let (sender, parts) = mpsc::channel(1);
     actix_web::rt::spawn(async move {
         let mut sending = Ok(first);
@@ -51,7 +51,7 @@ where
             let Some(after) = next.take() else { return };
             sending = part(Some(after)).await.and_then(|(rows, more)| {
                 next = more;
-                spreadsheet::part(None, rows)
+                spreadsheet::part(&leaving, None, rows)
             });
         }
     });
@@ -84,7 +84,7 @@ fn name(what: &str, doer: &Doer) -> String {
 
 /// How every batch yielded, in per cent.
 pub async fn yields_file(who: Onlooker, site: Site) -> Reply {
-    note(&site.db, &who, "exported the yields").await?;
+    let leaving = spreadsheet::leaving(&site, &who, "exported the yields").await?;
     let (db, club) = (site.db.clone(), who.club);
     let part = move |after| {
         let db = db.clone();
@@ -119,12 +119,12 @@ pub async fn yields_file(who: Onlooker, site: Site) -> Reply {
         "alcohol_from_sugar_percent",
         "bottled_from_must_percent",
     ];
-    sent(name("yields", &who), header, part).await
+    sent(leaving, name("yields", &who), header, part).await
 }
 
 /// What every bottling cost.
 pub async fn costs_file(who: Onlooker, site: Site) -> Reply {
-    note(&site.db, &who, "exported the costs").await?;
+    let leaving = spreadsheet::leaving(&site, &who, "exported the costs").await?;
     let (db, club, currency) = (site.db.clone(), who.club, who.currency.clone());
     let part = move |after| {
         let (db, currency) = (db.clone(), currency.clone());
@@ -156,22 +156,28 @@ pub async fn costs_file(who: Onlooker, site: Site) -> Reply {
         "cost_per_bottle",
         "currency",
     ];
-    sent(name("costs", &who), header, part).await
+    sent(leaving, name("costs", &who), header, part).await
 }
 
 /// What every member paid and took.
 pub async fn members_file(who: Steward, site: Site) -> Reply {
-    note(&site.db, &who, "exported what members paid and took").await?;
+    let leaving = spreadsheet::leaving(&site, &who, "exported what members paid and took").await?;
     let club = who.club;
     let found = site.db.read(move |conn| rows::by_member(conn, club)).await?;
     let rows = found.into_iter().map(|money| {
         vec![
             Cell::typed(money.name),
             Cell::ours(money.paid.plain()),
+            Cell::ours(money.paid_in.plain()),
             Cell::ours(money.took.plain()),
             Cell::ours(money.owes.negated().plain()),
             Cell::ours(&who.currency),
         ]
     });
-    spreadsheet::csv(&name("members", &who), &["member", "paid", "took", "balance", "currency"], rows)
+    spreadsheet::csv(
+        &leaving,
+        &name("members", &who),
+        &["member", "paid_for_supplies", "paid_in", "took", "balance", "currency"],
+        rows,
+    )
 }

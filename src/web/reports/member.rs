@@ -5,7 +5,7 @@ use askama::Template;
 
 use crate::db::books::{self, Told, Which};
 use crate::db::reports::{self as rows, MemberMoney};
-use crate::domain::members::Onlooker;
+use crate::domain::members::{Onlooker, Role};
 use crate::units::ids::{EntryId, MemberId};
 use crate::units::money::Money;
 use crate::web::entries::trail_of;
@@ -24,6 +24,8 @@ struct MemberPage {
     name: String,
     own: bool,
     lead: String,
+    /// Where a payment is recorded, for who may.
+    pay: Option<String>,
     trail: Trail,
 }
 
@@ -40,6 +42,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<MemberId>, paging: Pagin
     let more = part.next.map(|next| site.at(&format!("/reports/members/{member}?after={next}")));
     let page = MemberPage {
         lead: lead(&money, &who.currency),
+        pay: (who.role >= Role::Steward).then(|| site.at(&format!("/reports/members/{member}/payments/new"))),
         trail: trail_of(&site, &who, &part.items, more),
         frame: site.frame(&who, Room::Reports, &format!("Money of {}", money.name), facts),
         own: member == who.member,
@@ -55,5 +58,14 @@ fn lead(money: &MemberMoney, currency: &str) -> String {
         owes if owes > Money::ZERO => format!("{} is owed to the club", said(owes)),
         owes => format!("the club owes {}", said(owes.negated())),
     };
-    format!("Paid {} for supplies, took home {} at cost: {balance}.", said(money.paid), said(money.took))
+    let paid_in = match money.paid_in {
+        Money::ZERO => String::new(),
+        paid if paid > Money::ZERO => format!(", paid {} to the club", said(paid)),
+        paid => format!(", was paid {} by the club", said(paid.negated())),
+    };
+    format!(
+        "Paid {} for supplies{paid_in}, took home {} at cost: {balance}.",
+        said(money.paid),
+        said(money.took)
+    )
 }
