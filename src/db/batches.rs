@@ -122,19 +122,24 @@ pub fn batches(
     before: Option<BatchId>,
     limit: i64,
 ) -> Result<Vec<Batch>, Failure> {
-    let mut query = batches::table
-        .filter(batches::club_id.eq(club))
-        .order(batches::id.desc())
-        .limit(limit)
-        .select(COLUMNS)
-        .into_boxed();
-    if !stages.is_empty() {
-        query = query.filter(batches::stage.eq_any(stages.to_vec()));
+    let stages = if stages.is_empty() { &Stage::ALL } else { stages };
+    // Each stage is asked for its own newest: of all together, the database would sort every batch there ever was.
+    let mut found: Vec<Batch> = Vec::new();
+    for stage in stages {
+        let mut query = batches::table
+            .filter(batches::club_id.eq(club).and(batches::stage.eq(*stage)))
+            .order(batches::id.desc())
+            .limit(limit)
+            .select(COLUMNS)
+            .into_boxed();
+        if let Some(before) = before {
+            query = query.filter(batches::id.lt(before));
+        }
+        found.extend(query.load::<Batch>(conn)?);
     }
-    if let Some(before) = before {
-        query = query.filter(batches::id.lt(before));
-    }
-    Ok(query.load(conn)?)
+    found.sort_unstable_by_key(|batch| std::cmp::Reverse(batch.id));
+    found.truncate(usize::try_from(limit).unwrap_or(usize::MAX));
+    Ok(found)
 }
 
 /// Code and name of a batch, to say where something came from.
@@ -159,27 +164,37 @@ pub fn holdings(conn: &mut AnyConn, ids: &[BatchId]) -> Result<Vec<(BatchId, Hol
 
 /// A batch as the rules see it for something that is recorded for a day.
 pub fn standing_on(conn: &mut AnyConn, club: ClubId, id: BatchId, day: Day) -> Result<Standing, Failure> {
-    let account: Option<AccountId> =
-        accounts::table.filter(accounts::batch_id.eq(id)).select(accounts::id).first(conn).optional()?;
+    let (account, now) = standing_in(conn, club, id)?;
     let later = match account {
-        Some(account) => changes_after(conn, &[account], day)?.remove(&account).unwrap_or_default(),
+        Some(account) => changes_after(conn, club, &[account], day)?.remove(&account).unwrap_or_default(),
         None => Vec::new(),
     };
-    Ok(Standing { later, ..standing(conn, club, id)? })
+    Ok(Standing { later, ..now })
 }
 
 /// A batch as it is now.
 pub fn standing(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Standing, Failure> {
-    let (code, stage): (String, Stage) = batches::table
+    Ok(standing_in(conn, club, id)?.1)
+}
+
+/// The same with the account in which it stands, once something came into it.
+fn standing_in(
+    conn: &mut AnyConn,
+    club: ClubId,
+    id: BatchId,
+) -> Result<(Option<AccountId>, Standing), Failure> {
+    type Row = (String, Stage, Option<(AccountId, Milli, Money, Day)>);
+    let (code, stage, account): Row = batches::table
+        .left_join(accounts::table.on(accounts::batch_id.eq(batches::id.nullable())))
         .filter(batches::id.eq(id).and(batches::club_id.eq(club)))
-        .select((batches::code, batches::stage))
+        .select((
+            batches::code,
+            batches::stage,
+            (accounts::id, accounts::quantity, accounts::cost, accounts::opened_on).nullable(),
+        ))
         .first(conn)?;
-    let account: Option<(Milli, Money, Day)> = accounts::table
-        .filter(accounts::batch_id.eq(id))
-        .select((accounts::quantity, accounts::cost, accounts::opened_on))
-        .first(conn)
-        .optional()?;
-    let (quantity, cost, opened_on) =
-        account.map_or((Milli::ZERO, Money::ZERO, None), |(quantity, cost, day)| (quantity, cost, Some(day)));
-    Ok(Standing { id, code, stage, holding: Holding { quantity, cost }, opened_on, later: Vec::new() })
+    let holding = account.map(|(_, quantity, cost, _)| Holding { quantity, cost }).unwrap_or_default();
+    let opened_on = account.map(|account| account.3);
+    let standing = Standing { id, code, stage, holding, opened_on, later: Vec::new() };
+    Ok((account.map(|account| account.0), standing))
 }

@@ -127,7 +127,7 @@ fn open_account(
     match posting.account {
         Account::Stock { lot: of, place: at } => (lot, place) = (Some(of), Some(at)),
         Account::Batch(of) => batch = Some(of),
-        Account::Member(of) => member = Some(of),
+        Account::Member(of) | Account::Payer(of) | Account::Settled(of) => member = Some(of),
         _ => {}
     }
     diesel::insert_into(accounts::table)
@@ -157,6 +157,8 @@ pub(super) fn account_of(columns: &AccountColumns) -> Result<Account, Failure> {
         ("stock", Some(lot), Some(place), ..) => Account::Stock { lot, place },
         ("batch", _, _, Some(batch), _) => Account::Batch(batch),
         ("member", _, _, _, Some(member)) => Account::Member(member),
+        ("payer", _, _, _, Some(member)) => Account::Payer(member),
+        ("settled", _, _, _, Some(member)) => Account::Settled(member),
         ("purse", ..) => Account::Purse,
         ("lost", ..) => Account::Lost,
         ("tasted", ..) => Account::Tasted,
@@ -179,10 +181,20 @@ pub fn holding(conn: &mut AnyConn, club: ClubId, account: Account) -> Result<Hol
 /// What came to each of these accounts and went from it after a day.
 pub(super) fn changes_after(
     conn: &mut AnyConn,
+    club: ClubId,
     of: &[AccountId],
     day: Day,
 ) -> Result<HashMap<AccountId, Vec<Change>>, Failure> {
     let mut found: HashMap<AccountId, Vec<Change>> = HashMap::new();
+    // Most is recorded for today, and then there is nothing later: no account has to be read through to see it.
+    let any: Option<Day> = postings::table
+        .filter(postings::club_id.eq(club).and(postings::day.gt(day)))
+        .select(postings::day)
+        .first(conn)
+        .optional()?;
+    if any.is_none() {
+        return Ok(found);
+    }
     for some in of.chunks(500) {
         let rows: Vec<(AccountId, Day, Milli, Money)> = postings::table
             .filter(postings::account_id.eq_any(some.to_vec()).and(postings::day.gt(day)))

@@ -7,8 +7,9 @@ use diesel::prelude::*;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches, bottlings, entries, places, postings, reminders, tasting_ages};
+use super::stock::in_stock;
 use crate::domain::bottles::TastingAge;
-use crate::domain::reminders::{ReminderKind, tasting};
+use crate::domain::reminders::tasting;
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId, LotId, PlaceId, TastingAgeId};
 use crate::units::measure::Measured;
@@ -135,12 +136,7 @@ pub fn with_bottles_left(conn: &mut AnyConn, club: ClubId) -> Result<Vec<Left>, 
     let rows: Vec<(Bottling, Milli, Money)> = accounts::table
         .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
         .inner_join(batches::table.on(batches::id.eq(bottlings::batch_id)))
-        .filter(
-            accounts::club_id
-                .eq(club)
-                .and(accounts::kind.eq("stock"))
-                .and(accounts::quantity.gt(Milli::ZERO)),
-        )
+        .filter(accounts::club_id.eq(club).and(in_stock()))
         .order((bottlings::bottled_on, bottlings::id))
         .select((COLUMNS, accounts::quantity, accounts::cost))
         .load(conn)?;
@@ -254,18 +250,18 @@ pub fn tastings(
     club: ClubId,
     ids: &[BottlingId],
 ) -> Result<HashMap<BottlingId, Vec<TastingAge>>, Failure> {
-    let asked: Vec<(String, Day, Option<Instant>)> = reminders::table
-        .filter(reminders::club_id.eq(club).and(reminders::kind.eq(ReminderKind::Tasting)))
-        .filter(reminders::bottling_id.eq_any(ids.iter().copied().map(Some)))
-        .select((reminders::key, reminders::due_on, reminders::done_at))
-        .load(conn)?;
-    let asked: HashMap<String, (Day, bool)> =
-        asked.into_iter().map(|(key, due_on, done_at)| (key, (due_on, done_at.is_some()))).collect();
     let rows: Vec<(BottlingId, i64, Day)> = tasting_ages::table
         .filter(tasting_ages::bottling_id.eq_any(ids.to_vec()))
         .order((tasting_ages::bottling_id, tasting_ages::age_days))
         .select((tasting_ages::bottling_id, tasting_ages::age_days, tasting_ages::falls_on))
         .load(conn)?;
+    let keys = rows.iter().map(|(bottling, age_days, falls_on)| tasting(*bottling, *age_days, *falls_on).key);
+    let asked: Vec<(String, Day, Option<Instant>)> = reminders::table
+        .filter(reminders::club_id.eq(club).and(reminders::key.eq_any(keys)))
+        .select((reminders::key, reminders::due_on, reminders::done_at))
+        .load(conn)?;
+    let asked: HashMap<String, (Day, bool)> =
+        asked.into_iter().map(|(key, due_on, done_at)| (key, (due_on, done_at.is_some()))).collect();
     let mut found: HashMap<BottlingId, Vec<TastingAge>> = HashMap::new();
     for (bottling, age_days, falls_on) in rows {
         let reminder = asked.get(&tasting(bottling, age_days, falls_on).key).copied();

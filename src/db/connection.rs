@@ -128,6 +128,9 @@ impl Database {
     pub fn open(address: &Address) -> Result<Self, Failure> {
         let mut first = Opener { address: address.clone(), query_only: false }.open()?;
         super::migrations::run(&mut first, address)?;
+        if let Err(why) = look_over(&mut first) {
+            tracing::warn!(%why, "the database could not look over what it holds; some pages may be slower");
+        }
         let (readers, writes) = match address {
             Address::Sqlite(_) => {
                 (pool(address, true, 4)?, Writes::Together(Arc::new(Writer::start(first)?)))
@@ -244,6 +247,16 @@ pub fn write_now<T, E: From<Failure> + Again>(
             }
             done => return done,
         }
+    }
+}
+
+/// Let the database look over what it holds, a sample of each index, so that it chooses the right one however long the
+/// history has become: without, SQLite takes "of this club" to be as rare as "of this batch". Where little has changed
+/// since the last time, nothing is done. PostgreSQL does so by itself.
+pub fn look_over(conn: &mut AnyConn) -> Result<(), Failure> {
+    match conn {
+        AnyConn::Sqlite(inner) => Ok(inner.batch_execute("PRAGMA optimize = 0x10002")?),
+        AnyConn::Postgres(_) => Ok(()),
     }
 }
 

@@ -7,6 +7,7 @@ use diesel::prelude::*;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches, bottlings, items, lots, members, places, reminders};
+use super::stock::in_stock;
 use crate::domain::batches::Stage;
 use crate::domain::reminders::{NewReminder, ReminderKind, Subject, low_text, use_by_text};
 use crate::units::days::{Day, Instant};
@@ -380,11 +381,9 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
         )
         .select(count_star())
         .first(conn)?;
-    let in_stock =
-        accounts::club_id.eq(club).and(accounts::kind.eq("stock")).and(accounts::quantity.gt(Milli::ZERO));
     let lots = accounts::table
-        .filter(in_stock)
-        .select(sql::<BigInt>("COUNT(DISTINCT accounts.lot_id)"))
+        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .select(count_star())
         .first(conn)?;
     let working = batches::table
         .filter(batches::club_id.eq(club).and(batches::stage.eq(Stage::Working)))
@@ -392,7 +391,7 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
         .first(conn)?;
     let bottles: i64 = accounts::table
         .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
-        .filter(in_stock)
+        .filter(accounts::club_id.eq(club).and(in_stock()))
         .select(sql::<BigInt>("CAST(COALESCE(SUM(accounts.quantity), 0) AS BIGINT)"))
         .first(conn)?;
     let members = members::table

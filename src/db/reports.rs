@@ -9,13 +9,13 @@ use diesel::sql_types::{BigInt, Date, Nullable, Text};
 
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::schema::{accounts, batches, entries, members, postings};
+use super::schema::{accounts, batches, members};
 use crate::domain::batches::Stage;
-use crate::domain::books::{Account, EntryKind};
+use crate::domain::books::Account;
 use crate::domain::members::Doer;
 use crate::domain::stock::ItemKind;
 use crate::units::days::Day;
-use crate::units::ids::{AccountId, ClubId, MemberId};
+use crate::units::ids::{ClubId, MemberId};
 use crate::units::money::Money;
 
 /// What the cellar is worth: stock by kind of item, and what is still in batches.
@@ -60,9 +60,10 @@ struct SumRow {
 
 /// What the cellar is worth now. A batch that has ended holds nothing.
 pub fn value(conn: &mut AnyConn, club: ClubId) -> Result<Value, Failure> {
+    let open = Stage::ALL.into_iter().filter(|stage| !stage.ended());
     let batches: Money = accounts::table
         .inner_join(batches::table.on(batches::id.nullable().eq(accounts::batch_id)))
-        .filter(batches::club_id.eq(club).and(batches::stage.ne_all([Stage::Closed, Stage::Abandoned])))
+        .filter(batches::club_id.eq(club).and(batches::stage.eq_any(open)))
         .select(sql::<BigInt>("CAST(COALESCE(SUM(accounts.cost), 0) AS BIGINT)"))
         .first(conn)?;
     Ok(Value { stock: super::stock::value_by_kind(conn, club)?, batches })
@@ -106,7 +107,7 @@ pub struct MemberMoney {
     pub took: Money,
     /// What they paid to the club, less what the club paid them, reversed payments taken off.
     pub paid_in: Money,
-    /// What they owe the club (+) or the club owes them (−): the balance of their account.
+    /// What they owe the club (+) or the club owes them (−).
     pub owes: Money,
 }
 
@@ -117,53 +118,29 @@ pub fn seen_by(conn: &mut AnyConn, doer: &Doer) -> Result<Vec<MemberMoney>, Fail
     Ok(all)
 }
 
-/// What every member paid and took, by name: those who are in the club, and those whose account was ever
-/// used. What was paid is summed over their receipts and payments; the balance is kept, and what was taken is
-/// the difference.
+/// What every member paid and took, by name: those who are in the club, and those whose accounts were ever used. What
+/// they took, laid out and paid in has an account each, whose balances are kept.
 pub fn by_member(conn: &mut AnyConn, club: ClubId) -> Result<Vec<MemberMoney>, Failure> {
     let all: Vec<(MemberId, String, Option<Day>)> = members::table
         .filter(members::club_id.eq(club))
         .order((members::name, members::id))
         .select((members::id, members::name, members::left_on))
         .load(conn)?;
-    let keys: Vec<String> = all.iter().map(|row| Account::Member(row.0).key()).collect();
-    let balances: Vec<(String, AccountId, Money)> = accounts::table
+    let keys = all.iter().flat_map(|row| Account::of_member(row.0).map(Account::key));
+    let balances: HashMap<String, Money> = accounts::table
         .filter(accounts::club_id.eq(club).and(accounts::key.eq_any(keys)))
-        .select((accounts::key, accounts::id, accounts::cost))
-        .load(conn)?;
-    let own: Vec<AccountId> = balances.iter().map(|row| row.1).collect();
-    let paid = went_out_of(conn, &own, EntryKind::Receipt)?;
-    let paid_in = went_out_of(conn, &own, EntryKind::Payment)?;
-    let balances: HashMap<String, (AccountId, Money)> =
-        balances.into_iter().map(|(key, id, cost)| (key, (id, cost))).collect();
+        .select((accounts::key, accounts::cost))
+        .load(conn)?
+        .into_iter()
+        .collect();
     let told = |(member, name, left_on): (MemberId, String, Option<Day>)| {
-        let account = balances.get(&Account::Member(member).key());
-        let owes = account.map(|account| account.1).unwrap_or_default();
-        let of = |sums: &HashMap<AccountId, Money>| {
-            account.and_then(|account| sums.get(&account.0)).copied().unwrap_or_default()
-        };
-        let (paid, paid_in) = (of(&paid), of(&paid_in));
-        let took = owes + paid + paid_in;
-        let known = left_on.is_none() || account.is_some();
+        let balance = |account: Account| balances.get(&account.key()).copied();
+        let [took, paid, paid_in] = Account::of_member(member).map(balance);
+        let known = left_on.is_none() || took.or(paid).or(paid_in).is_some();
+        let [took, paid, paid_in] = [took, paid, paid_in].map(Option::unwrap_or_default);
+        let owes = took + paid + paid_in;
+        let (paid, paid_in) = (paid.negated(), paid_in.negated());
         known.then(|| MemberMoney { member, name, left: left_on.is_some(), paid, took, paid_in, owes })
     };
     Ok(all.into_iter().filter_map(told).collect())
-}
-
-/// What went out of each of these accounts by entries of a kind, reversed ones taken off.
-fn went_out_of(
-    conn: &mut AnyConn,
-    of: &[AccountId],
-    kind: EntryKind,
-) -> Result<HashMap<AccountId, Money>, Failure> {
-    let meant = diesel::alias!(entries as meant);
-    let rows: Vec<(AccountId, Money)> = postings::table
-        .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
-        .left_join(meant.on(meant.field(entries::id).nullable().eq(entries::reverses)))
-        .filter(postings::account_id.eq_any(of.to_vec()))
-        .filter(entries::kind.nullable().eq(kind).or(meant.field(entries::kind).nullable().eq(kind)))
-        .group_by(postings::account_id)
-        .select((postings::account_id, sql::<BigInt>("CAST(COALESCE(SUM(postings.cost), 0) AS BIGINT)")))
-        .load(conn)?;
-    Ok(rows.into_iter().map(|(account, cost)| (account, cost.negated())).collect())
 }

@@ -25,8 +25,12 @@ pub enum Account {
     },
     /// A batch in progress; quantity is its volume in mL.
     Batch(BatchId),
-    /// What a member has taken or been paid back (+), and what they paid for the club or to it (−).
+    /// What a member has taken home (+).
     Member(MemberId),
+    /// What a member has paid for the club's supplies (−).
+    Payer(MemberId),
+    /// What a member has paid to the club (−), or been paid back (+).
+    Settled(MemberId),
     /// The club's own money: what went out to suppliers and members (−), and what members paid in (+).
     Purse,
     /// What was lost, broken or thrown away.
@@ -40,12 +44,19 @@ pub enum Account {
 }
 
 impl Account {
+    /// What a member took, laid out and paid in.
+    pub const fn of_member(member: MemberId) -> [Account; 3] {
+        [Self::Member(member), Self::Payer(member), Self::Settled(member)]
+    }
+
     /// The name under which it is found, unique in a club.
     pub fn key(self) -> String {
         match self {
             Self::Stock { lot, place } => format!("stock:{lot}:{place}"),
             Self::Batch(batch) => format!("batch:{batch}"),
             Self::Member(member) => format!("member:{member}"),
+            Self::Payer(member) => format!("payer:{member}"),
+            Self::Settled(member) => format!("settled:{member}"),
             other => other.kind().to_owned(),
         }
     }
@@ -56,6 +67,8 @@ impl Account {
             Self::Stock { .. } => "stock",
             Self::Batch(_) => "batch",
             Self::Member(_) => "member",
+            Self::Payer(_) => "payer",
+            Self::Settled(_) => "settled",
             Self::Purse => "purse",
             Self::Lost => "lost",
             Self::Tasted => "tasted",

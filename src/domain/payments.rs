@@ -57,7 +57,7 @@ pub fn settle(order: &Payment) -> Result<NewEntry, Refusal> {
         Way::ToMember => order.amount.negated(),
     };
     let mut entry = NewEntry::new(EntryKind::Payment, order.day, order.remark.clone());
-    entry.post(Account::Member(order.member), Milli::ZERO, into_purse.negated());
+    entry.post(Account::Settled(order.member), Milli::ZERO, into_purse.negated());
     entry.post(Account::Purse, Milli::ZERO, into_purse);
     Ok(entry)
 }
@@ -77,7 +77,7 @@ mod tests {
         assert!(paid.balances());
         assert_eq!(
             (paid.postings[0].account, paid.postings[0].cost),
-            (Account::Member(member), amount.negated())
+            (Account::Settled(member), amount.negated())
         );
         assert_eq!((paid.postings[1].account, paid.postings[1].cost), (Account::Purse, amount));
         let back = pay(Way::ToMember, amount).unwrap();

@@ -353,7 +353,7 @@ pub fn receive(receipt: &Receipt, lots: &[LotId]) -> Result<NewEntry, Refusal> {
         }
         entry.post(Account::Stock { lot: *lot, place: line.place }, line.quantity, line.cost);
     }
-    let payer = receipt.paid_by.map_or(Account::Purse, Account::Member);
+    let payer = receipt.paid_by.map_or(Account::Purse, Account::Payer);
     entry.post(payer, Milli::ZERO, paid.negated());
     Ok(entry)
 }

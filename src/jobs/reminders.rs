@@ -1,5 +1,5 @@
 //! Every ten minutes: the reminders of every club are brought in line with its cellar, and what nobody needs
-//! any more is forgotten. An error is logged and the next turn tries again.
+//! any more is forgotten; the database looks over what has grown. An error is logged and the next turn tries again.
 
 use std::time::Duration;
 
@@ -9,6 +9,7 @@ use tokio::time::MissedTickBehavior;
 
 use crate::actions::members::{forget_sessions, forget_unknown};
 use crate::actions::reminders::reconcile;
+use crate::db::connection::look_over;
 use crate::db::{Database, Failure, reminders, requests};
 use crate::units::days::Instant;
 
@@ -61,7 +62,7 @@ async fn forget(db: &Database, now: Instant) -> Result<(), Failure> {
     db.write(move |conn| requests::forget(conn, now - ANSWERS_KEPT)).await?;
     forget_sessions(db, now).await?;
     forget_unknown(db, now).await?;
-    Ok(())
+    db.write(look_over).await
 }
 
 #[cfg(test)]

@@ -107,7 +107,7 @@ fn home(told: &Told) -> String {
 fn paid_by(told: &Told) -> Option<MemberId> {
     let kind = told.reverses.map_or(told.kind, |reverses| reverses.1);
     let member = told.lines.iter().find_map(|line| match line.account {
-        Account::Member(member) => Some(member),
+        Account::Settled(member) => Some(member),
         _ => None,
     });
     member.filter(|_| kind == EntryKind::Payment)
@@ -132,6 +132,7 @@ fn line(line: &crate::db::books::ToldLine) -> Line {
         }
         Account::Batch(_) => format!("Batch {name}"),
         Account::Member(_) => name,
+        Account::Payer(_) | Account::Settled(_) => format!("Paid by {name}"),
         Account::Purse => "The club’s purse".to_owned(),
         Account::Lost => "Lost".to_owned(),
         Account::Tasted => "Opened for tastings".to_owned(),

@@ -153,7 +153,7 @@ fn title(told: &Told) -> String {
 }
 
 fn payment(told: &Told) -> String {
-    match told.lines.iter().find(|line| matches!(line.account, Account::Member(_))) {
+    match told.lines.iter().find(|line| matches!(line.account, Account::Settled(_))) {
         Some(line) if line.cost < Money::ZERO => {
             format!("{} paid the club", line.name.clone().unwrap_or_default())
         }
@@ -181,7 +181,7 @@ fn detail(told: &Told, currency: &str) -> String {
     match told.kind {
         EntryKind::Receipt => {
             let payer = told.lines.iter().find_map(|line| match line.account {
-                Account::Member(_) => line.name.clone(),
+                Account::Payer(_) => line.name.clone(),
                 _ => None,
             });
             let number = told.code.clone().unwrap_or_default();

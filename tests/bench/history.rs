@@ -1,9 +1,9 @@
-//! A club's years, written through the rules and rows of the program in large transactions: batches from their receipt to
-//! their last bottle, all ended and used up, so that a longer history leaves no more in the cellar than a short one.
+//! A club’s years, written through the rules and rows of the program in large transactions: batches from receipt to last
+//! bottle, all ended and used up, so that a longer history leaves no more in the cellar than a short one.
 
 use chrono::Duration;
 use undercroft::db::batches::{NewBatch, Reading};
-use undercroft::db::{AnyConn, Failure, batches, books, bottles, reminders, stock};
+use undercroft::db::{AnyConn, Failure, batches, books, bottles, reminders, stock, tastings};
 use undercroft::domain::batches::{
     ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Supply, draw_into, end, lose, rack, weigh_off,
 };
@@ -13,8 +13,11 @@ use undercroft::domain::members::Doer;
 use undercroft::domain::refusal::Refusal;
 use undercroft::domain::reminders as due;
 use undercroft::domain::stock::{Counted, Item, Receipt, ReceiptLine, difference, receive};
-use undercroft::units::days::Day;
-use undercroft::units::ids::{BatchId, BottlingId, EntryId, ItemId, LotId, MemberId, PlaceId, ReadingId};
+use undercroft::domain::tastings::{Method, Plan};
+use undercroft::units::days::{Day, Instant};
+use undercroft::units::ids::{
+    BatchId, BottlingId, EntryId, ItemId, LotId, MemberId, PlaceId, ReadingId, TastingId,
+};
 use undercroft::units::measure::ReadingKind;
 use undercroft::units::money::Money;
 use undercroft::units::quantity::Milli;
@@ -58,6 +61,10 @@ pub enum Until {
 #[allow(clippy::needless_pass_by_value, reason = "made for map_err")]
 pub fn refused(refusal: Refusal) -> Failure {
     Failure::Fault(refusal.to_string())
+}
+
+fn evening(day: Day) -> Result<Instant, Failure> {
+    day.and_hms_opt(18, 0, 0).ok_or_else(|| Failure::Fault("a day has an evening".to_owned()))
 }
 
 impl Maker<'_> {
@@ -131,6 +138,9 @@ impl Maker<'_> {
                 *bottles,
                 if at == 1 { Purpose::Tasting } else { Purpose::Taken },
             )?;
+        }
+        if self.made.is_multiple_of(10) {
+            self.tasting(bottling, day + Duration::days(14))?;
         }
         if until == Until::Closed {
             let standing = batches::standing(self.conn, self.doer.club, batch)?;
@@ -315,9 +325,31 @@ impl Maker<'_> {
         self.record(&entry)
     }
 
+    /// Members sat down to a bottling, and its key was opened.
+    fn tasting(&mut self, bottling: BottlingId, day: Day) -> Result<(), Failure> {
+        let at = evening(day)?;
+        let plan = Plan {
+            title: "Around the long table".to_owned(),
+            host: self.member(),
+            day,
+            place: "Wheel pit".to_owned(),
+            blind: false,
+            method: Method::Scored,
+            question: String::new(),
+            expected: None,
+            samples: vec![bottling],
+            pour_volume: Milli::new(60_000),
+            tasters: self.members.iter().copied().take(6).collect(),
+            pourer: None,
+        };
+        let (id, code) = (TastingId::fresh(), format!("T-{}", self.number("tasting")?));
+        tastings::add(self.conn, self.doer.club, id, &code, &plan, at)?;
+        tastings::open(self.conn, id, at)
+    }
+
     /// A gravity, and the reminder that asked for it.
     pub fn read(&mut self, batch: BatchId, day: Day, gravity: i64) -> Result<(), Failure> {
-        let at = day.and_hms_opt(18, 0, 0).ok_or_else(|| Failure::Fault("no evening".to_owned()))?;
+        let at = evening(day)?;
         let value = undercroft::units::measure::Measured::from_micros(gravity);
         let row = Reading {
             id: ReadingId::fresh(),

@@ -38,6 +38,7 @@ fn main() -> Tried<()> {
         Some("bare-draws") => return bare::draws(&arguments[2..]),
         Some("load-page") => return load::pages(&arguments[2..]),
         Some("load-draws") => return load::draws(&arguments[2..]),
+        Some("make") => return keep(&arguments[2..]),
         _ => {}
     }
     let seconds = setting("UNDERCROFT_BENCH_SECONDS", 1);
@@ -47,6 +48,14 @@ fn main() -> Tried<()> {
     let result = measure(&folder, postings, &seconds.to_string());
     std::fs::remove_dir_all(&folder)?;
     result
+}
+
+/// `make FILE POSTINGS`: makes a cellar and leaves it there, to look into it; prints what the loads are given.
+fn keep(arguments: &[String]) -> Tried<()> {
+    let [path, postings] = arguments else { return Err("a file and a number".into()) };
+    let made = cellar::make(Path::new(path), postings.parse()?)?;
+    println!("cookie {} token {} item {} who {}", made.cookie, made.token, made.item, made.who());
+    Ok(())
 }
 
 fn setting(name: &str, otherwise: u64) -> u64 {

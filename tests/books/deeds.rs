@@ -12,6 +12,7 @@ pub enum Spot {
     Shelf { lot: usize, place: usize },
     Batch(usize),
     Member(usize),
+    Payer(usize),
     Purse,
     Lost,
     Tasted,

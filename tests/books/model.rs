@@ -164,7 +164,7 @@ impl Model {
             changes.push((Spot::Shelf { lot, place: line.place }, line.quantity, line.cost));
         }
         let paid: Amount = lines.iter().map(|line| line.cost).sum();
-        changes.push((payer.map_or(Spot::Purse, Spot::Member), 0, -paid));
+        changes.push((payer.map_or(Spot::Purse, Spot::Payer), 0, -paid));
         event(What::Receipt, day, changes)
     }
 

@@ -283,6 +283,7 @@ impl World {
             Spot::Shelf { lot, place } => Account::Stock { lot: self.lots[lot], place: self.places[place] },
             Spot::Batch(batch) => Account::Batch(self.batches[batch]),
             Spot::Member(member) => Account::Member(self.members[member]),
+            Spot::Payer(member) => Account::Payer(self.members[member]),
             Spot::Purse => Account::Purse,
             Spot::Lost => Account::Lost,
             Spot::Tasted => Account::Tasted,

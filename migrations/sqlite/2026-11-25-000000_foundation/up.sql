@@ -178,6 +178,7 @@ CREATE TABLE lots (
 );
 CREATE INDEX lots_by_item ON lots (item_id, id);
 CREATE INDEX lots_by_entry ON lots (entry_id);
+CREATE INDEX lots_by_club ON lots (club_id, id);
 
 CREATE TABLE bottlings (
     id INTEGER PRIMARY KEY NOT NULL,
@@ -195,6 +196,7 @@ CREATE TABLE bottlings (
     UNIQUE (club_id, code)
 );
 CREATE INDEX bottlings_by_batch ON bottlings (batch_id, id);
+CREATE INDEX bottlings_by_club ON bottlings (club_id, id);
 CREATE INDEX bottlings_by_day ON bottlings (club_id, bottled_on, id);
 
 CREATE TABLE accounts (
@@ -202,7 +204,7 @@ CREATE TABLE accounts (
     club_id BIGINT NOT NULL REFERENCES clubs (id),
     key TEXT NOT NULL,
     kind TEXT NOT NULL CHECK (kind IN
-        ('stock', 'batch', 'member', 'purse', 'lost', 'tasted', 'given', 'difference')),
+        ('stock', 'batch', 'member', 'payer', 'settled', 'purse', 'lost', 'tasted', 'given', 'difference')),
     lot_id BIGINT REFERENCES lots (id),
     place_id BIGINT REFERENCES places (id),
     batch_id BIGINT REFERENCES batches (id),
@@ -276,6 +278,8 @@ CREATE TABLE reminders (
     done_by BIGINT REFERENCES members (id),
     UNIQUE (club_id, key)
 );
+CREATE INDEX reminders_by_bottling ON reminders (bottling_id) WHERE bottling_id IS NOT NULL;
+CREATE INDEX reminders_by_batch ON reminders (batch_id) WHERE batch_id IS NOT NULL;
 CREATE INDEX reminders_open ON reminders (club_id, due_on, id) WHERE done_at IS NULL;
 
 -- A request that was carried out, so that sending it again gives the same answer.

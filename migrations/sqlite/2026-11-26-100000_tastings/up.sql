@@ -22,6 +22,7 @@ CREATE TABLE tastings (
     UNIQUE (club_id, code)
 );
 CREATE INDEX tastings_by_day ON tastings (club_id, day, id);
+CREATE INDEX tastings_to_come ON tastings (club_id, day, id) WHERE opened_at IS NULL AND called_off_at IS NULL;
 
 CREATE TABLE tasting_samples (
     id INTEGER PRIMARY KEY NOT NULL,

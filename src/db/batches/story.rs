@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use diesel::prelude::*;
 
 use super::stage::moves;
-use super::{batch, readings};
+use super::{batch, latest_gravities};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{accounts, bottlings, clubs, entries, lots, postings};
@@ -16,7 +16,6 @@ use crate::domain::stock::{Item, ItemKind};
 use crate::domain::yields::{Story, Turn, Used, What, added};
 use crate::units::days::local_day;
 use crate::units::ids::{BatchId, ClubId, EntryId, ItemId};
-use crate::units::measure::ReadingKind;
 use crate::units::quantity::Milli;
 
 /// All that the yields of a batch follow from.
@@ -44,11 +43,8 @@ pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Fai
     }
     let zone: String = clubs::table.filter(clubs::id.eq(club)).select(clubs::time_zone).first(conn)?;
     let zone = zone.parse().map_err(|_| Failure::Fault(format!("there is no time zone “{zone}”")))?;
-    story.gravities = readings(conn, club, id, 1000)?
-        .iter()
-        .filter(|reading| reading.kind == ReadingKind::Gravity && reading.struck.is_none())
-        .map(|reading| (local_day(reading.at, zone), reading.value.number()))
-        .collect();
+    let gravities = latest_gravities(conn, id, 1000)?;
+    story.gravities = gravities.iter().map(|(at, value)| (local_day(*at, zone), value.number())).collect();
     Ok(story)
 }
 

@@ -101,7 +101,7 @@ impl Told {
         let kind = self.reverses.map_or(self.kind, |reverses| reverses.1);
         kind != EntryKind::Payment
             || self.lines.iter().all(|line| match line.account {
-                Account::Member(member) => doer.may_see_money_of(member),
+                Account::Settled(member) => doer.may_see_money_of(member),
                 _ => true,
             })
     }
@@ -162,8 +162,8 @@ pub fn tell(
             query.filter(entries::id.eq_any(entries_touching(conn, own, before, limit)?))
         }
         Which::Member(member) => {
-            let key = Account::Member(member).key();
-            let of_club = accounts::club_id.eq(club).and(accounts::key.eq(key));
+            let keys = Account::of_member(member).map(Account::key);
+            let of_club = accounts::club_id.eq(club).and(accounts::key.eq_any(keys));
             let own = accounts::table.filter(of_club).select(accounts::id).load(conn)?;
             query.filter(entries::id.eq_any(entries_touching(conn, own, before, limit)?))
         }
@@ -198,25 +198,31 @@ pub fn tell(
         .collect())
 }
 
-/// The latest entries with a line on one of these accounts.
+/// The latest entries with a line on one of these accounts. Each account is asked for its own latest, so that no more is
+/// read than may be told.
 fn entries_touching(
     conn: &mut AnyConn,
     of_accounts: Vec<AccountId>,
     before: Option<EntryId>,
     limit: i64,
 ) -> Result<Vec<EntryId>, Failure> {
-    let mut query = postings::table
-        .filter(postings::account_id.eq_any(of_accounts))
-        .order(postings::entry_id.desc())
-        .limit(limit * 2)
-        .select(postings::entry_id)
-        .into_boxed();
-    if let Some(before) = before {
-        query = query.filter(postings::entry_id.lt(before));
+    let mut found: Vec<EntryId> = Vec::new();
+    for account in of_accounts {
+        let mut query = postings::table
+            .filter(postings::account_id.eq(account))
+            .order(postings::entry_id.desc())
+            .limit(limit)
+            .select(postings::entry_id)
+            .into_boxed();
+        if let Some(before) = before {
+            query = query.filter(postings::entry_id.lt(before));
+        }
+        found.extend(query.load::<EntryId>(conn)?);
     }
-    let mut found: Vec<EntryId> = query.load(conn)?;
+    found.sort_unstable();
     found.dedup();
-    Ok(found)
+    let most = usize::try_from(limit).unwrap_or(usize::MAX);
+    Ok(found.split_off(found.len().saturating_sub(most)))
 }
 
 fn taken_back(conn: &mut AnyConn, ids: &[EntryId]) -> Result<HashMap<EntryId, TakenBack>, Failure> {

@@ -95,8 +95,9 @@ impl From<Columns> for Stocked {
     }
 }
 
-/// Written out, so that the database sees that its index over what is in stock fits.
-fn in_stock() -> SqlLiteral<Bool> {
+/// Written out, so that the database sees that its index over what is in stock fits: used-up lots are most of a long
+/// history.
+pub(in crate::db) fn in_stock() -> SqlLiteral<Bool> {
     sql("accounts.kind = 'stock' AND accounts.quantity > 0")
 }
 

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use diesel::prelude::*;
 
 use super::items::ItemRow;
+use super::list::in_stock;
 use crate::db::books::changes_after;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
@@ -176,7 +177,7 @@ pub fn shelves(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<Shel
 pub fn shelves_on(conn: &mut AnyConn, club: ClubId, of: Shelved, day: Day) -> Result<Vec<Shelf>, Failure> {
     let found = left_at(conn, club, of)?;
     let accounts: Vec<AccountId> = found.iter().map(|(account, _)| *account).collect();
-    let mut later = changes_after(conn, &accounts, day)?;
+    let mut later = changes_after(conn, club, &accounts, day)?;
     let looked_at = |(account, shelf)| Shelf { later: later.remove(&account).unwrap_or_default(), ..shelf };
     Ok(found.into_iter().map(looked_at).collect())
 }
@@ -200,7 +201,7 @@ fn left_at(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<(Account
         .into_boxed();
     query = match of {
         Shelved::Lot(lot) => query.filter(accounts::lot_id.eq(lot).and(accounts::quantity.gt(Milli::ZERO))),
-        Shelved::Item(item) => query.filter(lots::item_id.eq(item).and(accounts::quantity.gt(Milli::ZERO))),
+        Shelved::Item(item) => query.filter(lots::item_id.eq(item).and(in_stock())),
         Shelved::At(lot, place) => query.filter(accounts::lot_id.eq(lot).and(accounts::place_id.eq(place))),
     };
     let rows: Vec<Row> = query.load(conn)?;
@@ -287,6 +288,9 @@ pub fn units(conn: &mut AnyConn, club: ClubId, of: &[ItemId], lots_of: &[LotId])
         .filter(items::club_id.eq(club).and(items::id.eq_any(of.to_vec())))
         .select((items::id, items::unit))
         .load(conn)?;
+    if lots_of.is_empty() {
+        return Ok(Units { items: items.into_iter().collect(), lots: HashMap::new() });
+    }
     let lots: Vec<(LotId, BaseUnit)> = lots::table
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
         .filter(lots::club_id.eq(club).and(lots::id.eq_any(lots_of.to_vec())))

@@ -63,7 +63,7 @@ pub struct ReversedBy {
 /// One line of an entry: what came to an account, or with a minus went from it.
 #[derive(Serialize, ToSchema)]
 pub struct EntryLine {
-    /// stock, batch, member, purse, lost, tasted, given or difference.
+    /// stock, batch, member, payer, settled, purse, lost, tasted, given or difference.
     pub account: String,
     /// The lot, for stock.
     pub lot: Option<String>,
@@ -129,7 +129,7 @@ impl From<&ToldLine> for EntryLine {
                 batch = Some(of.to_string());
                 Some(BaseUnit::Millilitre)
             }
-            Account::Member(of) => {
+            Account::Member(of) | Account::Payer(of) | Account::Settled(of) => {
                 member = Some(of.to_string());
                 None
             }
@@ -247,7 +247,7 @@ mod tests {
             reversed: None,
             lines: vec![
                 line(stock, Some(BaseUnit::Gram), 2_500_000, 4_250_000),
-                line(Account::Member(MemberId::fresh()), None, 0, -4_250_000),
+                line(Account::Payer(MemberId::fresh()), None, 0, -4_250_000),
             ],
         };
         let body = EntryBody::from(&told);
@@ -255,7 +255,7 @@ mod tests {
         let first = body.lines[0].quantity.clone().unwrap();
         assert_eq!((first.amount.as_str(), first.unit.as_str()), ("2500", "g"));
         assert_eq!(body.lines[0].lot_code.as_deref(), Some("L-1"));
-        assert_eq!(body.lines[1].account, "member");
+        assert_eq!(body.lines[1].account, "payer");
         assert_eq!(body.lines[1].cost, "-4.25");
         assert!(body.lines[1].quantity.is_none() && body.lines[1].lot.is_none());
     }

@@ -271,7 +271,7 @@ fn origin(site: &Site, known: &Known, who: &Doer) -> Origin {
 
 fn payer(known: &Known) -> String {
     let lines = known.came.iter().flat_map(|told| &told.lines);
-    let mut members = lines.filter(|line| matches!(line.account, Account::Member(_)));
+    let mut members = lines.filter(|line| matches!(line.account, Account::Payer(_)));
     members.find_map(|line| line.name.clone()).unwrap_or_else(|| "the club".to_owned())
 }
 
