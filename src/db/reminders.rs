@@ -383,7 +383,7 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
         .first(conn)?;
     let lots = accounts::table
         .filter(accounts::club_id.eq(club).and(in_stock()))
-        .select(count_star())
+        .select(sql::<BigInt>("COUNT(DISTINCT accounts.lot_id)"))
         .first(conn)?;
     let working = batches::table
         .filter(batches::club_id.eq(club).and(batches::stage.eq(Stage::Working)))

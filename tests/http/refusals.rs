@@ -292,7 +292,7 @@ async fn people_come_in_by_what_they_know(ground: &Ground) {
     let heard = server.submit(&scene.session, "/me/sessions/nothing/end", &form(&[("form_token", token)]));
     assert_eq!(heard.status, 404, "{}", heard.body);
     let heard = server.submit("nobody", "/sign-out", &form(&[("form_token", token)]));
-    assert_eq!(heard.status, 409, "a form of another session: {}", heard.body);
+    assert!(matches!(heard.status, 401 | 409), "a form of another session: {}", heard.body);
     assert_eq!(server.open_page(&scene.session, "/me").status, 200, "still signed in");
     server.end().await;
 }

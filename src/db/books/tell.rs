@@ -198,8 +198,8 @@ pub fn tell(
         .collect())
 }
 
-/// The latest entries with a line on one of these accounts. Each account is asked for its own latest, so that no more is
-/// read than may be told.
+/// The latest entries with a line on one of these accounts. Each account is asked for its own latest, so that no more
+/// is read than may be told.
 fn entries_touching(
     conn: &mut AnyConn,
     of_accounts: Vec<AccountId>,
