@@ -47,10 +47,12 @@ fn tables(conn: &mut AnyConn) -> BTreeSet<String> {
                  WHEN 'BIGINT' THEN 'BigInt' WHEN 'TEXT' THEN 'Text' WHEN 'TIMESTAMP' THEN 'Timestamp' \
                  WHEN 'DATE' THEN 'Date' WHEN 'BOOLEAN' THEN 'Bool' ELSE c.type END AS line \
                  FROM sqlite_schema t JOIN pragma_table_info(t.name) c \
-                 WHERE t.type = 'table' AND t.name NOT LIKE '\\_\\_%' ESCAPE '\\'",
+                 WHERE t.type = 'table' AND t.name NOT LIKE '\\_\\_%' ESCAPE '\\' \
+                 AND t.name NOT LIKE 'sqlite%'",
                 "SELECT t.name || ' (' || group_concat(c.name, ', ' ORDER BY c.pk) || ')' AS line \
                  FROM sqlite_schema t JOIN pragma_table_info(t.name) c \
-                 WHERE t.type = 'table' AND c.pk > 0 AND t.name NOT LIKE '\\_\\_%' ESCAPE '\\' GROUP BY t.name",
+                 WHERE t.type = 'table' AND c.pk > 0 AND t.name NOT LIKE '\\_\\_%' ESCAPE '\\' \
+                 AND t.name NOT LIKE 'sqlite%' GROUP BY t.name",
             ],
         ),
         AnyConn::Postgres(_) => lines(

@@ -248,7 +248,7 @@ mod tests {
         assert!((found - wanted).abs() < 1e-9 * wanted.abs().max(1.0), "{found} is not {wanted}");
     }
 
-    /// Factors: NIST SP 811, appendix B. The customary units of volume and mass are kept to a microlitre and a milligram.
+    /// Factors: NIST SP 811, appendix B. Customary units of volume and mass are kept to a microlitre and a milligram.
     #[test]
     fn a_value_is_read_in_the_unit_beside_the_field_or_in_its_own() {
         near(read(Dimension::Volume, "L", "60"), 60.0);

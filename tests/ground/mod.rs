@@ -94,7 +94,11 @@ impl Ground {
     pub fn connection(&self) -> AnyConn {
         match &self.address {
             Address::Sqlite(path) => {
-                AnyConn::Sqlite(Connection::establish(&path.to_string_lossy()).expect("the file opens"))
+                let mut conn: SqliteConnection =
+                    Connection::establish(&path.to_string_lossy()).expect("the file opens");
+                // Who used it before may still be closing it.
+                conn.batch_execute("PRAGMA busy_timeout = 5000").expect("it waits");
+                AnyConn::Sqlite(conn)
             }
             Address::Postgres(url) => {
                 AnyConn::Postgres(Connection::establish(url).expect("the server answers"))
