@@ -40,6 +40,8 @@ fn formulas_agree_with_other_software() {
     let asked = std::fs::read_to_string(&inputs).expect("the script has written its inputs");
     std::fs::write(&answers, answer_all(&asked)).expect("the temporary folder can be written");
     let agreed = run(&[&inputs, &answers]);
+    let scipy = Command::new(&python).arg(&script).arg("speed").output().expect("it started before");
+    speed::print_ratios(&String::from_utf8_lossy(&scipy.stdout));
     std::fs::remove_dir_all(&folder).expect("the temporary folder is ours");
     assert!(agreed, "a formula deviates by more than its tolerance: see the table above");
 }

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use diesel::connection::SimpleConnection;
-use diesel::{Connection, PgConnection};
+use diesel::{Connection, PgConnection, SqliteConnection};
 use undercroft::db::connection::{Address, AnyConn};
 use undercroft::db::verify::{Findings, verify};
 use undercroft::db::{Database, members};
