@@ -132,7 +132,8 @@ fn line(line: &crate::db::books::ToldLine) -> Line {
         }
         Account::Batch(_) => format!("Batch {name}"),
         Account::Member(_) => name,
-        Account::Payer(_) | Account::Settled(_) => format!("Paid by {name}"),
+        Account::Payer(_) => format!("Paid by {name}"),
+        Account::Settled(_) => format!("Between {name} and the club"),
         Account::Purse => "The club’s purse".to_owned(),
         Account::Lost => "Lost".to_owned(),
         Account::Tasted => "Opened for tastings".to_owned(),
