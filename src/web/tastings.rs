@@ -278,7 +278,7 @@ pub async fn show(
         about: about(table, who.today()),
         lead: lead(table, &seen),
         question: table.tasting.question.clone(),
-        said: query.draft.typed("said").and_then(|word| said(&word)),
+        said: query.draft.typed("said").and_then(|word| said(&word, state)),
         state: format!("{}{}", state.code(), table.missing().len()),
         asked: asked(table, &seen, who.role),
         sheet: sheet_way(table, &seen, &href),
@@ -335,7 +335,9 @@ fn lead(table: &Table, seen: &Seen) -> String {
         State::ToCome => {
             let yes = table.seats.iter().filter(|seat| seat.may_taste == Some(true)).count();
             let invited = i64::try_from(table.seats.len()).unwrap_or(i64::MAX);
-            format!("{} invited; {yes} will taste.", words::count(invited, "member is", "members are"))
+            let yes =
+                if yes == 0 { "nobody has said yes yet".to_owned() } else { format!("{yes} will taste") };
+            format!("{} invited; {yes}.", words::count(invited, "member is", "members are"))
         }
         State::AtTheTable => format!("{}. The key opens with the last one.", sheets_in(&table.seats)),
         State::Open => {
@@ -349,13 +351,14 @@ fn lead(table: &Table, seen: &Seen) -> String {
     }
 }
 
-fn said(word: &str) -> Option<&'static str> {
+fn said(word: &str, state: State) -> Option<&'static str> {
     Some(match word {
         "planned" => "It is planned. Those who are invited find it here and say whether they may taste.",
         "changed" => "The plan is changed. Whoever was asked about other allergens is asked again.",
         "yes" => "You taste. Until glasses are poured you may say otherwise.",
         "no" => "You leave this one out. Nothing is poured for you.",
         "begun" => "It has begun: the bottles are out of the cellar, and every glass has its code.",
+        "in" if state == State::Open => "Your sheet is in. It was the last one: the key is open.",
         "in" => "Your sheet is in. Until the key is open you may correct it.",
         _ => return None,
     })
@@ -434,7 +437,8 @@ fn hidden(table: &Table, seen: &Seen) -> Option<String> {
     }
     let samples = i64::try_from(table.samples.len()).unwrap_or(i64::MAX);
     Some(format!(
-        "{} in it; which, is shown when the key is open.",
+        "{} in it; which glass holds what is shown when the key is open. The books name the bottles that were opened: \
+         leave them unread until then.",
         words::count(samples, "bottling is", "bottlings are")
     ))
 }

@@ -141,14 +141,22 @@ document.querySelectorAll("form[data-live]").forEach((form) => {
 });
 
 // A tasting sheet where the signal drops: what is chosen and typed is kept on the device under the sheet's name until the
-// server has it. It is sent when the signal is back, with the same request key, so that it is recorded once.
+// server has it. The screens of the other glasses are fetched beforehand, so that one can go on without a signal. What was
+// saved meanwhile is sent when the signal is back, each with its own request key, so that it is recorded once.
 const KEPT = "undercroft.sheet.";
+const screens = new Map();
+let [delivering, waiting, later] = [Promise.resolve(), null, null];
+const deliver = () => (delivering = delivering.then(deliverAll));
+const toSend = () =>
+  Object.keys(localStorage).filter((name) => name.startsWith(KEPT) && name !== waiting && readKept(name)?.toSend);
 
 document.querySelectorAll("form[data-keep]").forEach(keepSheet);
+if (document.querySelector("form[data-keep]") && toSend().length) deliverLater();
 
 function keepSheet(form) {
   const name = KEPT + form.dataset.keep;
   const says = form.querySelector("[data-kept]");
+  const glasses = [...document.querySelectorAll(".tray a")];
   const fields = () => [...new FormData(form)].filter(([field]) => !["form_token", "request_key"].includes(field));
   const kept = readKept(name);
   if (kept && kept.saved === form.dataset.saved && !form.closest("main").querySelector(".problem")) {
@@ -161,25 +169,102 @@ function keepSheet(form) {
   } else if (kept) {
     localStorage.removeItem(name);
   }
+  glasses.forEach(fetchScreen);
+  for (const link of glasses) {
+    link.addEventListener("click", async (event) => {
+      if (!screens.has(link.href)) return;
+      event.preventDefault();
+      if (await reaches(form.action)) location.assign(link.href);
+      else showScreen(link.href);
+    });
+  }
   form.addEventListener("input", () => writeKept(name, { saved: form.dataset.saved, fields: fields() }));
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (form.dataset.sent) return;
-    writeKept(name, { saved: form.dataset.saved, fields: fields() });
-    while (!(await reaches(form))) {
+    const [entered, body] = [{ saved: form.dataset.saved, fields: fields() }, new URLSearchParams(new FormData(form))];
+    writeKept(name, entered);
+    waiting = name;
+    const next = document.querySelector(".tray [aria-current]")?.parentNode.nextElementSibling?.firstElementChild.href;
+    while (!(await reaches(form.action))) {
+      writeKept(name, { ...entered, toSend: { action: form.action, body: body.toString() } });
+      if (screens.has(next)) {
+        waiting = null;
+        showScreen(next);
+        return;
+      }
       says.textContent = "No signal. It is kept on this device and sent when the signal is back.";
-      await new Promise((done) => {
-        addEventListener("online", done, { once: true });
-        setTimeout(done, 4000);
-      });
+      await signal();
     }
+    await deliver();
+    writeKept(name, entered);
     form.submit();
   });
 }
 
+function signal() {
+  return new Promise((done) => {
+    addEventListener("online", done, { once: true });
+    setTimeout(done, 4000);
+  });
+}
+
+function fetchScreen({ href }) {
+  fetch(href, { cache: "no-store" })
+    .then(async (answer) => answer.ok && screens.set(href, await answer.text()))
+    .catch(() => {});
+}
+
+// The screen of another glass, as it was when it was fetched; what is kept of it is filled in.
+function showScreen(address) {
+  const page = new DOMParser().parseFromString(screens.get(address), "text/html");
+  const sheet = page.querySelector("form[data-keep]").dataset.keep.split(".")[0];
+  for (const link of page.querySelectorAll(".tray a:not(:has(.tick))")) {
+    if (readKept(`${KEPT}${sheet}.${link.textContent.trim()}`)?.toSend) {
+      link.insertAdjacentHTML("beforeend", '<span class="away"> kept</span><span class="tick" aria-hidden="true"></span>');
+    }
+  }
+  page.querySelector("[name=request_key]").value = [...crypto.getRandomValues(new Uint32Array(4))].join("-");
+  document.querySelector("main").replaceWith(document.adoptNode(page.querySelector("main")));
+  document.title = page.title;
+  history.replaceState(null, "", address);
+  scrollTo(0, 0);
+  const form = document.querySelector("form[data-keep]");
+  keepSheet(form);
+  const says = form.querySelector("[data-kept]");
+  says.textContent ||= "No signal. What you save is kept on this device and sent when the signal is back.";
+  later ??= deliverLater();
+}
+
+// Sends what was saved without a signal, one after the other, but for the screen that waits to be sent itself. False while
+// there is no signal.
+async function deliverAll() {
+  for (const name of toSend()) {
+    const text = localStorage.getItem(name);
+    const { toSend: { action, body }, ...kept } = readKept(name);
+    const answer = await fetch(action, { method: "POST", body: new URLSearchParams(body) }).catch(() => null);
+    if (!answer || answer.status >= 500) return false;
+    // What was corrected while it was under way is kept for the next time.
+    if (localStorage.getItem(name) !== text) continue;
+    if (answer.redirected && new URL(answer.url).pathname.includes("/tastings/")) localStorage.removeItem(name);
+    else writeKept(name, kept);
+  }
+  return true;
+}
+
+async function deliverLater() {
+  while (!(await deliver())) await signal();
+  later = null;
+  const says = document.querySelector("[data-kept]");
+  if (says) says.textContent = "The signal is back: what you saved is on your sheet.";
+  document.querySelectorAll(".tray a").forEach(fetchScreen);
+}
+
 // Whether the server can be reached; only then is the page left.
-const reaches = (form) =>
-  fetch(form.action, { method: "HEAD", cache: "no-store" }).then(() => true, () => false);
+function reaches(address) {
+  const asked = { method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(5000) };
+  return fetch(address, asked).then(() => true, () => false);
+}
 
 function readKept(name) {
   try {

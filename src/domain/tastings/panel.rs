@@ -38,22 +38,27 @@ impl Order {
         if judges < TOO_FEW {
             return vec![too_few(judges)];
         }
-        let mut says = vec![format!(
+        let agree = format!(
             "The tasters agree {} on the order (Kendall’s W {agreement:.2}, from 0 for no agreement to 1 for the same \
              order from everybody). If nobody saw a difference, so much agreement would come about {} (Friedman’s \
              test, ties counted).",
             how_well(agreement),
             chance(p)
-        )];
+        );
         if p > 0.05 {
+            let not = format!(
+                "These {judges} tasters did not tell any two of them apart: such differences come about by chance. Not \
+                 told apart is not the same as alike; a larger panel may well find a difference."
+            );
+            return vec![not, agree];
+        }
+        let mut says = Vec::new();
+        if self.apart.is_empty() {
             says.push(
-                "That is not enough to tell any two of them apart. Not told apart is not the same as alike: a larger \
-                 panel may well find a difference."
+                "The tasters lean to one order, but no two of them are far enough apart to be sure."
                     .to_owned(),
             );
-            return says;
-        }
-        if !self.apart.is_empty() {
+        } else {
             let pairs =
                 self.apart.iter().map(|(one, other)| format!("{} before {}", names[*one], names[*other]));
             says.push(format!("Told apart: {}.", pairs.collect::<Vec<_>>().join("; ")));
@@ -64,6 +69,7 @@ impl Order {
             let pairs = pairs.collect::<Vec<_>>().join("; ");
             says.push(format!("Not told apart: {pairs}. That is not the same as alike."));
         }
+        says.push(agree);
         says
     }
 }
@@ -115,10 +121,10 @@ mod tests {
         assert_eq!(order.apart, [(0, 3), (0, 2), (1, 2), (3, 2)]);
         assert_eq!(order.together, [(0, 1), (1, 3)]);
         let says = order.says(&names());
-        assert!(says[0].contains("agree well on the order (Kendall’s W 0.64"), "{says:?}");
-        assert!(says[0].contains("in fewer than 1 of 1000 such tastings"), "{says:?}");
-        assert!(says[1].starts_with("Told apart: Ash before Dogwood; Ash before Cedar"), "{says:?}");
-        assert!(says[2].contains("Ash and Birch") && says[2].contains("not the same as alike"), "{says:?}");
+        assert!(says[0].starts_with("Told apart: Ash before Dogwood; Ash before Cedar"), "{says:?}");
+        assert!(says[1].contains("Ash and Birch") && says[1].contains("not the same as alike"), "{says:?}");
+        assert!(says[2].contains("agree well on the order (Kendall’s W 0.64"), "{says:?}");
+        assert!(says[2].contains("in fewer than 1 of 1000 such tastings"), "{says:?}");
     }
 
     #[test]
@@ -126,8 +132,8 @@ mod tests {
         let order = Order::of(&rows("1 2 3,3 2 1,2 3 1,1 3 2,3 1 2,2 1 3")).unwrap();
         assert!(order.apart.is_empty());
         let says = order.says(&names());
-        assert!(says[0].contains("agree hardly") && says[0].contains("in almost every"), "{says:?}");
-        assert!(says[1].contains("Not told apart is not the same as alike"), "{says:?}");
+        assert!(says[0].contains("Not told apart is not the same as alike"), "{says:?}");
+        assert!(says[1].contains("agree hardly") && says[1].contains("in almost every"), "{says:?}");
     }
 
     #[test]

@@ -204,19 +204,16 @@ fn scored_says(scored: &Scored, table: &Table, names: &[String], counted: u32) -
     let list: Vec<String> =
         given.iter().map(|(at, mean)| format!("{:.1} for {}", mean.mean, names[*at])).collect();
     let tasters = if counted == 1 { "1 taster".to_owned() } else { format!("{counted} tasters") };
-    let mut says = vec![format!("Mean marks of {tasters} for “{line}”, of 10: {}.", list.join("; "))];
+    let means = format!("Mean marks of {tasters} for “{line}”, of 10: {}.", list.join("; "));
     if counted < TOO_FEW {
-        says.push(too_few(counted));
-        return says;
+        return vec![means, too_few(counted)];
     }
-    says.push(
-        "The bars are 95 % intervals (Student’s t): 95 times in 100 the mean of very many such tasters lies within."
-            .to_owned(),
-    );
-    if names.len() > 1 {
-        says.extend(order_says(&scored.order, names, counted));
-    }
-    says
+    // What is found comes first, then the marks it rests on, then how well the panel agrees.
+    let found = if names.len() > 1 { order_says(&scored.order, names, counted) } else { Vec::new() };
+    let bars = "The thick bar round a mean says how far it is to be trusted: drawn so, 95 bars in 100 hold the mean \
+                that very many such tasters would give (95 % interval, Student’s t).";
+    let mut found = found.into_iter();
+    found.next().into_iter().chain([means, bars.to_owned()]).chain(found).collect()
 }
 
 fn order_says(order: &Result<Order, NotEnough>, names: &[String], counted: u32) -> Vec<String> {
@@ -306,7 +303,7 @@ mod tests {
         assert_eq!(order.ranking.rank_sums, [8.0, 16.0]);
         assert_eq!(order.apart, [(0, 1)]);
         assert!(
-            results.says[0]
+            results.says[1]
                 .contains("8 tasters for “Overall”, of 10: 6.8 for Moor Mead, 1-1; 4.8 for Moor Mead, 2-1"),
             "{:?}",
             results.says

@@ -76,12 +76,11 @@ pub fn serve(table: &Table, mut draw: impl FnMut() -> u32) -> Served {
     let sheets: Vec<SheetId> =
         table.seats.iter().filter(|seat| seat.may(&allergens)).map(|seat| seat.sheet).collect();
     let start = usize::try_from(draw() % 1000).unwrap_or(0);
+    let designed = in_design(&glasses);
     let servings: Vec<(SheetId, Vec<u16>)> = sheets
         .into_iter()
         .zip(orders(method, table.samples.len(), start))
-        .map(|(sheet, glasses)| {
-            (sheet, glasses.into_iter().filter_map(|at| codes.get(at).copied()).collect())
-        })
+        .map(|(sheet, order)| (sheet, order.into_iter().filter_map(|at| designed.get(at).copied()).collect()))
         .collect();
     let bottles = bottles(table, &glasses, &servings);
     Served { glasses, servings, bottles, bags: bags(table, draw) }
@@ -97,20 +96,27 @@ fn bags(table: &Table, mut draw: impl FnMut() -> u32) -> Vec<(SampleId, u32)> {
     samples.into_iter().zip(1..).collect()
 }
 
+/// The codes in the order in which the design numbers them: by code, the glasses of a sample side by side. An order of
+/// the samples would be one that the host knows, and whoever saw the trays of all could tell from the design what is in
+/// which glass.
+fn in_design(glasses: &[(SampleId, u16)]) -> Vec<u16> {
+    let least = |sample: SampleId| glasses.iter().filter(|one| one.0 == sample).map(|one| one.1).min();
+    let mut keyed: Vec<_> = glasses.iter().map(|(sample, code)| (least(*sample), *code)).collect();
+    keyed.sort_unstable();
+    keyed.into_iter().map(|one| one.1).collect()
+}
+
 /// The codes for one who says after the beginning that they may taste: the order after those that are given out.
 pub fn serve_one_more(table: &Table) -> Vec<u16> {
     let given = table.seats.iter().filter(|seat| !seat.serving.is_empty()).count();
-    let by_sample: Vec<u16> = table
-        .samples
-        .iter()
-        .flat_map(|sample| table.glasses.iter().filter(|glass| glass.sample == sample.id))
-        .map(|glass| glass.code)
-        .collect();
+    let glasses: Vec<(SampleId, u16)> =
+        table.glasses.iter().map(|glass| (glass.sample, glass.code)).collect();
+    let designed = in_design(&glasses);
     let order = orders(table.tasting.method, table.samples.len(), given).next().unwrap_or_default();
-    order.into_iter().filter_map(|at| by_sample.get(at).copied()).collect()
+    order.into_iter().filter_map(|at| designed.get(at).copied()).collect()
 }
 
-/// Orders of serving without end, balanced: glasses by number from 0, in the order of the samples.
+/// Orders of serving without end, balanced: glasses by number from 0, as [`in_design`] numbers them.
 fn orders(method: Method, samples: usize, start: usize) -> impl Iterator<Item = Vec<usize>> {
     // The six ways to set two alike and one other (ISO 4120), once with either glass of the one that stands alone.
     const TRIANGLES: [[usize; 3]; 12] = [
@@ -212,6 +218,24 @@ mod tests {
         assert_eq!(bags, [1, 2, 3, 4], "every sample has a bag of its own");
         // 8 tasters × 30 mL from bottles of 75 cl.
         assert!(served.bottles.iter().all(|bottles| bottles.1 == 1));
+    }
+
+    #[test]
+    fn the_trays_do_not_follow_the_order_of_the_plan() {
+        // Of four samples every order of the design begins with a number and the next one, modulo four.
+        let table = table(Method::Scored, 4, 8);
+        let mut draw = numbers();
+        let mut step = || {
+            let served = serve(&table, &mut draw);
+            let at = |code: u16| {
+                let sample = served.glasses.iter().find(|glass| glass.1 == code).unwrap().0;
+                table.samples.iter().position(|one| one.id == sample).unwrap()
+            };
+            let first = &served.servings[0].1;
+            (at(first[1]) + 4 - at(first[0])) % 4
+        };
+        let steps: std::collections::HashSet<usize> = (0..40).map(|_| step()).collect();
+        assert_eq!(steps.len(), 3, "a tray does not tell what is in its glasses");
     }
 
     #[test]
