@@ -3,6 +3,7 @@
 use askama::Template;
 
 mod course;
+pub mod export;
 mod figures;
 pub mod list;
 pub mod mass;
@@ -41,6 +42,8 @@ use task::Task;
 
 /// Entries on one page of a batch.
 const TRAIL: i64 = 20;
+/// Readings that are listed on the page; a file has all.
+const READINGS: usize = 200;
 /// Tasks that have a button beside the likeliest; the rest are folded.
 const ALSO: usize = 2;
 
@@ -62,6 +65,7 @@ struct BatchPage {
     caution: Option<&'static str>,
     curve: String,
     readings: Vec<ReadingRow>,
+    readings_in_all: usize,
     facts: Vec<Fact>,
     bottlings: Vec<(String, String)>,
     origin: Option<(String, String)>,
@@ -112,7 +116,7 @@ pub fn find(
     };
     Ok(Some(Found {
         standing: rows::standing(conn, club, id)?,
-        readings: rows::readings(conn, club, id, 200)?,
+        readings: rows::readings(conn, club, id, i64::MAX)?,
         story: rows::story(conn, club, id)?,
         bottlings: bottles::of_batch(conn, club, id)?,
         plan: (plans::steps(conn, club, id)?, plans::supplies(conn, club, id)?),
@@ -165,8 +169,9 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         rest: next.iter().skip(1 + beside).map(link).collect(),
         caution: caution(batch.stage),
         curve: gravity_curve(&batch, &gravities, course.as_ref(), who),
-        readings: readings.iter().rev().map(|reading| reading_row(reading, who)).collect(),
-        request_keys: readings.iter().map(|_| site.form("", "", "").request_key).collect(),
+        readings: readings.iter().rev().take(READINGS).map(|reading| reading_row(reading, who)).collect(),
+        readings_in_all: readings.len(),
+        request_keys: readings.iter().take(READINGS).map(|_| site.form("", "", "").request_key).collect(),
         facts: figures(batch.stage, &standing, &story, &readings, course.as_ref(), who),
         bottlings: bottlings
             .iter()

@@ -43,8 +43,10 @@ pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Fai
     }
     let zone: String = clubs::table.filter(clubs::id.eq(club)).select(clubs::time_zone).first(conn)?;
     let zone = zone.parse().map_err(|_| Failure::Fault(format!("there is no time zone “{zone}”")))?;
-    let gravities = latest_gravities(conn, id, 1000)?;
-    story.gravities = gravities.iter().map(|(at, value)| (local_day(*at, zone), value.number())).collect();
+    story.gravities = latest_gravities(conn, id, i64::MAX)?
+        .into_iter()
+        .map(|(at, gravity)| (local_day(at, zone), gravity.number()))
+        .collect();
     Ok(story)
 }
 

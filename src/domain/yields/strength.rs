@@ -13,7 +13,7 @@
 //! What leaves a batch does not change the strength of the rest. Supplies that bring less than 2 g of sugar to a litre
 //! and less than a hundredth of the volume count as nothing: they are worth a tenth of a per cent at most.
 
-use super::Story;
+use super::{Story, Used};
 use crate::domain::batches::{Came, Progress, Stage};
 use crate::domain::stock::{Item, ItemKind};
 use crate::science::blend::{Part, blend};
@@ -56,6 +56,13 @@ pub enum Basis {
         /// Litres that hold them.
         litres: f64,
     },
+    /// The sugar that was drawn into it: what it reaches when all of it has fermented.
+    Sugars {
+        /// Grams of hexose.
+        added_g: f64,
+        /// Litres that hold them.
+        litres: f64,
+    },
     /// What was put together last: litres and % vol. One part alone is drink as it came from another batch.
     Parts(Vec<(f64, f64)>),
 }
@@ -65,7 +72,7 @@ impl Basis {
     pub const fn code(&self) -> &'static str {
         match self {
             Self::Gravities { .. } => "gravities",
-            Self::Whey { .. } => "sugars",
+            Self::Whey { .. } | Self::Sugars { .. } => "sugars",
             Self::Parts(_) => "parts",
         }
     }
@@ -235,6 +242,30 @@ impl Story {
             }
             Known::Not(why) => Err(why),
         }
+    }
+
+    /// How strong it gets when all the sugar that was drawn into it has fermented, and the supplies that state no
+    /// sugar, of which none is counted. Nothing where drink from elsewhere came in or it has no yeast yet. The volume
+    /// is that of the must, with pomace or whey where they were in it.
+    pub fn expected(&self) -> Option<(Strength, Vec<String>)> {
+        let poured = self.turns.iter().any(|turn| matches!(turn.what, What::Came(..) | What::Poured));
+        if poured || self.must <= Milli::ZERO {
+            return None;
+        }
+        if self.dairy() {
+            return self.dairy_strength().map(|strength| (strength, Vec::new()));
+        }
+        let (added_g, litres) = (self.grams_of(|item| item.sugar_mg_per_kg), self.must.base() / 1000.0);
+        if added_g <= 0.0 {
+            return None;
+        }
+        let found =
+            alcohol::potential_vol_percent(added_g / litres, alcohol::DEFAULT_HEXOSE_PER_VOL_G_L).ok()?;
+        let silent =
+            |used: &&Used| used.item.kind == ItemKind::Ingredient && used.item.sugar_mg_per_kg.is_none();
+        let silent = self.supplies.iter().filter(silent).map(|used| used.item.name.clone()).collect();
+        let basis = Basis::Sugars { added_g, litres };
+        Some((Strength { vol_percent: found.value, basis, warning: found.warning }, silent))
     }
 
     /// What goes along with drink that is moved to another batch. The sugar of whey that still works has not become the

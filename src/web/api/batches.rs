@@ -183,12 +183,37 @@ pub struct WholeBatch {
     pub strength: Option<StrengthBody>,
     /// Why its strength is not known.
     pub strength_unknown: Option<String>,
+    /// While it works: the strength that the sugar drawn into it gives when all of it ferments.
+    pub strength_expected: Option<StrengthBody>,
     /// The latest 200 readings, oldest first.
     pub readings: Vec<ReadingBody>,
+    /// There are more readings than these: `/batches/{id}/readings` gives all.
+    pub more_readings: bool,
     /// The ids of the latest 100 entries, newest first; see `/entries/{id}`.
     pub entries: Vec<String>,
+    /// There are more entries than these: `/entries?batch={id}` gives all, part by part.
+    pub more_entries: bool,
     /// The ids of its bottlings.
     pub bottlings: Vec<String>,
+}
+
+/// The most readings and entries in the answer about one batch.
+const READINGS: usize = 200;
+const ENTRIES: usize = 100;
+
+/// All readings of a batch.
+pub async fn readings(
+    who: Onlooker,
+    site: Site,
+    path: Path<BatchId>,
+) -> Result<Answer<Page<ReadingBody>>, Problem> {
+    let (id, club) = (path.0, who.club);
+    let read = site.db.read(move |conn| {
+        rows::named(conn, club, id)?;
+        rows::readings(conn, club, id, i64::MAX)
+    });
+    let found = read.await.map_err(|failure| missing(failure, "batch"))?;
+    Ok(Answer(Page { items: found.iter().map(ReadingBody::from).collect(), next: None }))
 }
 
 /// One batch.
@@ -197,14 +222,25 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Result<Answ
     let read = site.db.read(move |conn| {
         let batch = rows::batch(conn, doer.club, id)?;
         let holding = rows::standing(conn, doer.club, id)?.holding;
-        let entries = crate::db::books::tell(conn, doer.club, crate::db::books::Which::Batch(id), None, 100)?;
+        let mut entries =
+            crate::db::books::tell(conn, doer.club, crate::db::books::Which::Batch(id), None, 1 + 100)?;
+        let more_entries = entries.len() > ENTRIES;
+        entries.truncate(ENTRIES);
+        let mut readings = rows::readings(conn, doer.club, id, 1 + 200)?;
+        let more_readings = readings.len() > READINGS;
+        readings.drain(..readings.len().saturating_sub(READINGS));
         let bottlings = crate::db::bottles::of_batch(conn, doer.club, id)?;
-        let strength = rows::story(conn, doer.club, id)?.strength();
+        let story = rows::story(conn, doer.club, id)?;
+        let strength = story.strength();
+        let expected = story.expected().filter(|_| batch.stage == Stage::Working);
         Ok::<_, Failure>(WholeBatch {
             batch: batch_body(&batch, holding, &doer),
             strength_unknown: strength.as_ref().err().map(|why| why.words().to_owned()),
             strength: strength.ok().map(strength_body),
-            readings: rows::readings(conn, doer.club, id, 200)?.iter().map(ReadingBody::from).collect(),
+            strength_expected: expected.map(|expected| strength_body(expected.0)),
+            readings: readings.iter().map(ReadingBody::from).collect(),
+            more_readings,
+            more_entries,
             entries: entries.iter().map(|entry| entry.id.to_string()).collect(),
             bottlings: bottlings.iter().map(|bottling| bottling.id.to_string()).collect(),
         })

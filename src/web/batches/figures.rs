@@ -110,6 +110,9 @@ pub(super) fn figures(
             how: Some((why.words().to_owned(), String::new())),
         }),
     }
+    if stage == Stage::Working && !story.dairy() {
+        found.extend(story.expected().map(|(strength, silent)| expected_fact(&strength, &silent)));
+    }
     if !stage.ended() && stage != Stage::LaidDown {
         found.push(Fact {
             name: "Cost of what is in it",
@@ -162,6 +165,18 @@ fn parts_in_words(parts: &[(f64, f64)], warning: &str) -> String {
     }
 }
 
+/// What the sugar gives, with the supplies of which none is counted.
+fn expected_fact(strength: &Strength, silent: &[String]) -> Fact {
+    let mut fact = strength_fact(strength);
+    if let (Some((how, _)), false) = (&mut fact.how, silent.is_empty()) {
+        how.push_str(&format!(
+            " No sugar is stated for {}, so none of theirs is counted.",
+            silent.join(" and ")
+        ));
+    }
+    fact
+}
+
 fn strength_fact(strength: &Strength) -> Fact {
     let warning = strength.warning.clone().unwrap_or_default();
     let (name, give, how, source) = match &strength.basis {
@@ -183,6 +198,14 @@ fn strength_fact(strength: &Strength) -> Fact {
             ),
             "Gravity would mislead: whey holds salts, protein and galactose that do not ferment. 16.83 g/L is the \
              convention of the European Union. Galactose is not counted here."
+                .to_owned(),
+        ),
+        Basis::Sugars { added_g, litres } => (
+            "Strength when it has fermented out",
+            "",
+            format!("{added_g:.0} g of sugar in {litres:.1} L, at 16.83 g/L for 1 % vol. {warning}"),
+            "From the sugar of what was drawn into it, counted as glucose and fructose. 16.83 g/L is the convention of \
+             the European Union. It takes for granted that all of it ferments."
                 .to_owned(),
         ),
         Basis::Parts(parts) => ("Strength, computed", "", parts_in_words(parts, &warning), PARTS_SOURCE.to_owned()),

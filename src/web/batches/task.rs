@@ -173,14 +173,14 @@ fn material(
     lots.extend(packaging.1);
     items.extend(draft.typed("item").and_then(|id| id.parse::<ItemId>().ok()));
     let open = [Stage::Planned, Stage::Preparing, Stage::Working, Stage::Resting];
-    let readings = batches::readings(conn, club, id, 60)?;
+    let readings = batches::readings(conn, club, id, i64::MAX)?;
     Ok(Some(Material {
         standing: batches::standing(conn, club, id)?,
         dairy: batches::story(conn, club, id)?.dairy(),
-        stock: stock::stock(conn, club, &StockFilter::default(), 2000)?,
+        stock: stock::stock(conn, club, &StockFilter::default())?,
         places: stock::places(conn, club)?,
-        items: stock::items(conn, club, 1000)?,
-        others: batches::batches(conn, club, &open, None, 200)?
+        items: stock::items(conn, club)?,
+        others: batches::batches(conn, club, &open, None, i64::MAX)?
             .into_iter()
             .filter(|other| other.id != id)
             .collect(),

@@ -373,3 +373,58 @@ fn the_answer_says_when_to_taste() {
     let told = super::ageing::Told::default();
     assert_eq!(age_row(&due, &[due], &told, today).state, "due");
 }
+
+#[test]
+fn a_file_of_many_parts_has_every_row_of_its_list() {
+    let cellar = Cellar::open();
+    let names: Vec<String> = (0..203).map(|number| format!("=Jar {number:03}")).collect();
+    let items: Vec<String> =
+        names.iter().map(|name| cellar.item(name, "packaging", "piece", &json!({}))).collect();
+    for some in items.chunks(70) {
+        let line = |item: &String| {
+            let quantity = json!({"amount": "12", "unit": "piece"});
+            json!({"item": item, "quantity": quantity, "cost": "6", "place": cellar.place})
+        };
+        let lines: Vec<Value> = some.iter().map(line).collect();
+        let heard = cellar.ask(Role::Cellarhand, "POST", "/receipts", &json!({"lines": lines}).to_string());
+        assert_eq!(heard.status, 201, "{}", heard.body);
+    }
+    let file = cellar.page(Role::Onlooker, "/stores/stock.csv");
+    let rows: Vec<Vec<&str>> = file.lines().map(|line| line.split(',').collect()).collect();
+    assert_eq!(
+        rows[0],
+        ["item", "kind", "lot", "place", "quantity", "unit", "cost", "currency", "best_before", "received"]
+    );
+    let stock = cellar.read("/stock");
+    let lots = stock["lots"].as_array().unwrap();
+    assert_eq!((rows.len() - 1, lots.len()), (203, 203));
+    for (row, lot) in rows[1..].iter().zip(lots) {
+        let name = format!("'{}", lot["item"]["name"].as_str().unwrap());
+        assert_eq!(row[0], name, "what was typed is never run");
+        assert_eq!((row[2], row[4], row[6]), (lot["lot"]["code"].as_str().unwrap(), "12", "6"));
+    }
+}
+
+#[test]
+fn of_many_readings_the_page_says_how_many_and_the_file_has_all() {
+    let cellar = Cellar::open();
+    let batch = cellar.whey_wine();
+    let path = format!("/batches/{batch}/readings");
+    let before = cellar.read(&path)["items"].as_array().unwrap().len();
+    for minute in 0..201 {
+        let at = (now() - chrono::Duration::minutes(500 - minute)).and_utc().to_rfc3339();
+        let body = json!({"at": at, "kind": "temperature", "value": "18.5"});
+        assert_eq!(cellar.ask(Role::Cellarhand, "POST", &path, &body.to_string()).status, 201);
+    }
+    let all = cellar.read(&path);
+    assert_eq!(all["items"].as_array().unwrap().len(), before + 201);
+    let batch_body = cellar.read(&format!("/batches/{batch}"));
+    assert_eq!(batch_body["readings"].as_array().unwrap().len(), 200);
+    assert_eq!((&batch_body["more_readings"], &batch_body["more_entries"]), (&json!(true), &json!(false)));
+    let page = cellar.page(Role::Onlooker, &format!("/batches/{batch}"));
+    assert!(page.contains(&format!("The 200 latest of {} readings", before + 201)), "{page}");
+    assert!(page.contains(&format!("/batches/{batch}/readings.csv")));
+    let file = cellar.page(Role::Onlooker, &format!("/batches/{batch}/readings.csv"));
+    assert_eq!(file.lines().count(), before + 202);
+    assert!(file.starts_with("batch,at_utc,kind,value_at_20_celsius,"));
+}

@@ -174,3 +174,25 @@ fn only_what_changes_the_gravity_counts_as_added() {
     let used = Used { item: sugar, quantity: Milli::new(1) };
     assert!(used.item.sugar_mg_per_kg.is_some());
 }
+
+/// 16.83 g of sugar in a litre of must for 1 % vol: the convention of the European Union (Regulation (EU) 1308/2013,
+/// annex VII, counts grape must so).
+#[test]
+fn what_its_sugar_gives_is_expected_while_it_works() {
+    let sugar = supply(ItemKind::Ingredient, BaseUnit::Gram, Some(1_000_000), Some(1_587_000));
+    let pears = Item { name: "Pears".to_owned(), ..supply(ItemKind::Ingredient, BaseUnit::Gram, None, None) };
+    let used = |item: &Item, grams: i64| Used { item: item.clone(), quantity: Milli::new(grams * 1000) };
+    let must = Story {
+        supplies: vec![used(&sugar, 1683), used(&pears, 2000)],
+        must: litres(10),
+        gravities: read(&[(2, 1.0700), (3, 1.0600)]),
+        ..Story::default()
+    };
+    let (strength, silent) = must.expected().unwrap();
+    assert!((strength.vol_percent - 10.0).abs() < 1e-9, "{strength:?}");
+    assert_eq!(silent, ["Pears"]);
+    assert!(must.strength().unwrap().vol_percent < 2.0, "beside what the readings say");
+    let moved = Story { turns: vec![turn(3, 10, came(5, Stage::Resting, None, Some(8.0)))], ..must.clone() };
+    assert_eq!(moved.expected(), None, "drink from elsewhere came in");
+    assert_eq!(Story { must: Milli::ZERO, ..must }.expected(), None, "no yeast yet");
+}
