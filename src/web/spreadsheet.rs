@@ -3,10 +3,17 @@
 //! What people typed is never run: a cell that a spreadsheet would take for a formula gets an apostrophe
 //! before it. Numbers and days that we wrote stay as they are.
 
+use std::future::Future;
+use std::pin::Pin;
+use std::task::{Context, Poll};
+
 use actix_web::HttpResponse;
+use actix_web::body::{BodySize, MessageBody};
+use actix_web::web::Bytes;
+use tokio::sync::mpsc;
 
 use super::problem::Problem;
-use super::respond;
+use super::respond::{self, Reply};
 use super::site::Site;
 use crate::actions::members::note;
 use crate::domain::members::Doer;
@@ -33,11 +40,14 @@ impl Cell {
 
     fn written(self) -> String {
         match self {
-            Self::Typed(text) if text.starts_with(['=', '+', '-', '@', '\t', '\r']) => format!("'{text}"),
+            Self::Typed(text) if text.starts_with(RUN) => format!("'{text}"),
             Self::Typed(text) | Self::Ours(text) => text,
         }
     }
 }
+
+/// With what a cell begins that a spreadsheet would run, the wide forms too.
+const RUN: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
 
 /// What leaves the house: the audit log says so before anything is sent, so every file begins with it.
 pub(super) struct Leaving(());
@@ -55,11 +65,66 @@ pub(super) fn csv(
     header: &[&str],
     rows: impl IntoIterator<Item = Vec<Cell>>,
 ) -> Result<HttpResponse, Problem> {
-    Ok(respond::file("text/csv; charset=utf-8", name, part(leaving, Some(header), rows)?))
+    Ok(respond::file("text/csv; charset=utf-8", name, part_of(leaving, Some(header), rows)?))
+}
+
+/// A part of a file and, where there is more, after what the next one begins.
+pub(super) type Part<K> = Result<(Vec<Vec<Cell>>, Option<K>), Problem>;
+
+/// Send a file part by part. The first is read before anything is sent, so that what goes wrong at once is
+/// said.
+pub(super) async fn sent<K, F>(
+    leaving: Leaving,
+    name: String,
+    header: &'static [&'static str],
+    mut part: impl FnMut(Option<K>) -> F + 'static,
+) -> Reply
+where
+    K: 'static,
+    F: Future<Output = Part<K>> + 'static,
+{
+    let (rows, mut next) = part(None).await?;
+    let first = part_of(&leaving, Some(header), rows)?;
+    let (sender, parts) = mpsc::channel(1);
+    actix_web::rt::spawn(async move {
+        let mut sending = Ok(first);
+        loop {
+            let broke = sending.is_err();
+            if sender.send(sending).await.is_err() || broke {
+                return;
+            }
+            let Some(after) = next.take() else { return };
+            sending = part(Some(after)).await.and_then(|(rows, more)| {
+                next = more;
+                part_of(&leaving, None, rows)
+            });
+        }
+    });
+    Ok(HttpResponse::Ok()
+        .content_type("text/csv; charset=utf-8")
+        .insert_header(("Content-Disposition", format!("attachment; filename=\"{name}\"")))
+        .body(Parts(parts)))
+}
+
+/// The body of a file that is sent part by part. Where a part cannot be read, the connection ends before
+/// the file does, so that half a file is never taken for a whole one.
+struct Parts(mpsc::Receiver<Result<Vec<u8>, Problem>>);
+
+impl MessageBody for Parts {
+    type Error = Problem;
+
+    fn size(&self) -> BodySize {
+        BodySize::Stream
+    }
+
+    fn poll_next(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<Option<Result<Bytes, Problem>>> {
+        let part = self.get_mut().0.poll_recv(context);
+        part.map(|part| part.map(|bytes| bytes.map(Bytes::from)))
+    }
 }
 
 /// A part of a file that is sent part by part; the first has the header.
-pub(super) fn part(
+fn part_of(
     _: &Leaving,
     header: Option<&[&str]>,
     rows: impl IntoIterator<Item = Vec<Cell>>,
@@ -92,5 +157,8 @@ mod tests {
         let body = written(Some(&["what", "name", "cost", "mark"]), [row]).unwrap();
         let text = String::from_utf8(body).unwrap();
         assert_eq!(text, "what,name,cost,mark\r\n'=1+1,\"Milk, \"\"whole\"\"\",-3.5,'-\r\n");
+        for first in RUN {
+            assert_eq!(Cell::typed(format!("{first}A1")).written(), format!("'{first}A1"));
+        }
     }
 }

@@ -1,14 +1,5 @@
 //! Reports as files. A long one is read and sent part by part, so that no more than two parts are in memory.
 
-use std::future::Future;
-use std::pin::Pin;
-use std::task::{Context, Poll};
-
-use actix_web::HttpResponse;
-use actix_web::body::{BodySize, MessageBody};
-use actix_web::web::Bytes;
-use tokio::sync::mpsc;
-
 use super::{COLUMNS, costed, percent, yields};
 use crate::db::reports as rows;
 use crate::domain::bottles::cost_per_bottle;
@@ -17,66 +8,11 @@ use crate::units::days;
 use crate::web::problem::Problem;
 use crate::web::respond::Reply;
 use crate::web::site::Site;
-use crate::web::spreadsheet::{self, Cell, Leaving};
+use crate::web::spreadsheet::{self, Cell};
 
 /// Rows of one part. Yields read all of a batch for a row, so theirs are smaller.
 const ROWS: i64 = 500;
 const YIELDS: i64 = 50;
-
-/// A part of a file and, where there is more, after what the next one begins.
-type Part<K> = Result<(Vec<Vec<Cell>>, Option<K>), Problem>;
-
-/// Send a file part by part. The first is read before anything is sent, so that what goes wrong at once is
-/// said.
-async fn sent<K, F>(
-    leaving: Leaving,
-    name: String,
-    header: &'static [&'static str],
-    mut part: impl FnMut(Option<K>) -> F + 'static,
-) -> Reply
-where
-    K: 'static,
-    F: Future<Output = Part<K>> + 'static,
-{
-    let (rows, mut next) = part(None).await?;
-    let first = spreadsheet::part(&leaving, Some(header), rows)?;
-    let (sender, parts) = mpsc::channel(1);
-    actix_web::rt::spawn(async move {
-        let mut sending = Ok(first);
-        loop {
-            let broke = sending.is_err();
-            if sender.send(sending).await.is_err() || broke {
-                return;
-            }
-            let Some(after) = next.take() else { return };
-            sending = part(Some(after)).await.and_then(|(rows, more)| {
-                next = more;
-                spreadsheet::part(&leaving, None, rows)
-            });
-        }
-    });
-    Ok(HttpResponse::Ok()
-        .content_type("text/csv; charset=utf-8")
-        .insert_header(("Content-Disposition", format!("attachment; filename=\"{name}\"")))
-        .body(Parts(parts)))
-}
-
-/// The body of a file that is sent part by part. Where a part cannot be read, the connection ends before
-/// the file does, so that half a file is never taken for a whole one.
-struct Parts(mpsc::Receiver<Result<Vec<u8>, Problem>>);
-
-impl MessageBody for Parts {
-    type Error = Problem;
-
-    fn size(&self) -> BodySize {
-        BodySize::Stream
-    }
-
-    fn poll_next(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<Option<Result<Bytes, Problem>>> {
-        let part = self.get_mut().0.poll_recv(context);
-        part.map(|part| part.map(|bytes| bytes.map(Bytes::from)))
-    }
-}
 
 fn name(what: &str, doer: &Doer) -> String {
     format!("{what}-{}.csv", days::iso(doer.today()))
@@ -119,7 +55,7 @@ pub async fn yields_file(who: Onlooker, site: Site) -> Reply {
         "alcohol_from_sugar_percent",
         "bottled_from_must_percent",
     ];
-    sent(leaving, name("yields", &who), header, part).await
+    spreadsheet::sent(leaving, name("yields", &who), header, part).await
 }
 
 /// What every bottling cost.
@@ -156,7 +92,7 @@ pub async fn costs_file(who: Onlooker, site: Site) -> Reply {
         "cost_per_bottle",
         "currency",
     ];
-    sent(leaving, name("costs", &who), header, part).await
+    spreadsheet::sent(leaving, name("costs", &who), header, part).await
 }
 
 /// What every member paid and took.

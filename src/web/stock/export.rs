@@ -1,35 +1,62 @@
 //! The stock list as a file, as it stands or as it stood on a past day.
 
 use super::sift::{Sift, StoresQuery};
-use crate::db::stock::{self as rows, Stocked};
+use crate::db::stock::{self as rows, StockFilter, Stocked};
+use crate::db::{AnyConn, Failure};
 use crate::domain::members::Onlooker;
 use crate::units::days;
+use crate::units::ids::{ClubId, ItemId};
 use crate::web::extract::Query;
+use crate::web::problem::Problem;
 use crate::web::respond::Reply;
 use crate::web::site::Site;
 use crate::web::spreadsheet::{self, Cell};
 
-/// The most lines of a file.
-const MOST: i64 = 100_000;
+/// Items of one part of the file.
+const ITEMS: i64 = 200;
+
+const HEADER: &[&str] =
+    &["item", "kind", "lot", "place", "quantity", "unit", "cost", "currency", "best_before", "received"];
 
 /// The lots that the sift shows, with what they cost.
 pub async fn file(who: Onlooker, site: Site, query: Query<StoresQuery>) -> Reply {
     let sift = Sift::read(&query.draft, &who)?;
-    let (club, asked) = (who.club, sift.clone());
-    let lines = site.db.read(move |conn| {
-        asked.check(conn, club)?;
-        let Some(day) = asked.on else { return rows::stock(conn, club, &asked.filter(), MOST) };
-        let mut lines = rows::stock_on(conn, club, day)?;
-        let within = asked.place.map(|place| rows::within(conn, club, place)).transpose()?;
-        asked.keep(&mut lines, within.as_deref());
-        Ok(lines)
-    });
-    let header =
-        ["item", "kind", "lot", "place", "quantity", "unit", "cost", "currency", "best_before", "received"];
-    let lines: Vec<Stocked> = lines.await?;
-    let leaving = spreadsheet::leaving(&site, &who, "exported the stock list").await?;
+    let (db, club, currency) = (site.db.clone(), who.club, who.currency.clone());
     let name = format!("stock-{}.csv", days::iso(sift.on.unwrap_or(who.today())));
-    spreadsheet::csv(&leaving, &name, &header, lines.into_iter().map(|line| cells(line, &who.currency)))
+    let asked = sift.clone();
+    db.read(move |conn| asked.check(conn, club)).await?;
+    let leaving = spreadsheet::leaving(&site, &who, "exported the stock list").await?;
+    if let Some(day) = sift.on {
+        let lines = db.read(move |conn| {
+            let mut lines = rows::stock_on(conn, club, day)?;
+            let within = sift.place.map(|place| rows::within(conn, club, place)).transpose()?;
+            sift.keep(&mut lines, within.as_deref());
+            Ok::<_, Failure>(lines)
+        });
+        let lines: Vec<Stocked> = lines.await?;
+        let rows = lines.into_iter().map(|line| cells(line, &currency));
+        return spreadsheet::csv(&leaving, &name, HEADER, rows);
+    }
+    let part = move |after| {
+        let (db, currency, filter) = (db.clone(), currency.clone(), sift.filter());
+        async move {
+            let (lines, next) = db.read(move |conn| now(conn, club, filter, after)).await?;
+            Ok::<_, Problem>((lines.into_iter().map(|line| cells(line, &currency)).collect(), next))
+        }
+    };
+    spreadsheet::sent(leaving, name, HEADER, part).await
+}
+
+/// The lots of some items, and where there are more, after which item they come.
+fn now(
+    conn: &mut AnyConn,
+    club: ClubId,
+    filter: StockFilter,
+    after: Option<ItemId>,
+) -> Result<(Vec<Stocked>, Option<ItemId>), Failure> {
+    let items = rows::stocked_items(conn, club, &filter, after, ITEMS)?;
+    let Some(last) = items.last().copied() else { return Ok((Vec::new(), None)) };
+    Ok((rows::stock(conn, club, &StockFilter { items, ..filter })?, Some(last)))
 }
 
 fn cells(line: Stocked, currency: &str) -> Vec<Cell> {
