@@ -9,9 +9,6 @@ use crate::domain::workbench::routes::{Base, Role, Stocked, Stores};
 use crate::units::days::Day;
 use crate::units::ids::{ClubId, ItemId};
 
-/// Items that are looked at.
-const MOST_ITEMS: i64 = 2000;
-
 /// What was found, and all items to choose from.
 pub struct Found {
     /// What stands for each role.
@@ -30,7 +27,7 @@ pub fn load(
     (base, bottle_l): (Base, f64),
     chosen: &[(Role, ItemId)],
 ) -> Result<Found, Failure> {
-    let items = stock::items(conn, club, MOST_ITEMS)?;
+    let items = stock::items(conn, club)?;
     let mut stores = Stores::default();
     for role in Role::ALL {
         let picked = chosen.iter().find(|one| one.0 == role).map(|one| one.1);

@@ -112,7 +112,7 @@ fn find(conn: &mut AnyConn, doer: &Doer, said: Option<ReminderId>) -> Result<Fou
     let all: Vec<Reminder> = due.iter().chain(&soon).cloned().collect();
     let new_club = due.is_empty() && batches::batches(conn, club, &[], None, 1)?.is_empty();
     let begun = if new_club {
-        Some((!stock::places(conn, club)?.is_empty(), !stock::items(conn, club, 1)?.is_empty()))
+        Some((!stock::places(conn, club)?.is_empty(), !stock::items_after(conn, club, None, 1)?.is_empty()))
     } else {
         None
     };

@@ -296,9 +296,9 @@ fn lists(conn: &mut AnyConn, club: ClubId) -> Vec<String> {
     }
     let (past, future) = (day("2026-04-01"), day("2027-12-31"));
     vec![
-        shown(stock_rows::items(conn, club, 100)),
+        shown(stock_rows::items(conn, club)),
         shown(stock_rows::places(conn, club)),
-        shown(stock_rows::stock(conn, club, &stock_rows::StockFilter::default(), 100)),
+        shown(stock_rows::stock(conn, club, &stock_rows::StockFilter::default())),
         shown(stock_rows::stock_on(conn, club, past)),
         shown(stock_rows::value_by_kind(conn, club)),
         shown(stock_rows::suppliers(conn, club)),

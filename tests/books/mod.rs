@@ -10,6 +10,7 @@ mod histories;
 mod model;
 mod past;
 mod payments;
+mod places;
 mod planted;
 mod requests;
 mod reversals;

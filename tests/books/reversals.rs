@@ -68,7 +68,7 @@ async fn what_others_rest_on_stays_until_they_are_taken_back(ground: &Ground) {
         back(&db, hand, entry).await.expect("nothing rests on it any more");
     }
     let club = hand.club;
-    let left = db.read(move |conn| stock_rows::stock(conn, club, &StockFilter::default(), 100)).await;
+    let left = db.read(move |conn| stock_rows::stock(conn, club, &StockFilter::default())).await;
     assert_eq!(left.expect("stock is read"), [], "nothing was ever received");
     assert_eq!(findings(&db).off, Vec::<String>::new());
 }

@@ -109,12 +109,11 @@ pub fn items_of(conn: &mut AnyConn, club: ClubId, ids: &[ItemId]) -> Result<Hash
     Ok(found)
 }
 
-/// Items by name, at most `limit`.
-pub fn items(conn: &mut AnyConn, club: ClubId, limit: i64) -> Result<Vec<(ItemId, Item)>, Failure> {
+/// All items by name.
+pub fn items(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(ItemId, Item)>, Failure> {
     let rows: Vec<(ItemId, ItemRow)> = items::table
         .filter(items::club_id.eq(club))
         .order(items::folded)
-        .limit(limit)
         .select((items::id, ItemRow::as_select()))
         .load(conn)?;
     Ok(rows.into_iter().map(|(id, row)| (id, row.into())).collect())

@@ -152,17 +152,11 @@ macro_rules! sifted {
     };
 }
 
-/// Stock as it stands, by item name, then lot; at most `limit` lines.
-pub fn stock(
-    conn: &mut AnyConn,
-    club: ClubId,
-    filter: &StockFilter,
-    limit: i64,
-) -> Result<Vec<Stocked>, Failure> {
+/// Stock as it stands, by item name, then lot.
+pub fn stock(conn: &mut AnyConn, club: ClubId, filter: &StockFilter) -> Result<Vec<Stocked>, Failure> {
     let mut query = lots_at_places!()
         .filter(accounts::club_id.eq(club).and(in_stock()))
         .order((items::folded, lots::id, places::id))
-        .limit(limit)
         .select(stocked_columns!())
         .into_boxed();
     sifted!(query, conn, club, filter);

@@ -187,9 +187,6 @@ pub struct Stock {
     pub currency: String,
 }
 
-/// The most lines of a stock list in one answer.
-const MOST: i64 = 100_000;
-
 /// The stock as it stands, or as it stood on a past day.
 pub async fn stock(who: Onlooker, site: Site, query: Query<StockQuery>) -> Result<Answer<Stock>, Problem> {
     let on = query.draft.read(&who, |r| {
@@ -199,7 +196,7 @@ pub async fn stock(who: Onlooker, site: Site, query: Query<StockQuery>) -> Resul
     let club = who.club;
     let lines = site.db.read(move |conn| match on {
         Some(day) => rows::stock_on(conn, club, day),
-        None => rows::stock(conn, club, &rows::StockFilter::default(), MOST),
+        None => rows::stock(conn, club, &rows::StockFilter::default()),
     });
     let lines = lines.await?;
     let total: Money = lines.iter().map(|line| line.cost).sum();

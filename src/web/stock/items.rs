@@ -23,9 +23,6 @@ use crate::web::respond::{self, Reply};
 use crate::web::site::{Room, Site};
 use crate::web::words;
 
-/// The most items that are listed; a club keeps some dozens.
-const MOST: i64 = 1000;
-
 #[derive(Template)]
 #[template(path = "stores/items.html")]
 struct ItemsPage {
@@ -43,7 +40,7 @@ struct ListRow {
 
 /// All items by kind.
 pub async fn list(who: Onlooker, site: Site) -> Reply {
-    let (facts, items) = site.read(&who, |conn, doer| rows::items(conn, doer.club, MOST)).await?;
+    let (facts, items) = site.read(&who, |conn, doer| rows::items(conn, doer.club)).await?;
     let of = |kind: ItemKind| {
         let of_kind = items.iter().filter(|(_, item)| item.kind == kind);
         (kind.heading(), of_kind.map(|(id, item)| list_row(&site, *id, item)).collect::<Vec<_>>())
@@ -53,7 +50,7 @@ pub async fn list(who: Onlooker, site: Site) -> Reply {
             0 => String::new(),
             count => format!(
                 "{}. How much there is of each stands under Stores.",
-                words::count(count.try_into().unwrap_or(MOST), "item", "items")
+                words::count(count.try_into().unwrap_or(i64::MAX), "item", "items")
             ),
         },
         may_record: who.role >= Role::Cellarhand,
@@ -108,7 +105,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<ItemId>) -> Reply {
     let (facts, (item, lines, places)) = site
         .read(&who, move |conn, doer| {
             let of = StockFilter { items: vec![id], ..StockFilter::default() };
-            let lines = rows::stock(conn, doer.club, &of, MOST)?;
+            let lines = rows::stock(conn, doer.club, &of)?;
             Ok((rows::item(conn, doer.club, id)?, lines, rows::places(conn, doer.club)?))
         })
         .await?;

@@ -26,8 +26,6 @@ use crate::web::words;
 const SOON_DAYS: i64 = 14;
 /// Lots to use soon that are shown at once; the others fold.
 const SOON_SHOWN: usize = 6;
-/// The most lots of the items on one page.
-const MOST_LINES: i64 = 5000;
 
 /// What the page of the stores is made of.
 pub struct Seen {
@@ -57,7 +55,7 @@ fn see(
         None => seen_now(conn, doer, sift, paging)?,
     };
     seen.places = rows::places(conn, club)?;
-    seen.keeps_items = !rows::items(conn, club, 1)?.is_empty();
+    seen.keeps_items = !rows::items_after(conn, club, None, 1)?.is_empty();
     if let Some(entry) = received {
         let told = books::tell(conn, club, Which::One(entry), None, 1)?.pop();
         seen.received = told.filter(|told| told.reversed.is_none());
@@ -73,7 +71,7 @@ fn seen_now(conn: &mut AnyConn, doer: &Doer, sift: &Sift, paging: &Paging<ItemId
     let lines = if page.items.is_empty() {
         Vec::new()
     } else {
-        rows::stock(conn, club, &StockFilter { items: page.items, ..filter }, MOST_LINES)?
+        rows::stock(conn, club, &StockFilter { items: page.items, ..filter })?
     };
     Ok(Seen {
         lots: rows::lots_in_stock(conn, club)?,

@@ -97,7 +97,7 @@ async fn page(
     let (facts, found) = site
         .read(hand, |conn, doer| {
             Ok(Material {
-                items: rows::items(conn, doer.club, 1000)?,
+                items: rows::items(conn, doer.club)?,
                 places: rows::places(conn, doer.club)?,
                 members: members::members(conn, doer.club)?,
                 suppliers: rows::suppliers(conn, doer.club)?,

@@ -127,7 +127,7 @@ pub async fn show(who: Onlooker, site: Site, asked: Asked) -> Reply {
     let wanted = draft.read(&who, |r| wish(r, &draft));
     let read = site.read(&who, move |conn, doer| match wanted {
         Ok(wish) => ways(conn, doer, wish),
-        Err(refusal) => Ok((crate::db::stock::items(conn, doer.club, 2000)?, Err(refusal))),
+        Err(refusal) => Ok((crate::db::stock::items(conn, doer.club)?, Err(refusal))),
     });
     let (facts, (items, found)) = read.await?;
     let mut page = RoutesPage {
