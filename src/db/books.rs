@@ -13,7 +13,7 @@ use super::failure::Failure;
 use super::schema::{accounts, counters, entries, postings};
 use crate::domain::books::{Account, Change, EntryKind, Holding, NewEntry, Posting};
 use crate::domain::members::Doer;
-use crate::domain::reversals::{Dependent, Recorded};
+use crate::domain::reversals::{Dependent, MOST_DEPENDENTS, Recorded};
 use crate::units::days::Day;
 use crate::units::ids::{AccountId, BatchId, BottlingId, ClubId, EntryId, LotId, MemberId, PlaceId};
 use crate::units::money::Money;
@@ -247,7 +247,7 @@ pub fn dependents(conn: &mut AnyConn, club: ClubId, recorded: &Recorded) -> Resu
             .filter(postings::entry_id.gt(recorded.id))
             .filter(entries::reverses.is_null().and(back.field(entries::id).nullable().is_null()))
             .order(postings::entry_id.desc())
-            .limit(500)
+            .limit(i64::try_from(MOST_DEPENDENTS).unwrap_or(i64::MAX))
             .select((entries::id, entries::kind, entries::day))
             .into_boxed();
         let ended = entries::kind.eq_any([EntryKind::Closing, EntryKind::Abandonment]);

@@ -35,6 +35,9 @@ pub struct Dependent {
     pub day: Day,
 }
 
+/// So many of those that stand in the way on one account are looked at, the latest ones; they have to go first.
+pub const MOST_DEPENDENTS: usize = 500;
+
 /// The entry that takes `recorded` back; it concerns the same batch and bottling.
 ///
 /// `dependents` are the later entries, not reversed themselves, that took quantity or cost out of a stock or batch
@@ -59,7 +62,11 @@ pub fn reverse(
             .map(|later| format!("“{}” of {}", later.kind.label(), days::long(later.day)))
             .collect();
         let more = dependents.len().saturating_sub(3);
-        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+        let more = match more {
+            0 => String::new(),
+            _ if dependents.len() >= MOST_DEPENDENTS => " and many more".to_owned(),
+            more => format!(" and {more} more"),
+        };
         let stands = if dependents.len() == 1 { "stands" } else { "stand" };
         return Err(Refusal::conflict(
             "",

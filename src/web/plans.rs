@@ -197,9 +197,10 @@ pub async fn show(who: Onlooker, site: Site, sift: Query<Sift>) -> Reply {
     respond::page(&page)
 }
 
-/// The shopping list as a file.
-pub async fn file(who: Onlooker, site: Site) -> Reply {
-    let (_, lines) = site.read(&who, |conn, doer| list(conn, doer, false)).await?;
+/// The shopping list as a file, with the rows that the page shows.
+pub async fn file(who: Onlooker, site: Site, sift: Query<Sift>) -> Reply {
+    let all = sift.value.all.as_deref() == Some("yes");
+    let (_, lines) = site.read(&who, move |conn, doer| list(conn, doer, all)).await?;
     let header = ["item", "to_buy", "unit", "wanted", "there", "batches"];
     let rows = lines.into_iter().map(|line| {
         let of: Vec<String> = line.batches.into_iter().map(|batch| batch.1).collect();

@@ -234,6 +234,15 @@ async fn it_works_on_pages(ground: &Ground) {
     assert_eq!(list.status, 200);
     let file = house.page(&cookie, "/stores/shopping.csv");
     assert!(file.body.starts_with("item,to_buy,unit,wanted,there,batches\r\n"), "{}", file.body);
+    for view in ["", "?all=yes"] {
+        let list = house.page(&cookie, &format!("/stores/shopping{view}")).body;
+        let file = house.page(&cookie, &format!("/stores/shopping.csv{view}")).body;
+        let rows = list.matches("<th scope=\"row\">").count();
+        assert_eq!(rows, file.lines().count() - 1, "{file}");
+        let link = list.contains(&format!("/stores/shopping.csv{view}\""));
+        assert_eq!(link, rows > 0, "the file of the rows shown");
+        assert!(rows > 0 || view.is_empty(), "what is there is shown too");
+    }
     assert_eq!(
         house.page(&cookie, "/workbench/routes/batch?route=colour&base=sheep&amount=60+L&goal=11").status,
         422

@@ -169,10 +169,8 @@ fn parts_in_words(parts: &[(f64, f64)], warning: &str) -> String {
 fn expected_fact(strength: &Strength, silent: &[String]) -> Fact {
     let mut fact = strength_fact(strength);
     if let (Some((how, _)), false) = (&mut fact.how, silent.is_empty()) {
-        how.push_str(&format!(
-            " No sugar is stated for {}, so none of theirs is counted.",
-            silent.join(" and ")
-        ));
+        let silent = silent.join(" and ");
+        *how = format!("{how} No sugar is stated for {silent}, so none of theirs is counted.");
     }
     fact
 }
