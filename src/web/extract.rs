@@ -4,6 +4,7 @@
 //! else, so that no other site can make a browser act there; everywhere else it takes the session of a
 //! browser and nothing else.
 
+use std::fmt;
 use std::future::{Future, Ready, ready};
 use std::net::IpAddr;
 use std::pin::Pin;
@@ -24,7 +25,7 @@ use crate::actions::members::{self, Visitor};
 use crate::actions::once::RequestKey;
 use crate::domain::members::{Cellarhand, Doer, Onlooker, Role, Scope, Steward, Taster};
 use crate::units::Misread;
-use crate::units::days::Instant;
+use crate::units::days::{self, Day, Instant};
 
 /// An extraction that waits for something.
 pub(super) type Later<T> = Pin<Box<dyn Future<Output = Result<T, Problem>>>>;
@@ -253,6 +254,25 @@ pub struct Paging<I> {
     limit: usize,
 }
 
+/// Where a list that is in the order of days goes on: a day, and which of that day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ByDay<I>(pub Day, pub I);
+
+impl<I: fmt::Display> fmt::Display for ByDay<I> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}.{}", days::iso(self.0), self.1)
+    }
+}
+
+impl<I: std::str::FromStr<Err = Misread>> std::str::FromStr for ByDay<I> {
+    type Err = Misread;
+    fn from_str(text: &str) -> Result<Self, Misread> {
+        let unknown = || Misread::new("There is no such place in the list");
+        let (day, id) = text.split_once('.').ok_or_else(unknown)?;
+        Ok(Self(day.parse().map_err(|_| unknown())?, id.parse()?))
+    }
+}
+
 /// The most things of a list in one answer, and how many where nobody says.
 const MOST_AT_ONCE: u32 = 200;
 const USUAL_AT_ONCE: u32 = 50;
@@ -348,5 +368,13 @@ mod tests {
     #[test]
     fn an_instant_has_no_more_than_microseconds() {
         assert_eq!(now().and_utc().timestamp_subsec_nanos() % 1000, 0);
+    }
+
+    #[test]
+    fn a_place_in_the_list_comes_back_from_the_address() {
+        let place = ByDay("2026-06-23".parse().unwrap(), LotId::fresh());
+        assert_eq!(place.to_string().parse(), Ok(place));
+        assert!("2026-06-23".parse::<ByDay<LotId>>().is_err());
+        assert!("soon.0000000000000".parse::<ByDay<LotId>>().is_err());
     }
 }

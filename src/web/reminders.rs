@@ -8,7 +8,7 @@ mod working;
 
 use std::collections::HashMap;
 
-use super::extract::{Paging, Query};
+use super::extract::{ByDay, Paging, Query};
 use super::frame::Frame;
 use super::problem::Problem;
 use super::respond::{self, Reply};
@@ -18,7 +18,6 @@ use crate::db::reminders::{self as rows, LotLeft, Reminder};
 use crate::db::{AnyConn, Failure, batches, bottles, stock};
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::reminders::ReminderKind;
-use crate::units::Misread;
 use crate::units::days::{self, Day};
 use crate::units::ids::{BottlingId, LotId, ReminderId};
 
@@ -342,25 +341,6 @@ fn act(site: &Site, doer: &Doer, reminder: &Reminder) -> Option<(String, &'stati
     Some((site.at(&path), name))
 }
 
-/// A place in the order of reminders: the day one is due, and its identity.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Place(pub Day, pub ReminderId);
-
-impl std::fmt::Display for Place {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{}.{}", days::iso(self.0), self.1)
-    }
-}
-
-impl std::str::FromStr for Place {
-    type Err = Misread;
-    fn from_str(text: &str) -> Result<Self, Misread> {
-        let unknown = || Misread::new("There is no such place in the list");
-        let (day, id) = text.split_once('.').ok_or_else(unknown)?;
-        Ok(Self(day.parse().map_err(|_| unknown())?, id.parse()?))
-    }
-}
-
 #[derive(Template)]
 #[template(path = "reminders/list.html")]
 struct ListPage {
@@ -370,14 +350,14 @@ struct ListPage {
 }
 
 /// Shows all open reminders, the longest due first.
-pub async fn list(who: Onlooker, site: Site, paging: Paging<Place>) -> Reply {
-    let (after, limit) = (paging.after.map(|Place(day, id)| (day, id)), paging.rows());
+pub async fn list(who: Onlooker, site: Site, paging: Paging<ByDay<ReminderId>>) -> Reply {
+    let (after, limit) = (paging.after.map(|ByDay(day, id)| (day, id)), paging.rows());
     let read = site.read(&who, move |conn, doer| {
         let found = rows::part(conn, doer.club, None, after, limit)?;
         Ok((around(conn, &found)?, found))
     });
     let (facts, (around, found)) = read.await?;
-    let place = |reminder: &Reminder| Place(reminder.due_on, reminder.id);
+    let place = |reminder: &Reminder| ByDay(reminder.due_on, reminder.id);
     let part = paging.page(found, place, |reminder| row(&site, &who, &reminder, &around));
     let page = ListPage {
         rows: part.items,
@@ -418,13 +398,5 @@ mod tests {
             "Three things are due. Four batches are working, and one of them seems to have stopped too early."
         );
         assert_eq!(lead(14, 2, 0), "14 things are due. Two batches are working.");
-    }
-
-    #[test]
-    fn a_place_in_the_list_comes_back_from_the_address() {
-        let place = Place("2026-06-23".parse().unwrap(), ReminderId::fresh());
-        assert_eq!(place.to_string().parse(), Ok(place));
-        assert!("2026-06-23".parse::<Place>().is_err());
-        assert!("soon.0000000000000".parse::<Place>().is_err());
     }
 }

@@ -14,7 +14,7 @@ pub mod results;
 pub mod run;
 pub mod sheet;
 
-use super::extract::{Paging, Path};
+use super::extract::{ByDay, Paging, Path};
 use super::frame::Frame;
 use super::problem::Problem;
 use super::respond::{self, Reply};
@@ -26,29 +26,9 @@ use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::tastings::results::{Results, results};
 use crate::domain::tastings::serving::{MUCH_ALCOHOL_G, UNKNOWN_VOL_PERCENT, most_for_one};
 use crate::domain::tastings::{Seat, Seen, State, Table};
-use crate::units::Misread;
 use crate::units::days::{self, Day};
 use crate::units::ids::TastingId;
 use crate::units::quantity::BaseUnit;
-
-/// A place in the list: the day of a tasting, and its identity.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Place(pub Day, pub TastingId);
-
-impl std::fmt::Display for Place {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{}.{}", days::iso(self.0), self.1)
-    }
-}
-
-impl std::str::FromStr for Place {
-    type Err = Misread;
-    fn from_str(text: &str) -> Result<Self, Misread> {
-        let unknown = || Misread::new("There is no such place in the list");
-        let (day, id) = text.split_once('.').ok_or_else(unknown)?;
-        Ok(Self(day.parse().map_err(|_| unknown())?, id.parse()?))
-    }
-}
 
 #[derive(Template)]
 #[template(path = "tastings/list.html")]
@@ -72,11 +52,11 @@ struct ListRow {
 }
 
 /// Shows the list.
-pub async fn list(who: Onlooker, site: Site, paging: Paging<Place>) -> Reply {
-    let (after, limit) = (paging.after.map(|Place(day, id)| (day, id)), paging.rows());
+pub async fn list(who: Onlooker, site: Site, paging: Paging<ByDay<TastingId>>) -> Reply {
+    let (after, limit) = (paging.after.map(|ByDay(day, id)| (day, id)), paging.rows());
     let read = site.read(&who, move |conn, doer| rows::tastings(conn, doer.club, after, limit));
     let (facts, found) = read.await?;
-    let part = paging.page(found, |listed| Place(listed.tasting.day, listed.tasting.id), |listed| listed);
+    let part = paging.page(found, |listed| ByDay(listed.tasting.day, listed.tasting.id), |listed| listed);
     let of = |states: &[State]| -> Vec<ListRow> {
         let rows = part.items.iter().filter(|listed| states.contains(&listed.tasting.state()));
         rows.map(|listed| list_row(&site, &who, listed)).collect()

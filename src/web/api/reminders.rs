@@ -10,10 +10,9 @@ use crate::domain::members::{Onlooker, Taster};
 use crate::units::days;
 use crate::units::ids::ReminderId;
 use crate::web::body::Json;
-use crate::web::extract::{Key, Paging, Path, Query};
+use crate::web::extract::{ByDay, Key, Paging, Path, Query};
 use crate::web::input::Draft;
 use crate::web::problem::Problem;
-use crate::web::reminders::Place;
 use crate::web::reminders::settle::{Way, read};
 use crate::web::respond::Answer;
 use crate::web::site::Site;
@@ -73,13 +72,13 @@ pub async fn list(
     who: Onlooker,
     site: Site,
     query: Query<UntilQuery>,
-    paging: Paging<Place>,
+    paging: Paging<ByDay<ReminderId>>,
 ) -> Result<Answer<Page<ReminderBody>>, Problem> {
     let until = query.draft.read(&who, |r| r.optional_day("until"))?.unwrap_or(who.today());
     let (club, limit) = (who.club, paging.rows());
-    let after = paging.after.map(|Place(day, id)| (day, id));
+    let after = paging.after.map(|ByDay(day, id)| (day, id));
     let found = site.db.read(move |conn| rows::part(conn, club, Some(until), after, limit)).await?;
-    Ok(Answer(paging.page(found, |reminder| Place(reminder.due_on, reminder.id), ReminderBody::from)))
+    Ok(Answer(paging.page(found, |reminder| ByDay(reminder.due_on, reminder.id), ReminderBody::from)))
 }
 
 /// To which day.

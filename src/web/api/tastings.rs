@@ -16,12 +16,12 @@ use crate::domain::tastings::results::results;
 use crate::domain::tastings::sheet::{Answer, Part};
 use crate::units::ids::{BottlingId, TastingId};
 use crate::web::body::Json;
-use crate::web::extract::{Key, Paging, Path};
+use crate::web::extract::{ByDay, Key, Paging, Path};
 use crate::web::input::Draft;
 use crate::web::problem::Problem;
 use crate::web::respond::{Answer as Said, Created};
 use crate::web::site::Site;
-use crate::web::tastings::{Place, ageing, attributes, plan, run};
+use crate::web::tastings::{ageing, attributes, plan, run};
 use bodies::{
     AllergenAnswer, AttributeList, BeginningBody, NewAttributes, NewSheet, NewTasting, NewTastingAge,
     Nothing, SheetBody, TastingBody, TastingLine, TastingPlanned,
@@ -32,11 +32,11 @@ use told::{BottlingTastings, ResultsBody};
 pub async fn list(
     who: Onlooker,
     site: Site,
-    paging: Paging<Place>,
+    paging: Paging<ByDay<TastingId>>,
 ) -> Result<Said<Page<TastingLine>>, Problem> {
-    let (club, after, limit) = (who.club, paging.after.map(|Place(day, id)| (day, id)), paging.rows());
+    let (club, after, limit) = (who.club, paging.after.map(|ByDay(day, id)| (day, id)), paging.rows());
     let found = site.db.read(move |conn| rows::tastings(conn, club, after, limit)).await?;
-    Ok(Said(paging.page(found, |one| Place(one.tasting.day, one.tasting.id), |one| TastingLine::from(&one))))
+    Ok(Said(paging.page(found, |one| ByDay(one.tasting.day, one.tasting.id), |one| TastingLine::from(&one))))
 }
 
 async fn body(site: &Site, doer: &Doer, id: TastingId) -> Result<TastingBody, Problem> {
