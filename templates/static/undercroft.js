@@ -219,9 +219,9 @@ function fetchScreen({ href }) {
 function showScreen(address) {
   const page = new DOMParser().parseFromString(screens.get(address), "text/html");
   const sheet = page.querySelector("form[data-keep]").dataset.keep.split(".")[0];
-  for (const link of page.querySelectorAll(".tray a:not(:has(.tick))")) {
+  for (const link of page.querySelectorAll(".tray a:not(:has(.marked))")) {
     if (readKept(`${KEPT}${sheet}.${link.textContent.trim()}`)?.toSend) {
-      link.insertAdjacentHTML("beforeend", '<span class="away"> kept</span><span class="tick" aria-hidden="true"></span>');
+      link.insertAdjacentHTML("beforeend", '<span class="away"> kept</span><span class="marked" aria-hidden="true"></span>');
     }
   }
   page.querySelector("[name=request_key]").value = [...crypto.getRandomValues(new Uint32Array(4))].join("-");
