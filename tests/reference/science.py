@@ -24,6 +24,8 @@ from scipy.integrate import trapezoid
 from scipy.interpolate import RegularGridInterpolator
 from scipy.optimize import brentq, curve_fit
 
+from sensory import TASTING
+
 POINTS = 10_000
 TABLES = Path(__file__).parent.parent / "check-values"
 CASES = []
@@ -359,6 +361,12 @@ def fit(fg, drop, rate, middle, *points):
     rmse = np.sqrt(np.mean((logistic(days, *found) - read) ** 2))
     return found[0], found[0] + found[1], found[2], found[3], rmse
 
+
+
+# --- Tastings: sensory.py.
+
+for _name, _reference, _unit, _tolerance, _inputs, _function in TASTING:
+    case(_name, _reference, _unit, _tolerance, _inputs)(_function)
 
 
 def write_inputs(path):

@@ -104,8 +104,12 @@ pub fn results(table: &Table, sheets: &[Sheet]) -> Results {
             (Outcome::Ranked(ranked), says)
         }
         Method::Words => {
-            let says = if counted < TOO_FEW { vec![too_few(counted)] } else { Vec::new() };
-            (Outcome::Words, says)
+            let says = if counted < TOO_FEW {
+                too_few(counted)
+            } else {
+                format!("{counted} tasters wrote what they found; what several of them noticed stands first.")
+            };
+            (Outcome::Words, vec![says])
         }
         Method::Triangle | Method::Paired | Method::DuoTrio => {
             let said: Vec<_> = sheets

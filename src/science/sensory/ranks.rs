@@ -99,7 +99,9 @@ fn mid_ranks(values: &[f64]) -> (Vec<f64>, f64) {
     order.sort_by(|a, b| values[*a].total_cmp(&values[*b]));
     let (mut ranks, mut ties) = (vec![0.0; values.len()], 0.0);
     let mut before = 0;
-    for group in order.chunk_by(|a, b| values[*a].total_cmp(&values[*b]).is_eq()) {
+    #[allow(clippy::float_cmp, reason = "a tie is what was marked exactly alike; −0 and 0 are")]
+    let alike = |a: &usize, b: &usize| values[*a] == values[*b];
+    for group in order.chunk_by(alike) {
         let size = count(group.len());
         for sample in group {
             ranks[*sample] = count(before) + f64::midpoint(size, 1.0);
@@ -184,5 +186,6 @@ mod tests {
         assert_eq!(rank(&rows("1 2,1 2 3")), Err(NotEnough::Gap));
         assert_eq!(rank(&[vec![1.0, f64::NAN], vec![1.0, 2.0]]), Err(NotEnough::Gap));
         assert_eq!(rank(&rows("2 2,5 5")), Err(NotEnough::AllTied));
+        assert_eq!(rank(&rows("0 -0,-0 0")), Err(NotEnough::AllTied));
     }
 }

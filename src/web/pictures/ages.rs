@@ -80,12 +80,18 @@ pub fn ages(ages: &Ages) -> String {
         let _ = write!(body, "<circle class=\"mean\" cx=\"{place}%\" cy=\"{}\" r=\"6\"/>", length(y(*mark)));
         if x(*age) >= shown_until {
             shown_until = x(*age) + NEAR;
+            // At the right edge words stand to the left of the mark.
+            let (side, anchor, by) = match x(*age) {
+                at if at > 850.0 => ("end", "end", -10),
+                at if at < 150.0 => ("start", "start", 10),
+                _ => ("start", "middle", 10),
+            };
             let _ = write!(
                 body,
-                "<text class=\"t-b halo\" x=\"{place}%\" y=\"{}\" transform=\"translate(10 0)\">{mark:.1}</text>",
+                "<text class=\"t-b halo\" x=\"{place}%\" y=\"{}\" text-anchor=\"{side}\" \
+                 transform=\"translate({by} 0)\">{mark:.1}</text>",
                 length(y(*mark) + 4.0)
             );
-            let anchor = if x(*age) < 150.0 { "start" } else { "middle" };
             body += &words(&place, base, anchor, &(ages.age_text)(*age));
         }
     }

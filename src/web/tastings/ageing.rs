@@ -50,7 +50,9 @@ pub fn told(
 ) -> Result<Told, Failure> {
     let sittings = rows::sittings(conn, doer.club, bottling.id)?;
     let age_today = (doer.today() - bottling.bottled_on).num_days();
-    let ages: Vec<i64> = set.iter().map(|age| age.age_days).collect();
+    // An age that was answered a few days early is not proposed again.
+    let waiting = set.iter().filter(|age| age.waits_for(doer.today()).is_some());
+    let ages: Vec<i64> = waiting.map(|age| age.age_days).collect();
     Ok(Told {
         tastings: rows::of_bottling(conn, doer.club, bottling.id)?,
         ageing: ageing(&sittings, age_today, &ages),
