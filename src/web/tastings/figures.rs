@@ -85,15 +85,15 @@ pub(super) fn lines(table: &Table, scored: &Scored, sample: usize) -> String {
 
 fn ranks(table: &Table, order: &Order) -> String {
     let judges = f64::from(order.ranking.judges);
-    let most = judges * f64::from(u32::try_from(table.samples.len()).unwrap_or(u32::MAX));
+    let last = f64::from(u32::try_from(table.samples.len()).unwrap_or(u32::MAX));
     let mut rungs: Vec<Rung> = table
         .samples
         .iter()
         .zip(&order.ranking.rank_sums)
         .map(|(sample, sum)| Rung {
             name: sample.name(),
-            value: *sum,
-            shown: format!("{sum:.1}"),
+            value: sum / judges,
+            shown: format!("{:.1}", sum / judges),
             interval: None,
             dots: Vec::new(),
         })
@@ -101,14 +101,14 @@ fn ranks(table: &Table, order: &Order) -> String {
     rungs.sort_by(|one, other| one.value.total_cmp(&other.value));
     ladder(&Ladder {
         id: "ranks",
-        title: "Rank sums",
+        title: "Mean places",
         caption: &format!(
-            "The sum of the places that each was given; small is first. Two are told apart where the sums differ by \
-             {:.1} or more, if the panel agrees at all.",
-            order.ranking.least_difference
+            "The mean of the places that each was given; 1 is first. Two are told apart where they differ by {:.1} or \
+             more, if the panel agrees at all.",
+            order.ranking.least_difference / judges
         ),
-        scale: (judges, most),
-        step: (most - judges) / 4.0,
+        scale: (1.0, last),
+        step: 1.0,
         rungs: &rungs,
         marks: &[],
     })

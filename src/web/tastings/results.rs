@@ -25,6 +25,7 @@ struct ResultsPage {
     href: String,
     title: String,
     about: String,
+    question: String,
     says: Vec<String>,
     picture: String,
     key: Vec<(u16, String, String)>,
@@ -65,6 +66,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<TastingId>) -> Reply {
     let page = ResultsPage {
         title: table.tasting.title.clone(),
         about: about(&table, who.today()),
+        question: table.tasting.question.clone(),
         says: results.says.clone(),
         picture: figures::main(&table, &results),
         key: key
@@ -230,18 +232,17 @@ fn places(table: &Table, ranked: &Ranked) -> TableView {
 fn who_chose(table: &Table, chosen: &Chosen) -> TableView {
     let row = |(_, name, code, right): &(_, String, u16, Option<bool>)| {
         let sample = table.glass(*code).and_then(|glass| table.sample_in(glass));
-        let right = match right {
-            Some(true) => "right",
-            Some(false) => "not right",
-            None => "",
-        };
-        vec![name.clone(), code.to_string(), sample.map(Sample::name).unwrap_or_default(), right.to_owned()]
+        let right = right.map(|right| if right { "right" } else { "not right" }.to_owned());
+        let cells = [name.clone(), code.to_string(), sample.map(Sample::name).unwrap_or_default()];
+        cells.into_iter().chain(right).collect()
     };
+    let known = usize::from(chosen.test != crate::science::sensory::choice::Test::PairedOpen);
+    let heads = ["Taster", "Glass", "What was in it", "Choice"];
     TableView {
         id: "chose".to_owned(),
         name: "Taster by taster",
         caption: "The glass that each taster chose".to_owned(),
-        heads: ["Taster", "Glass", "What was in it", "Choice"].map(str::to_owned).into(),
+        heads: heads[..3 + known].iter().map(|head| (*head).to_owned()).collect(),
         rows: chosen.who.iter().map(row).collect(),
     }
 }
