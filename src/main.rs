@@ -94,9 +94,18 @@ async fn serve(database: &Address, how: Serve) -> Outcome {
 async fn demo(database: &Address, how: Serve) -> Outcome {
     let (listener, settings) = listen(how)?;
     let db = Database::open(database)?;
-    eprintln!("Loading the demo club …");
-    let loaded = demo::load(&db, now()).await?;
-    println!("{}: {} events, all of it invented.", loaded.club_name, loaded.events);
+    let loaded = if let Some(found) = demo::found(&db).await? {
+        println!("{} is as it was left, and its days have gone on.", found.club_name);
+        if let Address::Sqlite(file) = database {
+            println!("Delete {} to have it new.", file.display());
+        }
+        found
+    } else {
+        eprintln!("Loading the demo club …");
+        let loaded = demo::load(&db, now()).await?;
+        println!("{}: three years, all of it invented.", loaded.club_name);
+        loaded
+    };
     println!("Sign in as {} with the password {}", loaded.sign_in_as, loaded.password);
     keep_serving(listener, db, settings).await
 }

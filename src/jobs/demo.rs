@@ -32,7 +32,7 @@ mod tests;
 use files::{ClubFile, ItemRow, Line, MemberRow, PlaceRow, Row};
 use scribe::Scribe;
 
-/// What was loaded, and how to look at it.
+/// The demo club, and how to look at it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Loaded {
     /// The club.
@@ -43,14 +43,18 @@ pub struct Loaded {
     pub sign_in_as: String,
     /// The password of every member of the demo club.
     pub password: String,
-    /// How many events were recorded.
-    pub events: usize,
+}
+
+impl Loaded {
+    fn new(club: ClubId, file: ClubFile) -> Self {
+        Self { club, club_name: file.name, sign_in_as: file.sign_in_as, password: file.password }
+    }
 }
 
 /// Why the demo club was not loaded. What was recorded before that stays.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Error {
-    /// There is a club in this database already.
+    /// There is another club in this database.
     Occupied,
     /// A row cannot be read, or the rules refuse it.
     Row {
@@ -67,7 +71,7 @@ impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Occupied => f.write_str(
-                "There is a club in this database already. Load the demo club into an empty one: its password is \
+                "There is another club in this database already. The demo club needs one of its own: its password is \
                  known to everybody",
             ),
             Self::Row { at, why: actions::Error::Refused(refusal) } => {
@@ -92,6 +96,16 @@ impl From<Failure> for Error {
     }
 }
 
+/// The demo club as an earlier run left it; nothing of an empty database.
+pub async fn found(db: &Database) -> Result<Option<Loaded>, Error> {
+    let file = files::club()?;
+    match db.read(crate::db::members::clubs).await?.as_slice() {
+        [] => Ok(None),
+        [(club, name)] if *name == file.name => Ok(Some(Loaded::new(*club, file))),
+        _ => Err(Error::Occupied),
+    }
+}
+
 /// Makes the demo club in an empty database, as if it had been at work until yesterday.
 pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
     if db.read(crate::db::members::any_club).await? {
@@ -107,13 +121,7 @@ pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
         scribe.record(some).await?;
     }
     reminders::reconcile(db, founder.club, founder.zone, now).await.map_err(Error::Failed)?;
-    Ok(Loaded {
-        club: founder.club,
-        club_name: file.name,
-        sign_in_as: file.sign_in_as,
-        password: file.password,
-        events: events.len(),
-    })
+    Ok(Loaded::new(founder.club, file))
 }
 
 /// Turns "so many days ago" into a day and an instant.

@@ -44,9 +44,11 @@ async fn the_demo_club_has_everything_that_pages_show() {
     let password = Password::new(loaded.password);
     members::sign_in(&cellar.db, &loaded.sign_in_as, &password, &visitor).await.unwrap();
 
+    let found = found(&cellar.db).await.unwrap().unwrap();
+    assert_eq!((found.club, found.sign_in_as), (loaded.club, loaded.sign_in_as));
     let again = load(&cellar.db, midnight()).await.unwrap_err();
     assert_eq!(again, Error::Occupied);
-    assert!(again.to_string().contains("a club in this database already"));
+    assert!(again.to_string().contains("another club in this database"));
 }
 
 fn there_are_as_many_as_documented(conn: &mut AnyConn, club: ClubId) {
