@@ -7,7 +7,8 @@
 //!   one is;
 //! - (a) the same for the stores and for one batch against a loop that runs the same queries and renders the same page
 //!   without HTTP;
-//! - (b) draws a second from 32 connections, durable, against a bare loop with one transaction each; p99; failures;
+//! - (b) draws a second from 32 connections, durable, against a bare loop with one transaction each; p99; failures; and
+//!   how often a second the disk makes something durable, because that is what is saved by committing together;
 //! - (c) the peak memory of the servers; (d) the time from a start to the first answer.
 //!
 //! What is compared is measured in turns of a second or so, several times, and the middle one counts: whatever else the
@@ -19,6 +20,7 @@ mod cellar;
 mod history;
 mod load;
 
+use std::io::Write;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -79,6 +81,7 @@ fn measure(folder: &Path, postings: u64, seconds: &str) -> Tried<()> {
         println!("(d) {}: first answer {first:.3} s after the start", cellar.name());
     }
     pages(&small, &large, &servers, seconds)?;
+    println!("the disk: {:.0} syncs/s", syncs(folder)?);
     writes(&large, &servers[1], seconds)?;
     for (server, cellar) in servers.iter().zip([&small, &large]) {
         println!("(c) {}: peak memory of the server {:.0} MB", cellar.name(), server.peak_mb()?);
@@ -160,6 +163,18 @@ fn writes(cellar: &Cellar, server: &Server, seconds: &str) -> Tried<()> {
         middle(&mut late).unwrap_or_default()
     );
     Ok(())
+}
+
+/// How often a second a page that was written is made durable.
+fn syncs(folder: &Path) -> Tried<f64> {
+    let mut file = std::fs::File::create(folder.join("syncs"))?;
+    let (began, mut count) = (Instant::now(), 0_u32);
+    while began.elapsed() < Duration::from_secs(1) {
+        file.write_all(&[0; 4096])?;
+        file.sync_data()?;
+        count += 1;
+    }
+    Ok(f64::from(count) / began.elapsed().as_secs_f64())
 }
 
 /// The one in the middle.
