@@ -6,6 +6,7 @@ mod eyes;
 mod hands;
 mod job;
 mod keys;
+mod sheet;
 
 use std::net::TcpListener;
 use std::sync::mpsc;
@@ -77,6 +78,21 @@ fn the_main_job_is_done_by_hand_in_every_look() {
             done.unwrap_or_else(|error| panic!("{}: {error}", look.name));
             println!("{}: {looked} pages looked over in {:.1} s", look.name, begun.elapsed().as_secs_f64());
         }
+        house.handle.stop(false).await;
+    });
+}
+
+#[test]
+#[ignore = "needs Chromium with chromedriver, and axe: UNDERCROFT_AXE"]
+fn a_sheet_is_written_without_a_signal() {
+    run(Ground::sqlite(), async |ground: &Ground| {
+        let house = House::open(ground).await;
+        let driver = Chromedriver::start();
+        let browser = driver.browser(&LOOKS[0]).await;
+        let hands = Hands { browser: &browser, at: &house.at, eyes: Eyes::new(&browser, &LOOKS[0]) };
+        let done = sheet::without_a_signal(&hands, &house).await;
+        browser.clone().quit().await.expect("the browser ends");
+        done.unwrap_or_else(|error| panic!("{error}"));
         house.handle.stop(false).await;
     });
 }
