@@ -254,7 +254,7 @@ pub fn write_now<T, E: From<Failure> + Again>(
 /// history has become: without, SQLite takes "of this club" to be as rare as "of this batch". Where little has changed
 /// since the last time, nothing is done. PostgreSQL does so by itself.
 ///
-/// The mask is that of a new connection with a limit to the sample (0x10): without the limit the whole file is read, and
+/// The mask is that of a new connection with a limit to the sample (0x10): without it the whole file is read, and
 /// samples of values are kept, for which every statement is prepared again whenever its values change.
 pub fn look_over(conn: &mut AnyConn) -> Result<(), Failure> {
     match conn {
