@@ -59,6 +59,14 @@ impl Money {
         Money(i64::try_from(share).unwrap_or(self.0))
     }
 
+    /// To the hundredth, as it is paid: a half away from zero.
+    #[must_use]
+    pub fn paid(self) -> Money {
+        const HUNDREDTH: i64 = 10_000;
+        let half = if self.0 < 0 { -HUNDREDTH / 2 } else { HUNDREDTH / 2 };
+        Money(self.0.saturating_add(half) / HUNDREDTH * HUNDREDTH)
+    }
+
     /// As a plain decimal for machines: "39.6".
     pub fn plain(self) -> String {
         number::plain(self.0, 6)
@@ -126,6 +134,13 @@ mod tests {
         assert!(Money::read("39,6O").unwrap_err().to_string().contains("39.60"));
         assert!(Money::read("-1").is_err());
         assert!(Money::read("99999999999").is_err());
+    }
+
+    #[test]
+    fn what_is_paid_has_whole_hundredths() {
+        for (exact, paid) in [(28_363_435, 28_360_000), (3_435, 0), (-5_000, -10_000), (4_999, 0), (-4_999, 0)] {
+            assert_eq!(Money(exact).paid(), Money(paid), "{exact}");
+        }
     }
 
     /// Largest remainder: computed by hand, and the seats example of common textbooks (from memory).

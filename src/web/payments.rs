@@ -63,8 +63,9 @@ async fn page(
     let (facts, money) = read.await?;
     let money = money.ok_or_else(|| Problem::missing("member"))?;
     let here = format!("/reports/members/{member}");
-    let owes = money.owes > Money::ZERO;
-    let due = if owes { money.owes } else { money.owes.negated() };
+    let balance = money.owes.paid();
+    let owes = balance > Money::ZERO;
+    let due = if owes { balance } else { balance.negated() };
     let intro = match due {
         Money::ZERO => format!("{} and the club are even.", money.name),
         due if owes => format!("{} owes the club {}.", money.name, words::money(&steward.currency, due)),
@@ -74,8 +75,8 @@ async fn page(
         Choice::new(Way::ToClub.code(), format!("{} pays the club", money.name)),
         Choice::new(Way::ToMember.code(), format!("The club pays {}", money.name)),
     ];
-    let first = if money.owes < Money::ZERO { Way::ToMember } else { Way::ToClub };
-    let typical = if due == Money::ZERO { String::new() } else { due.plain() };
+    let first = if balance < Money::ZERO { Way::ToMember } else { Way::ToClub };
+    let typical = if due == Money::ZERO { String::new() } else { due.shown() };
     let view = site
         .form(&format!("{here}/payments"), "Record a payment", "Record the payment")
         .intro(intro)

@@ -53,7 +53,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<MemberId>, paging: Pagin
 
 fn lead(money: &MemberMoney, currency: &str) -> String {
     let said = |amount: Money| words::money(currency, amount);
-    let balance = match money.owes {
+    let balance = match money.owes.paid() {
         Money::ZERO => "that is even".to_owned(),
         owes if owes > Money::ZERO => format!("{} is owed to the club", said(owes)),
         owes => format!("the club owes {}", said(owes.negated())),
