@@ -1,5 +1,8 @@
 //! Tastings: what was planned, what stands on the table, and what the sheets say.
 
+use std::collections::HashMap;
+
+use diesel::dsl::count_star;
 use diesel::prelude::*;
 
 use super::connection::AnyConn;
@@ -117,15 +120,22 @@ pub fn tastings(
         query = query.filter(tastings::day.lt(day).or(tastings::day.eq(day).and(tastings::id.lt(id))));
     }
     let rows: Vec<Row> = query.load(conn)?;
-    let each = |row: Row| {
-        let tasting = tasting_of(row);
-        let samples = tasting_samples::table
-            .filter(tasting_samples::tasting_id.eq(tasting.id))
-            .count()
-            .get_result(conn)?;
-        Ok(Listed { samples, seats: seats(conn, tasting.id)?, tasting })
+    let found: Vec<Tasting> = rows.into_iter().map(tasting_of).collect();
+    let ids: Vec<TastingId> = found.iter().map(|tasting| tasting.id).collect();
+    let samples: HashMap<TastingId, i64> = tasting_samples::table
+        .filter(tasting_samples::tasting_id.eq_any(&ids))
+        .group_by(tasting_samples::tasting_id)
+        .select((tasting_samples::tasting_id, count_star()))
+        .load(conn)?
+        .into_iter()
+        .collect();
+    let mut seats = seats_of(conn, &ids)?;
+    let listed = |tasting: Tasting| Listed {
+        samples: samples.get(&tasting.id).copied().unwrap_or_default(),
+        seats: seats.remove(&tasting.id).unwrap_or_default(),
+        tasting,
     };
-    rows.into_iter().map(each).collect()
+    Ok(found.into_iter().map(listed).collect())
 }
 
 /// A tasting with everything on its table.
@@ -210,12 +220,18 @@ fn code_of(kept: i64) -> u16 {
 }
 
 fn seats(conn: &mut AnyConn, id: TastingId) -> Result<Vec<Seat>, Failure> {
-    type SeatRow = (SheetId, MemberId, String, Option<bool>, String, String, Option<Instant>);
+    Ok(seats_of(conn, &[id])?.remove(&id).unwrap_or_default())
+}
+
+/// Who is invited to each of these, by name.
+fn seats_of(conn: &mut AnyConn, ids: &[TastingId]) -> Result<HashMap<TastingId, Vec<Seat>>, Failure> {
+    type SeatRow = (TastingId, SheetId, MemberId, String, Option<bool>, String, String, Option<Instant>);
     let rows: Vec<SeatRow> = tasting_sheets::table
         .inner_join(members::table.on(members::id.eq(tasting_sheets::member_id)))
-        .filter(tasting_sheets::tasting_id.eq(id))
+        .filter(tasting_sheets::tasting_id.eq_any(ids))
         .order((members::name, members::id))
         .select((
+            tasting_sheets::tasting_id,
             tasting_sheets::id,
             members::id,
             members::name,
@@ -226,9 +242,9 @@ fn seats(conn: &mut AnyConn, id: TastingId) -> Result<Vec<Seat>, Failure> {
         ))
         .load(conn)?;
     let words = |text: &str| text.split_whitespace().map(str::to_owned).collect();
-    Ok(rows
-        .into_iter()
-        .map(|(sheet, member, name, may_taste, asked, serving, handed_in_at)| Seat {
+    let mut found: HashMap<TastingId, Vec<Seat>> = HashMap::new();
+    for (tasting, sheet, member, name, may_taste, asked, serving, handed_in_at) in rows {
+        found.entry(tasting).or_default().push(Seat {
             sheet,
             member,
             name,
@@ -236,8 +252,9 @@ fn seats(conn: &mut AnyConn, id: TastingId) -> Result<Vec<Seat>, Failure> {
             asked: words(&asked),
             serving: serving.split_whitespace().filter_map(|code| code.parse().ok()).collect(),
             handed_in_at,
-        })
-        .collect())
+        });
+    }
+    Ok(found)
 }
 
 /// Keep a new tasting with its samples and those who are invited.

@@ -138,7 +138,9 @@ mod tests {
 
     #[test]
     fn what_is_paid_has_whole_hundredths() {
-        for (exact, paid) in [(28_363_435, 28_360_000), (3_435, 0), (-5_000, -10_000), (4_999, 0), (-4_999, 0)] {
+        for (exact, paid) in
+            [(28_363_435, 28_360_000), (3_435, 0), (-5_000, -10_000), (4_999, 0), (-4_999, 0)]
+        {
             assert_eq!(Money(exact).paid(), Money(paid), "{exact}");
         }
     }
