@@ -120,6 +120,19 @@ pub enum Club {
         #[arg(long, value_name = "ADDRESS")]
         steward_email: String,
     },
+    /// Write all that a club owns into FILE, which must not exist: a ZIP of CSV files with a manifest
+    Export {
+        /// The club, by name or id
+        #[arg(long)]
+        club: String,
+        /// The file to write
+        file: PathBuf,
+    },
+    /// Bring the club of an archive in, into this database or a new one; its id is printed
+    Import {
+        /// The archive
+        file: PathBuf,
+    },
 }
 
 /// Members.

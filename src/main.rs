@@ -4,11 +4,12 @@
 use std::fmt::Display;
 use std::io::{self, BufRead, IsTerminal};
 use std::net::TcpListener;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use tokio::sync::watch;
 use tracing_subscriber::EnvFilter;
+use undercroft::actions::archive;
 use undercroft::actions::members::{self, NewToken};
 use undercroft::config::{Cli, Club, Command, LogFormat, Member, Serve, Token};
 use undercroft::db::connection::Address;
@@ -63,6 +64,16 @@ async fn run(command: Command, database: &Address) -> Outcome {
             let steward = NewPerson::read(&steward_name, &steward_email, &password()?);
             new_club(database, NewClub::read(&name, &currency, &time_zone, steward)).await
         }
+        Command::Club(Club::Export { club, file }) => {
+            let manifest = archive::export(&existing(database)?, &club, &file, now()).await?;
+            let (files, rows) = (manifest.files.len(), manifest.rows());
+            println!("{}: {rows} rows of {} in {files} files.", file.display(), manifest.club_name);
+            eprintln!(
+                "It holds names, e-mail addresses and who took what: keep it as you keep the database."
+            );
+            Ok(())
+        }
+        Command::Club(Club::Import { file }) => import(database, file).await,
         Command::Member(Member::Password { email }) => {
             let db = existing(database)?;
             members::set_password(&db, &email, &Password::new(password()?), now()).await?;
@@ -185,6 +196,21 @@ async fn new_club(database: &Address, club: Result<NewClub, impl Display>) -> Ou
     let db = Database::open(database)?;
     let (id, _) = members::found_club(&db, club?, now()).await?;
     println!("{id}");
+    Ok(())
+}
+
+async fn import(database: &Address, file: PathBuf) -> Outcome {
+    let db = Database::open(database)?;
+    let archive::Imported { club, club_name, rows, known_persons } =
+        archive::import(&db, file, now()).await?;
+    println!("{club}");
+    eprintln!("{club_name} is here with {rows} rows, and its books hold.");
+    if known_persons > 0 {
+        eprintln!("{known_persons} of its persons were known here and keep the password they have.");
+    }
+    eprintln!(
+        "An archive holds no passwords: give each member one with undercroft member password --email ADDRESS."
+    );
     Ok(())
 }
 

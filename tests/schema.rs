@@ -27,7 +27,7 @@ struct Line {
     line: String,
 }
 
-fn lines(conn: &mut AnyConn, queries: &[&str]) -> BTreeSet<String> {
+pub fn lines(conn: &mut AnyConn, queries: &[&str]) -> BTreeSet<String> {
     let ask = |sql: &&str| {
         let found: Vec<Line> =
             diesel::sql_query(*sql).load(conn).unwrap_or_else(|error| panic!("{sql}: {error}"));
@@ -150,7 +150,7 @@ fn checks_of(sql: &str) -> Vec<String> {
 }
 
 /// Columns and primary keys as `src/db/schema.rs` has them.
-fn declared() -> BTreeSet<String> {
+pub fn declared() -> BTreeSet<String> {
     let mut found = BTreeSet::new();
     let mut table = String::new();
     for line in include_str!("../src/db/schema.rs").lines().map(str::trim) {

@@ -4,6 +4,7 @@
 //! `UNDERCROFT_TEST_POSTGRES=postgres://… cargo test --test suite -- --ignored postgres` on a server where databases
 //! may be made and dropped.
 
+mod archive;
 mod books;
 mod browser;
 mod faults;

@@ -3,6 +3,7 @@
 //! An action takes the rank it needs as a type, a command that cannot be wrong in itself, and the key of the request;
 //! it loads what the rule needs, asks `domain`, and writes what the rule gives.
 
+pub mod archive;
 pub mod batches;
 pub mod bottles;
 pub mod members;

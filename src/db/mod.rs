@@ -9,6 +9,7 @@ pub mod schema;
 pub mod types;
 pub mod writer;
 
+pub mod archive;
 pub mod batches;
 pub mod books;
 pub mod bottles;

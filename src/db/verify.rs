@@ -1,5 +1,7 @@
 //! Re-deriving everything kept from the journal, and naming the first row that is off.
 
+use std::fmt;
+
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Text};
 
@@ -25,8 +27,28 @@ pub struct Findings {
     pub off: Vec<String>,
 }
 
+/// A row that is off.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Off {
+    /// The table.
+    pub table: &'static str,
+    /// Which row.
+    pub id: i64,
+    /// What that means.
+    pub meaning: String,
+    /// What the row says.
+    pub what: String,
+}
+
+impl fmt::Display for Off {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { table, id, meaning, what } = self;
+        write!(f, "{meaning}: row {id} of {table} ({what})")
+    }
+}
+
 #[derive(QueryableByName)]
-struct Off {
+struct Found {
     #[diesel(sql_type = BigInt)]
     id: i64,
     #[diesel(sql_type = Text)]
@@ -115,30 +137,41 @@ pub fn verify(conn: &mut AnyConn) -> Result<Findings, Failure> {
 }
 
 fn check(conn: &mut AnyConn) -> Result<Findings, Failure> {
-    let mut findings = Findings {
+    Ok(Findings {
         entries: count(conn, "entries")?,
         postings: count(conn, "postings")?,
         accounts: count(conn, "accounts")?,
         batches: count(conn, "batches")?,
-        off: Vec::new(),
-    };
+        off: first_off(conn)?.iter().map(Off::to_string).collect(),
+    })
+}
+
+/// The first row that breaks each of the checks.
+pub(super) fn first_off(conn: &mut AnyConn) -> Result<Vec<Off>, Failure> {
+    let mut off = Vec::new();
     for (meaning, table, query) in CHECKS {
-        let first: Option<Off> = diesel::sql_query(*query).get_result(conn).optional()?;
-        if let Some(Off { id, what }) = first {
-            findings.off.push(format!("{meaning}: row {id} of {table} ({what})"));
-        }
+        off.extend(first(conn, meaning, table, query)?);
     }
-    if let Some(row) = first_wrong_stage(conn)? {
-        findings.off.push(row);
-    }
-    Ok(findings)
+    off.extend(first_wrong_stage(conn)?);
+    Ok(off)
+}
+
+/// The first row that a query finds.
+pub(super) fn first(
+    conn: &mut AnyConn,
+    meaning: &str,
+    table: &'static str,
+    query: &str,
+) -> Result<Option<Off>, Failure> {
+    let found: Option<Found> = diesel::sql_query(query).get_result(conn).optional()?;
+    Ok(found.map(|Found { id, what }| Off { table, id, meaning: meaning.to_owned(), what }))
 }
 
 fn count(conn: &mut AnyConn, table: &str) -> Result<i64, Failure> {
     Ok(diesel::sql_query(format!("SELECT COUNT(*) AS n FROM {table}")).get_result::<Count>(conn)?.n)
 }
 
-fn first_wrong_stage(conn: &mut AnyConn) -> Result<Option<String>, Failure> {
+fn first_wrong_stage(conn: &mut AnyConn) -> Result<Option<Off>, Failure> {
     let kept: Vec<(BatchId, String, Stage, Option<Day>)> = batches::table
         .order(batches::id)
         .select((batches::id, batches::code, batches::stage, batches::pitched_on))
@@ -147,11 +180,12 @@ fn first_wrong_stage(conn: &mut AnyConn) -> Result<Option<String>, Failure> {
         let follows = progress(&super::batches::moves(conn, id)?);
         if (kept, pitched_on) != (follows.stage, follows.pitched_on) {
             let (kept, follows) = (kept.label(), follows.stage.label());
-            return Ok(Some(format!(
-                "the stage of a batch does not follow from its entries: row {} of batches (batch {code} is kept as \
-                 {kept}, but {follows} follows)",
-                id.0
-            )));
+            return Ok(Some(Off {
+                table: "batches",
+                id: id.0,
+                meaning: "the stage of a batch does not follow from its entries".to_owned(),
+                what: format!("batch {code} is kept as {kept}, but {follows} follows"),
+            }));
         }
     }
     Ok(None)

@@ -3,6 +3,7 @@
 //! A rule either gives the entry to record, or a [`refusal::Refusal`] that says in plain words what stands
 //! in the way.
 
+pub mod archive;
 pub mod batches;
 pub mod books;
 pub mod bottles;

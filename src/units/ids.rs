@@ -29,12 +29,14 @@ fn next() -> i64 {
     wanted.max(before + 1)
 }
 
-fn write_short(number: i64) -> String {
+/// The short form in which an id is shown.
+pub(crate) fn write_short(number: i64) -> String {
     let digit = |place: u32| usize::try_from((number >> (5 * place)) & 31).unwrap_or(0);
     (0..13).rev().map(|place| char::from(LETTERS[digit(place)])).collect()
 }
 
-fn read_short(text: &str) -> Option<i64> {
+/// From its short form.
+pub(crate) fn read_short(text: &str) -> Option<i64> {
     if text.len() != 13 {
         return None;
     }

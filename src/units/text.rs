@@ -51,9 +51,31 @@ pub fn folded(text: &str) -> String {
         .collect()
 }
 
+/// With what a cell begins that a spreadsheet would run, the wide forms too.
+pub const RUN: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
+
+/// What somebody typed as a cell that no spreadsheet runs, so that [`as_typed`] gives it back.
+pub fn as_cell(text: &str) -> String {
+    if text.starts_with(RUN) || text.starts_with('\'') { format!("'{text}") } else { text.to_owned() }
+}
+
+/// What was typed, from the cell that [`as_cell`] made of it.
+pub fn as_typed(cell: &str) -> &str {
+    cell.strip_prefix('\'').unwrap_or(cell)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_cell_is_never_run_and_gives_back_what_was_typed() {
+        for text in ["", "Cane sugar", "=1+1", "'=1+1", "''", "-3", "＝A1", "\n"] {
+            let cell = as_cell(text);
+            assert!(!cell.starts_with(RUN), "{text}");
+            assert_eq!(as_typed(&cell), text);
+        }
+    }
 
     #[test]
     fn a_name_is_trimmed_and_bounded() {

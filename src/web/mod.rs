@@ -10,6 +10,7 @@
 //! like them.
 
 pub mod api;
+pub mod archive;
 pub mod assets;
 pub mod batches;
 pub mod body;

@@ -12,8 +12,8 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, assets, batches, bottles, costs, entries, health, payments, plans, problem, reminders, reports,
-    stock, tastings, workbench,
+    api, archive, assets, batches, bottles, costs, entries, health, payments, plans, problem, reminders,
+    reports, stock, tastings, workbench,
 };
 use crate::domain::members::Onlooker;
 use crate::domain::workbench::questions;
@@ -65,7 +65,9 @@ fn people_pages(to: &mut Pages) {
         .post("/club/members/{id}/role", club::change_role)
         .get("/club/members/{id}/removal", club::removal_form)
         .post("/club/members/{id}/removal", club::remove)
-        .get("/club/log", club::log);
+        .get("/club/log", club::log)
+        .get("/club/archive", archive::show)
+        .get("/club/archive.zip", archive::file);
 }
 
 fn people_programs(to: &mut Api) {
@@ -79,7 +81,8 @@ fn people_programs(to: &mut Api) {
         .delete("/invitations/{id}", "Withdraw an invitation", members::withdraw)
         .get("/tokens", "One’s own tokens", members::tokens)
         .delete("/tokens/{id}", "Revoke one of one’s own tokens", members::revoke)
-        .get("/audit", "The audit log, latest first", members::log);
+        .get("/audit", "The audit log, latest first", members::log)
+        .get("/archive", "All that the club owns: a ZIP of CSV files with a manifest", archive::file);
 }
 
 fn pages(to: &mut Pages) {

@@ -17,6 +17,7 @@ use super::respond::{self, Reply};
 use super::site::Site;
 use crate::actions::members::note;
 use crate::domain::members::Doer;
+use crate::units::text::RUN;
 
 /// One cell.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -45,9 +46,6 @@ impl Cell {
         }
     }
 }
-
-/// With what a cell begins that a spreadsheet would run, the wide forms too.
-const RUN: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
 
 /// What leaves the house: the audit log says so before anything is sent, so every file begins with it.
 pub(super) struct Leaving(());
@@ -103,12 +101,27 @@ where
     Ok(HttpResponse::Ok()
         .content_type("text/csv; charset=utf-8")
         .insert_header(("Content-Disposition", format!("attachment; filename=\"{name}\"")))
-        .body(Parts(parts)))
+        .body(Parts::new(parts)))
 }
 
 /// The body of a file that is sent part by part. Where a part cannot be read, the connection ends before
 /// the file does, so that half a file is never taken for a whole one.
-struct Parts(mpsc::Receiver<Result<Vec<u8>, Problem>>);
+pub(super) struct Parts {
+    first: Option<Vec<u8>>,
+    rest: mpsc::Receiver<Result<Vec<u8>, Problem>>,
+}
+
+impl Parts {
+    fn new(rest: mpsc::Receiver<Result<Vec<u8>, Problem>>) -> Self {
+        Self { first: None, rest }
+    }
+
+    /// Waits for the first part, so that what goes wrong at once is said instead.
+    pub(super) async fn begun(mut rest: mpsc::Receiver<Result<Vec<u8>, Problem>>) -> Result<Self, Problem> {
+        let first = rest.recv().await.transpose()?;
+        Ok(Self { first, rest })
+    }
+}
 
 impl MessageBody for Parts {
     type Error = Problem;
@@ -118,7 +131,11 @@ impl MessageBody for Parts {
     }
 
     fn poll_next(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<Option<Result<Bytes, Problem>>> {
-        let part = self.get_mut().0.poll_recv(context);
+        let parts = self.get_mut();
+        if let Some(first) = parts.first.take() {
+            return Poll::Ready(Some(Ok(first.into())));
+        }
+        let part = parts.rest.poll_recv(context);
         part.map(|part| part.map(|bytes| bytes.map(Bytes::from)))
     }
 }

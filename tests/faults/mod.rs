@@ -30,7 +30,7 @@ fn address(ground: &Ground) -> String {
 }
 
 /// Runs a command of the program to its end: whether it went well, and what it said.
-fn run(ground: &Ground, arguments: &[&str], input: &str) -> (bool, String) {
+pub fn run(ground: &Ground, arguments: &[&str], input: &str) -> (bool, String) {
     let mut child = Command::new(PROGRAM)
         .args(["--database", &address(ground), "--log", "error"])
         .args(arguments)

@@ -6,7 +6,7 @@ mod foreign;
 mod main_job;
 mod plans;
 mod refusals;
-mod scene;
+pub mod scene;
 mod tally;
 mod tastings;
 mod values;
@@ -115,6 +115,15 @@ impl Server {
         let request = Request::builder().uri(format!("{}{path}", self.root));
         let request = request.header("Cookie", format!("undercroft={session}"));
         self.ask(request.body(String::new()).expect("a request"))
+    }
+
+    /// Takes a file of the API: the status, and its bytes.
+    pub fn take(&self, token: &str, path: &str) -> (u16, Vec<u8>) {
+        let request = Request::builder().uri(format!("{}{path}", self.root));
+        let request = request.header("Authorization", format!("Bearer {token}"));
+        let request = request.body(String::new()).expect("a request");
+        let mut answer = self.agent.run(request).expect("the server answers");
+        (answer.status().as_u16(), answer.body_mut().read_to_vec().expect("all of it"))
     }
 
     fn ask(&self, request: Request<String>) -> Heard {
