@@ -220,7 +220,7 @@ mod tests {
     #[test]
     fn a_cell_comes_back_as_the_value_it_was() {
         for (kind, kept, cell) in [
-            (Kind::Id, json!(1_234_567_890_123_i64), "000013xmkj0jb"),
+            (Kind::Id, json!(1_234_567_890_123_i64), "000013xrzp16b"),
             (Kind::Number(6), json!(-1_500_000), "-1.5"),
             (Kind::Number(3), json!(7), "0.007"),
             (Kind::Text, json!("=1+1, \"milk\"\n'"), "'=1+1, \"milk\"\n'"),

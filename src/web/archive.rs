@@ -32,20 +32,18 @@ static TURNS: Semaphore = Semaphore::const_new(2);
 #[template(path = "members/archive.html")]
 struct ArchivePage {
     frame: Frame,
-    files: Vec<(&'static str, &'static str)>,
+    files: Vec<(String, String)>,
     left_out: Vec<(String, String)>,
 }
 
 /// What is in the archive, and what is not.
 pub async fn show(who: Steward, site: Site) -> Reply {
     let (facts, ()) = site.read(&who, |_, _| Ok(())).await?;
+    let named = |table: &str, says: &str| (capital(&table.replace('_', " ")), capital(says));
     respond::page(&ArchivePage {
         frame: site.frame(&who, Room::Club, "All that the club owns", facts),
-        files: FILES.iter().map(|file| (file.name, file.says)).collect(),
-        left_out: LEFT_OUT
-            .iter()
-            .map(|(table, why)| (capital(&table.replace('_', "-")), capital(why)))
-            .collect(),
+        files: FILES.iter().map(|file| named(file.table, file.says)).collect(),
+        left_out: LEFT_OUT.iter().map(|(table, why)| named(table, why)).collect(),
     })
 }
 

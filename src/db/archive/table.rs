@@ -22,7 +22,7 @@ pub const LEFT_OUT: &[(&str, &str)] = &[
     ("sessions", "who is signed in: each browser signs in anew"),
     ("invitations", "links that were sent: they lead to the server that made them"),
     ("tokens", "secrets of programs: they are made anew"),
-    ("set_ups", "belongs to the server, not to a club"),
+    ("set_ups", "addresses for the first club of a server: they belong to no club"),
     ("requests", "answers kept for requests that are sent twice: they last for days only"),
 ];
 
