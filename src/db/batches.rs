@@ -8,6 +8,7 @@ use super::failure::Failure;
 use super::schema::{accounts, batches};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::books::Holding;
+use crate::domain::reports::Span;
 use crate::units::days::Day;
 use crate::units::ids::{AccountId, BatchId, ClubId, MemberId};
 use crate::units::money::Money;
@@ -18,9 +19,9 @@ mod stage;
 mod story;
 
 pub use readings::{Reading, add_reading, gravity_ends, last_read, latest_gravities, readings, strike};
-pub(super) use stage::moves_until;
+pub(super) use stage::{moves_of, moves_until, standing_then};
 pub use stage::{moves, restage};
-pub use story::story;
+pub use story::{stories, story};
 
 /// A batch.
 #[derive(Debug, Clone, PartialEq, Eq, Queryable)]
@@ -41,6 +42,13 @@ pub struct Batch {
     pub stage: Stage,
     /// When its yeast was pitched.
     pub pitched_on: Option<Day>,
+}
+
+impl Batch {
+    /// The day to which reports count it: when its yeast was pitched, or when it was planned.
+    pub fn begun_on(&self) -> Day {
+        self.pitched_on.unwrap_or(self.planned_on)
+    }
 }
 
 type Columns = (
@@ -139,6 +147,28 @@ pub fn batches(
     }
     found.sort_unstable_by_key(|batch| std::cmp::Reverse(batch.id));
     found.truncate(usize::try_from(limit).unwrap_or(usize::MAX));
+    Ok(found)
+}
+
+/// The batches of some days, the latest first: those whose yeast was pitched then, or that were planned then and have
+/// none yet; of one drink where it is named.
+pub fn of_days(
+    conn: &mut AnyConn,
+    club: ClubId,
+    span: Span,
+    drink: Option<&str>,
+) -> Result<Vec<Batch>, Failure> {
+    let pitched = batches::table
+        .filter(batches::club_id.eq(club).and(batches::pitched_on.between(span.first, span.last)))
+        .select(COLUMNS);
+    let mut found: Vec<Batch> = pitched.load(conn)?;
+    let planned = batches::table
+        .filter(batches::club_id.eq(club).and(batches::planned_on.between(span.first, span.last)))
+        .filter(batches::pitched_on.is_null())
+        .select(COLUMNS);
+    found.extend(planned.load::<Batch>(conn)?);
+    found.retain(|batch| drink.is_none_or(|drink| batch.name == drink));
+    found.sort_unstable_by_key(|batch| std::cmp::Reverse((batch.begun_on(), batch.id)));
     Ok(found)
 }
 

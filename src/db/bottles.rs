@@ -10,6 +10,7 @@ use super::schema::{accounts, batches, bottlings, entries, places, postings, rem
 use super::stock::in_stock;
 use crate::domain::bottles::TastingAge;
 use crate::domain::reminders::tasting;
+use crate::domain::reports::Span;
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId, LotId, PlaceId, TastingAgeId};
 use crate::units::measure::Measured;
@@ -180,6 +181,28 @@ pub fn bottlings(
                 .filter(accounts::lot_id.eq(bottlings::lot_id.nullable()))
                 .filter(accounts::quantity.gt(Milli::ZERO)),
         )));
+    }
+    Ok(query.load(conn)?)
+}
+
+/// The bottlings of some days that were not reversed, the latest first; of one drink where it is named.
+pub fn of_days(
+    conn: &mut AnyConn,
+    club: ClubId,
+    span: Span,
+    drink: Option<&str>,
+) -> Result<Vec<Bottling>, Failure> {
+    let back = diesel::alias!(entries as back);
+    let mut query = bottlings::table
+        .inner_join(batches::table.on(batches::id.eq(bottlings::batch_id)))
+        .left_join(back.on(back.field(entries::reverses).eq(bottlings::entry_id.nullable())))
+        .filter(bottlings::club_id.eq(club).and(back.field(entries::id).nullable().is_null()))
+        .filter(bottlings::bottled_on.between(span.first, span.last))
+        .order((bottlings::bottled_on.desc(), bottlings::id.desc()))
+        .select(COLUMNS)
+        .into_boxed();
+    if let Some(drink) = drink {
+        query = query.filter(batches::name.eq(drink.to_owned()));
     }
     Ok(query.load(conn)?)
 }

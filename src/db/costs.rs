@@ -4,13 +4,13 @@ use std::collections::HashMap;
 
 use diesel::prelude::*;
 
-use super::batches::moves_until;
+use super::batches::{moves_of, moves_until, standing_then};
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches, bottlings, entries, items, lots, postings};
 use crate::domain::batches::Moved;
 use crate::domain::books::EntryKind;
-use crate::domain::costs::CostLine;
+use crate::domain::costs::{BottlingCost, CostLine};
 use crate::units::days::Day;
 use crate::units::ids::{BatchId, EntryId, LotId};
 use crate::units::money::Money;
@@ -43,6 +43,36 @@ pub fn of_batch(
     Ok(found)
 }
 
+/// What the bottles of each of these bottlings cost, by the entry that made them; which batches drink came from is not
+/// said. The number of queries does not grow with theirs.
+pub fn of_bottlings(
+    conn: &mut AnyConn,
+    of: &[super::bottles::Bottling],
+) -> Result<HashMap<EntryId, BottlingCost>, Failure> {
+    let mut batches: Vec<BatchId> = of.iter().map(|bottling| bottling.batch).collect();
+    batches.sort_unstable();
+    batches.dedup();
+    let kept = moves_of(conn, &batches)?;
+    let by_lot = kept.values().flatten().filter(|kept| is_by_lot(kept.0.kind)).map(|kept| kept.0.entry);
+    let entries: Vec<EntryId> = by_lot.chain(of.iter().map(|bottling| bottling.entry)).collect();
+    let lots = lot_rows(conn, &entries)?;
+    let rows = |entry: EntryId| lots.get(&entry).into_iter().flatten().cloned();
+    let cost = |bottling: &super::bottles::Bottling| {
+        let mut lines = Vec::new();
+        for moved in standing_then(kept.get(&bottling.batch)?, Some(bottling.entry)) {
+            if is_by_lot(moved.kind) {
+                lines.extend(rows(moved.entry).map(|row| row.line(moved.kind, moved.day)));
+            } else {
+                lines.push(whole_line(&moved, None));
+            }
+        }
+        let taken = rows(bottling.entry).filter(|row| row.quantity < Milli::ZERO);
+        let packaging = taken.map(|row| row.line(EntryKind::Bottling, bottling.bottled_on)).collect();
+        Some((bottling.entry, BottlingCost::of(lines, bottling.entry, packaging, bottling.bottles)?))
+    };
+    Ok(of.iter().filter_map(cost).collect())
+}
+
 /// Bottles, closures and labels that went into a bottling.
 pub fn packaging(conn: &mut AnyConn, bottling: &super::bottles::Bottling) -> Result<Vec<CostLine>, Failure> {
     let rows = lot_rows(conn, &[bottling.entry])?.remove(&bottling.entry).unwrap_or_default();
@@ -67,7 +97,7 @@ const fn is_by_lot(kind: EntryKind) -> bool {
 }
 
 /// A line of an entry that moved a lot.
-#[derive(Queryable)]
+#[derive(Clone, Queryable)]
 struct LotRow {
     entry: EntryId,
     what: String,

@@ -3,6 +3,16 @@
 
 use std::collections::HashMap;
 
+mod flows;
+mod losses;
+mod tasted;
+mod year;
+
+pub use flows::{Flow, flows, value_at};
+pub use losses::{Loss, account, losses};
+pub use tasted::{Tasted, tasted};
+pub use year::{MemberYear, first_day, in_span, set_yearly_limit, yearly_limit};
+
 use diesel::dsl::sql;
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Date, Nullable, Text};

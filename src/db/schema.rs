@@ -9,6 +9,7 @@ diesel::table! {
         currency -> Text,
         time_zone -> Text,
         created_at -> Timestamp,
+        yearly_limit -> Nullable<BigInt>,
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::{BTreeSet, HashMap};
 
 use diesel::prelude::*;
 
-pub use walk::{Node, Reached, Way, walk};
+pub use walk::{Node, Reached, Way, network, walk};
 
 mod walk;
 
@@ -118,18 +118,34 @@ fn batches_named(
     Ok(found)
 }
 
-/// The items that went into a batch, and into all that some of it came from.
-pub fn items_into(conn: &mut AnyConn, batch: BatchId) -> Result<Vec<ItemId>, Failure> {
-    let above = walk(conn, Node::Batch(batch), Way::Up, usize::MAX)?;
-    let mut found = Vec::new();
-    for some in above.lots().chunks(500) {
-        let part: Vec<ItemId> =
-            lots::table.filter(lots::id.eq_any(some.to_vec())).select(lots::item_id).distinct().load(conn)?;
-        found.extend(part);
+/// The items that went into each of these batches, and into all that some of it came from.
+pub fn items_into(conn: &mut AnyConn, of: &[BatchId]) -> Result<HashMap<BatchId, Vec<ItemId>>, Failure> {
+    let above = network(conn, of.iter().copied().map(Node::Batch), Way::Up)?;
+    let lot = |node: &Node| if let Node::Lot(lot) = node { Some(*lot) } else { None };
+    let all: Vec<LotId> = above.keys().filter_map(lot).collect();
+    let mut items: HashMap<LotId, ItemId> = HashMap::new();
+    for some in all.chunks(500) {
+        let rows: Vec<(LotId, ItemId)> = lots::table
+            .filter(lots::id.eq_any(some.to_vec()))
+            .select((lots::id, lots::item_id))
+            .load(conn)?;
+        items.extend(rows);
     }
-    found.sort_unstable();
-    found.dedup();
-    Ok(found)
+    let into = |batch: &BatchId| {
+        let mut reached = BTreeSet::new();
+        let mut next = vec![Node::Batch(*batch)];
+        while let Some(node) = next.pop() {
+            if reached.insert(node) {
+                next.extend(above.get(&node).into_iter().flatten());
+            }
+        }
+        let mut found: Vec<ItemId> =
+            reached.iter().filter_map(|node| items.get(&lot(node)?).copied()).collect();
+        found.sort_unstable();
+        found.dedup();
+        (*batch, found)
+    };
+    Ok(of.iter().map(into).collect())
 }
 
 /// The allergens of a lot: what its own item states, and what the items of all lots state that went into it by whatever

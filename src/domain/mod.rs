@@ -13,6 +13,7 @@ pub mod payments;
 pub mod plans;
 pub mod refusal;
 pub mod reminders;
+pub mod reports;
 pub mod reversals;
 pub mod stock;
 pub mod tastings;

@@ -83,6 +83,11 @@ impl Balance {
 const WATER_G_ML: f64 = sugar::WATER_20_KG_M3 / 1000.0;
 
 impl Story {
+    /// Must to which the yeast was pitched, without what came from other batches.
+    pub fn own_must(&self) -> Milli {
+        if self.must > self.moved_in { self.must - self.moved_in } else { Milli::ZERO }
+    }
+
     /// Whether any of it is milk, or holds lactose.
     pub fn dairy(&self) -> bool {
         self.milk_before || self.supplies.iter().any(|used| used.item.dairy())
@@ -125,7 +130,8 @@ impl Story {
         Some(grams_per_litre * own.base() / 1000.0)
     }
 
-    fn milk_kg(&self) -> f64 {
+    /// The milk that was drawn.
+    pub fn milk_kg(&self) -> f64 {
         self.supplies
             .iter()
             .filter(|used| used.item.lactose_mg_per_kg.is_some_and(|lactose| lactose > 0))
@@ -146,7 +152,8 @@ impl Story {
             .sum()
     }
 
-    fn curd_kg(&self) -> f64 {
+    /// The curd that was weighed off.
+    pub fn curd_kg(&self) -> f64 {
         self.milk_by_product_kg(|unit| unit == BaseUnit::Gram)
     }
 

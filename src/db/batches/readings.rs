@@ -1,5 +1,7 @@
 //! What was measured of a batch.
 
+use std::collections::HashMap;
+
 use diesel::prelude::*;
 
 use crate::db::connection::AnyConn;
@@ -174,6 +176,26 @@ pub fn latest_gravities(
         .select((readings::at, readings::value_micro))
         .load(conn)?;
     found.reverse();
+    Ok(found)
+}
+
+/// The same of many batches, all of them, oldest first.
+pub(super) fn gravities_of(
+    conn: &mut AnyConn,
+    ids: &[BatchId],
+) -> Result<HashMap<BatchId, Vec<(Instant, Measured)>>, Failure> {
+    let mut found: HashMap<BatchId, Vec<(Instant, Measured)>> = HashMap::new();
+    for some in ids.chunks(500) {
+        let rows: Vec<(BatchId, (Instant, Measured))> = readings::table
+            .filter(readings::batch_id.eq_any(some.to_vec()).and(readings::kind.eq(ReadingKind::Gravity)))
+            .filter(readings::struck_at.is_null())
+            .order((readings::at, readings::id))
+            .select((readings::batch_id, (readings::at, readings::value_micro)))
+            .load(conn)?;
+        for (batch, reading) in rows {
+            found.entry(batch).or_default().push(reading);
+        }
+    }
     Ok(found)
 }
 

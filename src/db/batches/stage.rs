@@ -1,5 +1,7 @@
 //! What moved a batch, and the stage that is kept of it.
 
+use std::collections::HashMap;
+
 use diesel::prelude::*;
 
 use crate::db::connection::AnyConn;
@@ -24,41 +26,61 @@ pub(in crate::db) fn moves_until(
     id: BatchId,
     until: Option<EntryId>,
 ) -> Result<Vec<Moved>, Failure> {
-    type Known = (Option<String>, Option<Day>, Option<Measured>, Option<Measured>);
-    type Row = ((EntryId, EntryKind, Day, Milli, Money), Known, Option<EntryId>);
-    let back = diesel::alias!(entries as back);
-    let rows: Vec<Row> = postings::table
-        .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
-        .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
-        .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-        .filter(accounts::batch_id.eq(id))
-        .filter(entries::reverses.is_null())
-        .order(entries::id)
-        .select((
-            (entries::id, entries::kind, entries::day, postings::quantity, postings::cost),
-            (
-                entries::moved_as,
-                entries::moved_pitched_on,
-                entries::moved_first_gravity,
-                entries::moved_strength,
-            ),
-            back.field(entries::id).nullable(),
-        ))
-        .load(conn)?;
-    let counts = |entry: EntryId, back: Option<EntryId>| match until {
-        Some(until) => entry <= until && back.is_none_or(|back| back > until),
+    Ok(standing_then(&moves_of(conn, &[id])?.remove(&id).unwrap_or_default(), until))
+}
+
+/// An entry that moved a batch, and the one that took it back.
+pub(in crate::db) type Kept = (Moved, Option<EntryId>);
+
+/// Those that stood when the entry `until` had been recorded; those that stand now where there is none.
+pub(in crate::db) fn standing_then(kept: &[Kept], until: Option<EntryId>) -> Vec<Moved> {
+    let counts = |(moved, back): &&Kept| match until {
+        Some(until) => moved.entry <= until && back.is_none_or(|back| back > until),
         None => back.is_none(),
     };
-    Ok(rows
-        .into_iter()
-        .filter(|row| counts(row.0.0, row.2))
-        .map(|((entry, kind, day, volume, cost), (moved_as, pitched_on, first_gravity, strength), _)| {
+    kept.iter().filter(counts).map(|kept| kept.0.clone()).collect()
+}
+
+/// Every entry that moved each of these batches, in the order in which they were recorded.
+pub(in crate::db) fn moves_of(
+    conn: &mut AnyConn,
+    ids: &[BatchId],
+) -> Result<HashMap<BatchId, Vec<Kept>>, Failure> {
+    type Known = (Option<String>, Option<Day>, Option<Measured>, Option<Measured>);
+    type Row = (Option<BatchId>, (EntryId, EntryKind, Day, Milli, Money), Known, Option<EntryId>);
+    let mut found: HashMap<BatchId, Vec<Kept>> = HashMap::new();
+    for some in ids.chunks(500) {
+        let back = diesel::alias!(entries as back);
+        let rows: Vec<Row> = postings::table
+            .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
+            .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
+            .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
+            .filter(accounts::batch_id.eq_any(some.iter().copied().map(Some)))
+            .filter(entries::reverses.is_null())
+            .order(entries::id)
+            .select((
+                accounts::batch_id,
+                (entries::id, entries::kind, entries::day, postings::quantity, postings::cost),
+                (
+                    entries::moved_as,
+                    entries::moved_pitched_on,
+                    entries::moved_first_gravity,
+                    entries::moved_strength,
+                ),
+                back.field(entries::id).nullable(),
+            ))
+            .load(conn)?;
+        for (batch, (entry, kind, day, volume, cost), known, back) in rows {
+            let (moved_as, pitched_on, first_gravity, strength) = known;
             let stage = moved_as.as_deref().and_then(Stage::from_code);
             let came = |stage| Came { progress: Progress { stage, pitched_on }, first_gravity, strength };
-            let came = stage.map(came);
-            Moved { entry, kind, day, volume, cost, came }
-        })
-        .collect())
+            let moved = Moved { entry, kind, day, volume, cost, came: stage.map(came) };
+            if let Some(batch) = batch {
+                found.entry(batch).or_default().push((moved, back));
+            }
+        }
+    }
+    Ok(found)
 }
 
 /// Bring the kept stage in line with what has been recorded. Where nothing changed, nothing is written.

@@ -4,8 +4,9 @@ use std::collections::HashMap;
 
 use diesel::prelude::*;
 
-use super::stage::moves;
-use super::{batch, latest_gravities};
+use super::batch;
+use super::readings::gravities_of;
+use super::stage::{moves_of, standing_then};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{accounts, bottlings, clubs, entries, lots, postings};
@@ -21,33 +22,71 @@ use crate::units::quantity::Milli;
 /// All that the yields of a batch follow from.
 pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Failure> {
     batch(conn, club, id)?;
-    let moved = moves(conn, id)?;
-    let mut story = Story::default();
-    volumes(&mut story, &moved);
-    for (bottles, volume, lost) in live_bottlings(conn, id)? {
-        story.bottled = story.bottled + Milli::new(bottles * volume.get());
-        story.lost = story.lost + lost;
-    }
-    let drawn = lines(conn, id, &[EntryKind::Draw, EntryKind::Pitch])?;
-    let weighed = lines(conn, id, &[EntryKind::ByProduct])?;
-    let ids: Vec<ItemId> = drawn.iter().chain(&weighed).map(|line| line.1).collect();
-    let items = stock::items_of(conn, club, &ids)?;
-    story.supplies = sums(&drawn, &items);
-    story.by_products = sums(&weighed, &items);
-    story.turns = turns(&moved, &drawn, &items);
-    story.under_way = progress(&moved).stage <= Stage::Working;
-    let drinks = story.supplies.iter().any(|used| used.item.kind == ItemKind::Drink);
-    if story.moved_in > Milli::ZERO || drinks {
-        let above = trace::items_into(conn, id)?;
-        story.milk_before = stock::items_of(conn, club, &above)?.values().any(Item::dairy);
-    }
+    Ok(stories(conn, club, &[id])?.remove(&id).unwrap_or_default())
+}
+
+/// The same for many batches of a club: the number of queries does not grow with theirs.
+pub fn stories(
+    conn: &mut AnyConn,
+    club: ClubId,
+    ids: &[BatchId],
+) -> Result<HashMap<BatchId, Story>, Failure> {
+    let kept = moves_of(conn, ids)?;
+    let mut bottled = live_bottlings(conn, ids)?;
+    let mut drawn = lines(conn, ids, &[EntryKind::Draw, EntryKind::Pitch])?;
+    let mut weighed = lines(conn, ids, &[EntryKind::ByProduct])?;
+    let mut gravities = gravities_of(conn, ids)?;
+    let mut items: Vec<ItemId> = drawn.values().chain(weighed.values()).flatten().map(|line| line.1).collect();
+    items.sort_unstable();
+    items.dedup();
+    let items = stock::items_of(conn, club, &items)?;
     let zone: String = clubs::table.filter(clubs::id.eq(club)).select(clubs::time_zone).first(conn)?;
     let zone = zone.parse().map_err(|_| Failure::Fault(format!("there is no time zone “{zone}”")))?;
-    story.gravities = latest_gravities(conn, id, i64::MAX)?
-        .into_iter()
-        .map(|(at, gravity)| (local_day(at, zone), gravity.number()))
-        .collect();
-    Ok(story)
+    let mut found = HashMap::with_capacity(ids.len());
+    for id in ids {
+        let moved = kept.get(id).map(|kept| standing_then(kept, None)).unwrap_or_default();
+        let mut story = Story::default();
+        volumes(&mut story, &moved);
+        for (bottles, volume, lost) in bottled.remove(id).unwrap_or_default() {
+            story.bottled = story.bottled + Milli::new(bottles * volume.get());
+            story.lost = story.lost + lost;
+        }
+        let drawn = drawn.remove(id).unwrap_or_default();
+        story.supplies = sums(&drawn, &items);
+        story.by_products = sums(&weighed.remove(id).unwrap_or_default(), &items);
+        story.turns = turns(&moved, &drawn, &items);
+        story.under_way = progress(&moved).stage <= Stage::Working;
+        let gravities = gravities.remove(id).unwrap_or_default();
+        story.gravities =
+            gravities.into_iter().map(|(at, gravity)| (local_day(at, zone), gravity.number())).collect();
+        found.insert(*id, story);
+    }
+    milk_before(conn, club, &mut found)?;
+    Ok(found)
+}
+
+/// Whether milk went into what came from other batches, or was poured from bottles.
+fn milk_before(
+    conn: &mut AnyConn,
+    club: ClubId,
+    stories: &mut HashMap<BatchId, Story>,
+) -> Result<(), Failure> {
+    let drinks = |story: &Story| story.supplies.iter().any(|used| used.item.kind == ItemKind::Drink);
+    let mixed = stories.iter().filter(|(_, story)| story.moved_in > Milli::ZERO || drinks(story));
+    let mixed: Vec<BatchId> = mixed.map(|(id, _)| *id).collect();
+    if mixed.is_empty() {
+        return Ok(());
+    }
+    let above = trace::items_into(conn, &mixed)?;
+    let all: Vec<ItemId> = above.values().flatten().copied().collect();
+    let items = stock::items_of(conn, club, &all)?;
+    for (id, into) in above {
+        let milk = into.iter().any(|item| items.get(item).is_some_and(Item::dairy));
+        if let Some(story) = stories.get_mut(&id) {
+            story.milk_before = milk;
+        }
+    }
+    Ok(())
 }
 
 /// Where the volume went.
@@ -105,31 +144,57 @@ fn turns(moved: &[Moved], drawn: &[Line], items: &HashMap<ItemId, Item>) -> Vec<
     found
 }
 
-fn live_bottlings(conn: &mut AnyConn, id: BatchId) -> Result<Vec<(i64, Milli, Milli)>, Failure> {
-    let back = diesel::alias!(entries as back);
-    Ok(bottlings::table
-        .left_join(back.on(back.field(entries::reverses).eq(bottlings::entry_id.nullable())))
-        .filter(bottlings::batch_id.eq(id).and(back.field(entries::id).nullable().is_null()))
-        .select((bottlings::bottles, bottlings::bottle_volume, bottlings::lost_volume))
-        .load(conn)?)
+fn by_batch<T>(rows: impl IntoIterator<Item = (BatchId, T)>, to: &mut HashMap<BatchId, Vec<T>>) {
+    for (batch, row) in rows {
+        to.entry(batch).or_default().push(row);
+    }
+}
+
+/// Bottles, what each holds, what was spilt.
+type Filled = (i64, Milli, Milli);
+
+fn live_bottlings(conn: &mut AnyConn, ids: &[BatchId]) -> Result<HashMap<BatchId, Vec<Filled>>, Failure> {
+    let mut found = HashMap::new();
+    for some in ids.chunks(500) {
+        let back = diesel::alias!(entries as back);
+        let rows: Vec<(BatchId, Filled)> = bottlings::table
+            .left_join(back.on(back.field(entries::reverses).eq(bottlings::entry_id.nullable())))
+            .filter(bottlings::batch_id.eq_any(some.to_vec()).and(back.field(entries::id).nullable().is_null()))
+            .select((
+                bottlings::batch_id,
+                (bottlings::bottles, bottlings::bottle_volume, bottlings::lost_volume),
+            ))
+            .load(conn)?;
+        by_batch(rows, &mut found);
+    }
+    Ok(found)
 }
 
 /// A line of a lot in the record of a batch: the entry, the item, and what came to the lot (+) or went from it (−).
 type Line = (EntryId, ItemId, Milli);
 
-/// What was drawn into a batch, or left it as a by-product, line by line in the order in which it was recorded.
-fn lines(conn: &mut AnyConn, id: BatchId, kinds: &[EntryKind]) -> Result<Vec<Line>, Failure> {
-    let back = diesel::alias!(entries as back);
-    Ok(entries::table
-        .inner_join(postings::table.on(postings::entry_id.eq(entries::id)))
-        .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
-        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-        .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-        .filter(entries::batch_id.eq(id).and(entries::kind.eq_any(kinds.to_vec())))
-        .filter(back.field(entries::id).nullable().is_null())
-        .order((entries::id, postings::line))
-        .select((entries::id, lots::item_id, postings::quantity))
-        .load(conn)?)
+/// What was drawn into batches, or left them as a by-product, line by line in the order in which it was recorded.
+fn lines(
+    conn: &mut AnyConn,
+    ids: &[BatchId],
+    kinds: &[EntryKind],
+) -> Result<HashMap<BatchId, Vec<Line>>, Failure> {
+    let mut found = HashMap::new();
+    for some in ids.chunks(500) {
+        let back = diesel::alias!(entries as back);
+        let rows: Vec<(Option<BatchId>, Line)> = entries::table
+            .inner_join(postings::table.on(postings::entry_id.eq(entries::id)))
+            .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
+            .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+            .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
+            .filter(entries::batch_id.eq_any(some.iter().copied().map(Some)))
+            .filter(entries::kind.eq_any(kinds.to_vec()).and(back.field(entries::id).nullable().is_null()))
+            .order((entries::id, postings::line))
+            .select((entries::batch_id, (entries::id, lots::item_id, postings::quantity)))
+            .load(conn)?;
+        by_batch(rows.into_iter().filter_map(|(batch, line)| Some((batch?, line))), &mut found);
+    }
+    Ok(found)
 }
 
 /// Summed by item, in the order they first came.

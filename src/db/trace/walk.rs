@@ -6,7 +6,7 @@
 //! used on. The order in time is not looked at: a lot that was drawn into a batch counts for all that ever came of it,
 //! so that a recall names too much rather than too little. Nothing is visited twice, so a circle ends.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 use diesel::prelude::*;
 
@@ -67,7 +67,7 @@ pub fn walk(conn: &mut AnyConn, from: Node, way: Way, most: usize) -> Result<Rea
     while !edge.is_empty() {
         let mut next = BTreeSet::new();
         for some in edge.chunks(500) {
-            next.extend(beside(conn, some, way)?);
+            next.extend(beside(conn, some, way)?.into_iter().map(|(_, node)| node));
         }
         next.retain(|node| !reached.nodes.contains(node));
         let room = most.saturating_sub(reached.nodes.len());
@@ -78,8 +78,30 @@ pub fn walk(conn: &mut AnyConn, from: Node, way: Way, most: usize) -> Result<Rea
     Ok(reached)
 }
 
-/// What one step leads to from these.
-fn beside(conn: &mut AnyConn, of: &[Node], way: Way) -> Result<Vec<Node>, Failure> {
+/// What each node that is reached from these leads to directly: one walk for all of them.
+pub fn network(
+    conn: &mut AnyConn,
+    from: impl Iterator<Item = Node>,
+    way: Way,
+) -> Result<HashMap<Node, Vec<Node>>, Failure> {
+    let mut known: HashMap<Node, Vec<Node>> = HashMap::new();
+    let mut edge: BTreeSet<Node> = from.collect();
+    while !edge.is_empty() {
+        let of: Vec<Node> = std::mem::take(&mut edge).into_iter().collect();
+        known.extend(of.iter().map(|node| (*node, Vec::new())));
+        for some in of.chunks(500) {
+            for (own, other) in beside(conn, some, way)? {
+                known.entry(own).or_default().push(other);
+                edge.insert(other);
+            }
+        }
+        edge.retain(|node| !known.contains_key(node));
+    }
+    Ok(known)
+}
+
+/// What one step leads to from these: from which, and to which.
+fn beside(conn: &mut AnyConn, of: &[Node], way: Way) -> Result<Vec<(Node, Node)>, Failure> {
     type Line = (Option<LotId>, Option<BatchId>, Milli);
     let (mut lots, mut batches): (Vec<Option<LotId>>, Vec<Option<BatchId>>) = (Vec::new(), Vec::new());
     for node in of {
@@ -121,8 +143,8 @@ fn beside(conn: &mut AnyConn, of: &[Node], way: Way) -> Result<Vec<Node>, Failur
                 Way::Down => leads(kind, own, other),
                 Way::Up => leads(kind, other, own),
             };
-            let node = other.0.map(Node::Lot).or(other.1.map(Node::Batch));
-            found.extend(node.filter(|_| leads));
+            let node = |line: Line| line.0.map(Node::Lot).or(line.1.map(Node::Batch));
+            found.extend(node(own).zip(node(other)).filter(|_| leads));
         }
     }
     Ok(found)
