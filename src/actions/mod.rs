@@ -11,6 +11,7 @@ pub mod once;
 pub mod payments;
 pub mod plans;
 pub mod reminders;
+pub mod reports;
 pub mod reversals;
 pub mod stock;
 pub mod tastings;

@@ -19,8 +19,8 @@ mod stage;
 mod story;
 
 pub use readings::{Reading, add_reading, gravity_ends, last_read, latest_gravities, readings, strike};
-pub(super) use stage::{moves_of, moves_until, standing_then};
 pub use stage::{moves, restage};
+pub(super) use stage::{moves_of, moves_until, standing_then};
 pub use story::{stories, story};
 
 /// A batch.

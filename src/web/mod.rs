@@ -26,6 +26,7 @@ pub mod health;
 pub mod input;
 pub mod limits;
 pub mod members;
+pub mod paper;
 pub mod payments;
 pub mod pictures;
 pub mod plans;

@@ -1,33 +1,145 @@
-//! Reports: what the cellar is worth today and on a past day, how each batch yielded, what each bottling
-//! cost a bottle, and what members paid and took, which only they and the stewards see. Each can be taken
-//! as a file.
+//! Reports: what it all adds up to. Each is one value (`report.rs`) that is shown as a page, taken as a file for
+//! spreadsheets or on paper, and given by the API; all of a year together are its binder. What a report says is decided in
+//! the file of its name.
 
 use askama::Template;
+use chrono::Datelike;
 
-mod export;
+mod asked;
+mod costs;
+pub mod limit;
+mod losses;
 pub mod member;
+mod members;
+mod production;
+mod report;
+mod show;
+mod stock;
+mod take;
+mod tastings;
+mod yields;
 
-pub use export::{costs_file, members_file, yields_file};
+pub use asked::{Asked, ReportQuery};
+pub use report::{Report, Side, Table, Value};
+pub use show::page;
+pub use take::{binder, csv, pdf};
 
-use super::extract::{Paging, Query};
+use super::extract::Query;
 use super::frame::Frame;
 use super::respond::{self, Reply};
 use super::site::{Room, Site};
 use super::words;
-use crate::db::batches::{self, Batch};
-use crate::db::bottles::{self, Bottling};
-use crate::db::reports::{self as rows, MemberMoney, Value};
-use crate::db::{AnyConn, Failure, costs};
-use crate::domain::batches::Stage;
-use crate::domain::bottles::cost_per_bottle;
-use crate::domain::members::{Doer, Onlooker, Role};
-use crate::domain::yields::Recovery;
+use crate::db::reports::{self as rows, Value as Worth};
+use crate::db::{AnyConn, Failure};
+use crate::domain::members::{Doer, Onlooker};
 use crate::units::days::{self, Day};
-use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId};
 use crate::units::money::Money;
 
-/// Batches and bottlings that the first page shows.
-const FEW: i64 = 6;
+/// One of the reports.
+pub struct Kind {
+    /// In addresses and names of files.
+    pub slug: &'static str,
+    /// Its name.
+    pub title: &'static str,
+    /// What it answers, in a sentence.
+    pub answers: &'static str,
+    /// What can be chosen besides the year.
+    pub choose: Choose,
+    /// Its file has something that happened in each row, so that all years are sent year by year.
+    pub events: bool,
+    /// Works it out.
+    pub work_out: fn(&mut AnyConn, &Doer, &Asked) -> Result<Report, Failure>,
+}
+
+/// What can be chosen besides the year.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Choose {
+    /// Nothing.
+    Nothing,
+    /// A drink.
+    Drink,
+    /// A day, instead of the year.
+    Day,
+}
+
+/// Only oneself and the stewards see what a member paid and took.
+pub const MEMBERS: &str = "members";
+
+/// All of them, in the order of the binder.
+pub const KINDS: [Kind; 9] = [
+    Kind {
+        slug: "yields",
+        title: "Yields",
+        answers: "What was got out of what was put in, by batch, drink and year.",
+        choose: Choose::Drink,
+        events: true,
+        work_out: yields::report,
+    },
+    Kind {
+        slug: "costs",
+        title: "Cost a bottle",
+        answers: "What a bottle cost, of what that is made, and how it moved.",
+        choose: Choose::Drink,
+        events: true,
+        work_out: costs::report,
+    },
+    Kind {
+        slug: "stock",
+        title: "Stock and its worth",
+        answers: "What was in the cellar on a day, and what it was worth.",
+        choose: Choose::Day,
+        events: false,
+        work_out: stock::on_day,
+    },
+    Kind {
+        slug: "by-products",
+        title: "By-products",
+        answers: "What came off the way, what it was worth and what became of it.",
+        choose: Choose::Nothing,
+        events: false,
+        work_out: stock::by_products,
+    },
+    Kind {
+        slug: "losses",
+        title: "Losses",
+        answers: "What was lost, why, and the cost that went with it.",
+        choose: Choose::Nothing,
+        events: true,
+        work_out: losses::report,
+    },
+    Kind {
+        slug: MEMBERS,
+        title: "Members",
+        answers: "What was paid, paid in and taken home; everyone for a steward, oneself for others.",
+        choose: Choose::Nothing,
+        events: false,
+        work_out: members::report,
+    },
+    Kind {
+        slug: "tastings",
+        title: "Tastings",
+        answers: "What was poured, how old it was, and how it was marked.",
+        choose: Choose::Drink,
+        events: true,
+        work_out: tastings::report,
+    },
+    Kind {
+        slug: "supplies",
+        title: "Supplies used and needed",
+        answers: "What came, was used and is left, and what plans still want.",
+        choose: Choose::Nothing,
+        events: false,
+        work_out: stock::supplies,
+    },
+    Kind {
+        slug: "production",
+        title: "Production of the year",
+        answers: "What was made in a calendar year against the limit that the club entered.",
+        choose: Choose::Nothing,
+        events: false,
+        work_out: production::report,
+    },
+];
 
 /// On which past day.
 #[derive(serde::Deserialize, utoipa::ToSchema)]
@@ -49,11 +161,12 @@ struct ReportsPage {
     values: Vec<ValueRow>,
     currency: String,
     stock_file: String,
-    yields: Vec<YieldRow>,
-    bottlings: Vec<CostRow>,
-    /// Everyone's for a steward, one's own for anyone else.
-    members: Vec<MemberRow>,
-    everyone: bool,
+    /// Address, name, what it answers.
+    kinds: Vec<(String, &'static str, &'static str)>,
+    /// The years whose binder can be taken: address and year.
+    binders: Vec<(String, i32)>,
+    /// The member's own statement.
+    own: String,
 }
 
 struct ValueRow {
@@ -65,60 +178,17 @@ struct ValueRow {
     sum: bool,
 }
 
-struct YieldRow {
-    href: String,
-    drink: String,
-    code: String,
-    stage: &'static str,
-    /// Curd from milk, alcohol from sugar, bottled from must, each in per cent, or nothing.
-    percents: [String; 3],
-}
-
-struct CostRow {
-    href: String,
-    drink: String,
-    code: String,
-    day: String,
-    bottles: i64,
-    total: String,
-    each: String,
-}
-
-struct MemberRow {
-    href: String,
-    name: String,
-    paid: String,
-    paid_in: String,
-    took: String,
-    balance: String,
-}
-
 struct Found {
-    now: Value,
-    since: Value,
-    yields: Vec<Yields>,
-    bottlings: Vec<(Bottling, Money)>,
-    members: Vec<MemberMoney>,
-}
-
-fn find(conn: &mut AnyConn, doer: &Doer, day: Day) -> Result<Found, Failure> {
-    let club = doer.club;
-    Ok(Found {
-        now: rows::value(conn, club)?,
-        since: rows::value_since(conn, club, day)?,
-        yields: yields(conn, club, None, FEW)?,
-        bottlings: costed(conn, club, None, FEW)?,
-        members: rows::seen_by(conn, doer)?,
-    })
+    now: Worth,
+    since: Worth,
 }
 
 /// The last day of the year before: with what a club compares first.
 fn year_end(today: Day) -> Day {
-    let year = chrono::Datelike::year(&today) - 1;
-    Day::from_ymd_opt(year, 12, 31).unwrap_or(today)
+    Day::from_ymd_opt(today.year() - 1, 12, 31).unwrap_or(today)
 }
 
-/// Shows the reports.
+/// Shows what the cellar is worth, and which reports there are.
 pub async fn show(who: Onlooker, site: Site, query: Query<ReportsQuery>) -> Reply {
     let today = who.today();
     let typed = query.draft.typed("on").unwrap_or_default();
@@ -128,10 +198,17 @@ pub async fn show(who: Onlooker, site: Site, query: Query<ReportsQuery>) -> Repl
     };
     let wrong = chosen.as_ref().err().map(ToString::to_string);
     let day = chosen.unwrap_or_else(|_| year_end(today));
-    let (facts, found) = site.read(&who, move |conn, doer| find(conn, doer, day)).await?;
+    let read = site.read(&who, move |conn, doer| {
+        let found =
+            Found { now: rows::value(conn, doer.club)?, since: rows::value_since(conn, doer.club, day)? };
+        Ok((found, rows::first_day(conn, doer.club)?))
+    });
+    let (facts, (found, first)) = read.await?;
     let said = |amount: Money| words::money(&who.currency, amount);
     let now = found.now.total();
     let past = now - found.since.total();
+    let years = first.unwrap_or(today).year()..=today.year();
+    let binder = |year: i32| (site.at(&format!("/reports/binder.pdf?year={year}")), year);
     let page = ReportsPage {
         total: said(now),
         lead: format!(
@@ -147,10 +224,11 @@ pub async fn show(who: Onlooker, site: Site, query: Query<ReportsQuery>) -> Repl
         values: values(&site, &found, day),
         currency: words::sign(&who.currency).trim().to_owned(),
         stock_file: site.at(&format!("/stores/stock.csv?on={}", days::iso(day))),
-        yields: found.yields.iter().map(|yields| yield_row(&site, yields)).collect(),
-        bottlings: found.bottlings.iter().map(|row| cost_row(&site, &who, row)).collect(),
-        members: found.members.iter().map(|money| member_row(&site, money)).collect(),
-        everyone: who.role >= Role::Steward,
+        kinds: (KINDS.iter())
+            .map(|kind| (site.at(&format!("/reports/{}", kind.slug)), kind.title, kind.answers))
+            .collect(),
+        binders: years.rev().map(binder).collect(),
+        own: site.at(&format!("/reports/members/{}", who.member)),
         frame: site.frame(&who, Room::Reports, "Reports", facts),
     };
     respond::page(&page)
@@ -178,131 +256,4 @@ fn values(site: &Site, found: &Found, day: Day) -> Vec<ValueRow> {
     rows.push(row("Batches, in bulk", Some(site.at("/batches")), found.now.batches, since.batches, false));
     rows.push(row("All of it", None, found.now.total(), since.total(), true));
     rows
-}
-
-/// A batch and what was got out of it.
-struct Yields {
-    batch: Batch,
-    recoveries: Vec<Recovery>,
-}
-
-/// The recoveries of batches into which something was drawn, newest first.
-fn yields(
-    conn: &mut AnyConn,
-    club: ClubId,
-    after: Option<BatchId>,
-    limit: i64,
-) -> Result<Vec<Yields>, Failure> {
-    let stages: Vec<Stage> = Stage::ALL.into_iter().filter(|stage| *stage != Stage::Planned).collect();
-    batches::batches(conn, club, &stages, after, limit)?
-        .into_iter()
-        .map(|batch| {
-            let recoveries = batches::story(conn, club, batch.id)?.recoveries();
-            Ok(Yields { batch, recoveries })
-        })
-        .collect()
-}
-
-/// The recoveries that stand in the columns.
-const COLUMNS: [&str; 3] = ["Curd from milk", "Alcohol from sugar", "Bottled from must pitched"];
-
-fn percent(yields: &Yields, name: &str) -> Option<f64> {
-    yields.recoveries.iter().find(|recovery| recovery.name == name).map(|recovery| recovery.percent)
-}
-
-fn yield_row(site: &Site, yields: &Yields) -> YieldRow {
-    YieldRow {
-        href: site.at(&format!("/batches/{}/yield", yields.batch.id)),
-        drink: yields.batch.name.clone(),
-        code: yields.batch.code.clone(),
-        stage: yields.batch.stage.label(),
-        percents: COLUMNS
-            .map(|name| percent(yields, name).map(|percent| format!("{percent:.1}")).unwrap_or_default()),
-    }
-}
-
-/// Bottlings with what they were booked at, newest first.
-fn costed(
-    conn: &mut AnyConn,
-    club: ClubId,
-    after: Option<BottlingId>,
-    limit: i64,
-) -> Result<Vec<(Bottling, Money)>, Failure> {
-    let found = bottles::bottlings(conn, club, false, after, limit)?;
-    let entries: Vec<EntryId> = found.iter().map(|bottling| bottling.entry).collect();
-    let booked = costs::booked(conn, &entries)?;
-    let cost = |bottling: &Bottling| booked.get(&bottling.entry).copied().unwrap_or_default();
-    Ok(found
-        .into_iter()
-        .map(|bottling| (cost(&bottling), bottling))
-        .map(|(cost, bottling)| (bottling, cost))
-        .collect())
-}
-
-fn cost_row(site: &Site, doer: &Doer, (bottling, booked): &(Bottling, Money)) -> CostRow {
-    CostRow {
-        href: site.at(&format!("/bottles/{}/cost", bottling.id)),
-        drink: bottling.name.clone(),
-        code: bottling.code.clone(),
-        day: days::tiny(bottling.bottled_on, doer.today()),
-        bottles: bottling.bottles,
-        total: words::figure(*booked),
-        each: words::figure(cost_per_bottle(*booked, bottling.bottles)),
-    }
-}
-
-fn member_row(site: &Site, money: &MemberMoney) -> MemberRow {
-    let left = if money.left { ", has left" } else { "" };
-    MemberRow {
-        href: site.at(&format!("/reports/members/{}", money.member)),
-        name: format!("{}{left}", money.name),
-        paid: words::figure(money.paid),
-        paid_in: words::figure(money.paid_in),
-        took: words::figure(money.took),
-        balance: words::figure(money.owes.negated()),
-    }
-}
-
-#[derive(Template)]
-#[template(path = "reports/yields.html")]
-struct YieldsPage {
-    frame: Frame,
-    rows: Vec<YieldRow>,
-    more: Option<String>,
-}
-
-/// Shows how every batch yielded.
-pub async fn yields_page(who: Onlooker, site: Site, paging: Paging<BatchId>) -> Reply {
-    let (after, limit) = (paging.after, paging.rows());
-    let (facts, found) = site.read(&who, move |conn, doer| yields(conn, doer.club, after, limit)).await?;
-    let part = paging.page(found, |yields| yields.batch.id, |yields| yield_row(&site, &yields));
-    let page = YieldsPage {
-        rows: part.items,
-        more: part.next.map(|next| site.at(&format!("/reports/yields?after={next}"))),
-        frame: site.frame(&who, Room::Reports, "Yields", facts),
-    };
-    respond::page(&page)
-}
-
-#[derive(Template)]
-#[template(path = "reports/costs.html")]
-struct CostsPage {
-    frame: Frame,
-    currency: String,
-    rows: Vec<CostRow>,
-    more: Option<String>,
-}
-
-/// Shows what every bottling cost a bottle.
-pub async fn costs_page(who: Onlooker, site: Site, paging: Paging<BottlingId>) -> Reply {
-    let (after, limit) = (paging.after, paging.rows());
-    let (facts, found) = site.read(&who, move |conn, doer| costed(conn, doer.club, after, limit)).await?;
-    let part = paging.page(found, |row| row.0.id, |row| cost_row(&site, &who, &row));
-    let page = CostsPage {
-        rows: part.items,
-        more: part.next.map(|next| site.at(&format!("/reports/costs?after={next}"))),
-        currency: words::sign(&who.currency).trim().to_owned(),
-        frame: site.frame(&who, Room::Reports, "Cost a bottle", facts),
-    };
-    respond::page(&page)
 }

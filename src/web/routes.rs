@@ -6,7 +6,7 @@
 use actix_web::HttpResponse;
 
 use super::body::Sent;
-use super::extract::Anyone;
+use super::extract::{Anyone, Query};
 use super::members::{club, entrance, me};
 use super::respond::Reply;
 use super::site::Site;
@@ -15,7 +15,7 @@ use super::{
     api, archive, assets, batches, bottles, costs, entries, health, payments, plans, problem, reminders,
     reports, stock, tastings, workbench,
 };
-use crate::domain::members::Onlooker;
+use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::domain::workbench::questions;
 
 /// All routes.
@@ -204,19 +204,41 @@ fn tasting_programs(to: &mut Api) {
         );
 }
 
+/// Which part of a report is asked for.
+type Asking = Query<reports::ReportQuery>;
+
 fn report_pages(to: &mut Pages) {
     to.get("/bottles/{id}/cost", costs::show)
         .get("/bottles/{id}/cost.csv", costs::file)
         .get("/batches/{id}/cost", costs::batch::show);
     to.get("/reports", reports::show)
-        .get("/reports/yields", reports::yields_page)
-        .get("/reports/yields.csv", reports::yields_file)
-        .get("/reports/costs", reports::costs_page)
-        .get("/reports/costs.csv", reports::costs_file)
         .get("/reports/members/{id}", reports::member::show)
         .get("/reports/members/{id}/payments/new", payments::form)
         .post("/reports/members/{id}/payments", payments::record)
-        .get("/reports/members.csv", reports::members_file);
+        .get("/reports/production/limit", reports::limit::form)
+        .post("/reports/production/limit", reports::limit::record)
+        .get("/reports/binder.pdf", reports::binder);
+    for kind in &reports::KINDS {
+        let at = |ending: &str| format!("/reports/{}{ending}", kind.slug);
+        to.get(&at(""), move |who: Onlooker, site: Site, query: Asking| {
+            reports::page(kind, who, site, query)
+        });
+        if kind.slug == reports::MEMBERS {
+            to.get(&at(".csv"), move |who: Steward, site: Site, query: Asking| {
+                reports::csv(kind, Doer::clone(&who), site, query)
+            });
+            to.get(&at(".pdf"), move |who: Steward, site: Site, query: Asking| {
+                reports::pdf(kind, Doer::clone(&who), site, query)
+            });
+        } else {
+            to.get(&at(".csv"), move |who: Onlooker, site: Site, query: Asking| {
+                reports::csv(kind, Doer::clone(&who), site, query)
+            });
+            to.get(&at(".pdf"), move |who: Onlooker, site: Site, query: Asking| {
+                reports::pdf(kind, Doer::clone(&who), site, query)
+            });
+        }
+    }
 }
 
 fn workbench_pages(to: &mut Pages) {
@@ -276,7 +298,15 @@ fn bottle_programs(to: &mut Api) {
             "What members paid and took: everyone for a steward, oneself for others",
             reports::members,
         )
-        .post("/members/{id}/payments", "A member paid the club, or was paid back", payments::pay);
+        .post("/members/{id}/payments", "A member paid the club, or was paid back", payments::pay)
+        .put("/reports/production/limit", "Enter how much may be made in a year", reports::set_limit);
+    for kind in crate::web::reports::KINDS.iter().filter(|kind| kind.slug != crate::web::reports::MEMBERS) {
+        to.get(
+            &format!("/reports/{}", kind.slug),
+            kind.answers,
+            move |who: Onlooker, site: Site, query: Asking| reports::report(kind, who, site, query),
+        );
+    }
 }
 
 fn batch_programs(to: &mut Api) {

@@ -74,7 +74,7 @@ pub(super) type Part<K> = Result<(Vec<Vec<Cell>>, Option<K>), Problem>;
 pub(super) async fn sent<K, F>(
     leaving: Leaving,
     name: String,
-    header: &'static [&'static str],
+    header: impl AsRef<[&'static str]>,
     mut part: impl FnMut(Option<K>) -> F + 'static,
 ) -> Reply
 where
@@ -82,7 +82,7 @@ where
     F: Future<Output = Part<K>> + 'static,
 {
     let (rows, mut next) = part(None).await?;
-    let first = part_of(&leaving, Some(header), rows)?;
+    let first = part_of(&leaving, Some(header.as_ref()), rows)?;
     let (sender, parts) = mpsc::channel(1);
     actix_web::rt::spawn(async move {
         let mut sending = Ok(first);

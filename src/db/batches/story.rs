@@ -36,7 +36,8 @@ pub fn stories(
     let mut drawn = lines(conn, ids, &[EntryKind::Draw, EntryKind::Pitch])?;
     let mut weighed = lines(conn, ids, &[EntryKind::ByProduct])?;
     let mut gravities = gravities_of(conn, ids)?;
-    let mut items: Vec<ItemId> = drawn.values().chain(weighed.values()).flatten().map(|line| line.1).collect();
+    let mut items: Vec<ItemId> =
+        drawn.values().chain(weighed.values()).flatten().map(|line| line.1).collect();
     items.sort_unstable();
     items.dedup();
     let items = stock::items_of(conn, club, &items)?;
@@ -159,7 +160,9 @@ fn live_bottlings(conn: &mut AnyConn, ids: &[BatchId]) -> Result<HashMap<BatchId
         let back = diesel::alias!(entries as back);
         let rows: Vec<(BatchId, Filled)> = bottlings::table
             .left_join(back.on(back.field(entries::reverses).eq(bottlings::entry_id.nullable())))
-            .filter(bottlings::batch_id.eq_any(some.to_vec()).and(back.field(entries::id).nullable().is_null()))
+            .filter(
+                bottlings::batch_id.eq_any(some.to_vec()).and(back.field(entries::id).nullable().is_null()),
+            )
             .select((
                 bottlings::batch_id,
                 (bottlings::bottles, bottlings::bottle_volume, bottlings::lost_volume),

@@ -9,6 +9,7 @@
 //! Whether a value is right, and what the table shows, is decided elsewhere.
 
 mod ages;
+mod bars;
 mod curve;
 mod flow;
 mod ladder;
@@ -17,6 +18,7 @@ mod stem;
 mod tally;
 
 pub use ages::{Ages, ages};
+pub use bars::{Bar, Bars, MOST_BARS, bars};
 pub use curve::{Ahead, Curve, Mark, curve};
 pub use flow::{Flow, Node, flow};
 pub use ladder::{Ladder, Rung, ladder};
