@@ -14,7 +14,7 @@ use crate::db::{Database, Failure, reminders, requests};
 use crate::units::days::Instant;
 
 /// How often.
-const EVERY: Duration = Duration::from_secs(10 * 60);
+const EVERY: Duration = Duration::from_mins(10);
 /// How long the answer to a request is kept, in case it is sent again.
 const ANSWERS_KEPT: Span = Span::days(30);
 

@@ -27,8 +27,8 @@ pub struct Limits {
 impl Default for Limits {
     fn default() -> Self {
         Self {
-            account_here: limiter(20, Duration::from_secs(180)),
-            account: limiter(60, Duration::from_secs(60)),
+            account_here: limiter(20, Duration::from_mins(3)),
+            account: limiter(60, Duration::from_mins(1)),
             address: limiter(60, Duration::from_secs(10)),
             hasher: RandomState::new(),
             tries: AtomicU32::new(0),

@@ -1,6 +1,6 @@
 //! What is printed or kept as PDF: pages of A4 with headings, sentences, tables and bars. Text can be selected, the
-//! typeface is embedded. A table that does not fit goes on on the next page under its heading repeated; every page has its
-//! number and how many there are.
+//! typeface is embedded. A table that does not fit goes on on the next page under its heading repeated; every page has
+//! its number and how many there are.
 //!
 //! What stands in it is decided elsewhere; see [`super::reports`].
 

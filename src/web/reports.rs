@@ -1,6 +1,6 @@
 //! Reports: what it all adds up to. Each is one value (`report.rs`) that is shown as a page, taken as a file for
-//! spreadsheets or on paper, and given by the API; all of a year together are its binder. What a report says is decided in
-//! the file of its name.
+//! spreadsheets or on paper, and given by the API; all of a year together are its binder. What a report says is decided
+//! in the file of its name.
 
 use askama::Template;
 use chrono::Datelike;

@@ -110,7 +110,7 @@ pub fn serve_on(listener: TcpListener, db: Database, mut settings: Settings) -> 
     let server = HttpServer::new(move || app(state.clone()))
         .workers(workers)
         .disable_signals()
-        .keep_alive(Duration::from_secs(60))
+        .keep_alive(Duration::from_mins(1))
         .client_request_timeout(Duration::from_secs(10))
         .client_disconnect_timeout(Duration::from_secs(5))
         .max_connections(4096)

@@ -88,7 +88,9 @@ where
         let mut sending = Ok(first);
         loop {
             let broke = sending.is_err();
-            if sender.send(sending).await.is_err() || broke {
+            // A chunk of nothing would say that the file ends here.
+            let empty = sending.as_ref().is_ok_and(Vec::is_empty);
+            if !empty && sender.send(sending).await.is_err() || broke {
                 return;
             }
             let Some(after) = next.take() else { return };

@@ -95,7 +95,7 @@ fn measure(folder: &Path, postings: u64, seconds: &str) -> Tried<()> {
 const TURNS: usize = 3;
 
 /// The pages, as they are called here and where they are.
-const PAGES: [(&str, &str); 11] = [
+const PAGES: [(&str, &str); 18] = [
     ("today", "/"),
     ("stores", "/stores"),
     ("batches", "/batches"),
@@ -106,6 +106,13 @@ const PAGES: [(&str, &str); 11] = [
     ("reports", "/reports"),
     ("yields", "/reports/yields"),
     ("costs a bottle", "/reports/costs"),
+    ("stock and its worth", "/reports/stock"),
+    ("by-products", "/reports/by-products"),
+    ("losses", "/reports/losses"),
+    ("members", "/reports/members"),
+    ("report of tastings", "/reports/tastings"),
+    ("supplies", "/reports/supplies"),
+    ("production", "/reports/production"),
     ("form of a receipt", "/stores/receipts/new"),
 ];
 

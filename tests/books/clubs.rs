@@ -14,6 +14,7 @@ use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
 use undercroft::domain::members::{Role, Taster};
 use undercroft::domain::payments::{Payment, Way};
 use undercroft::domain::refusal::Why;
+use undercroft::domain::reports::Span;
 use undercroft::domain::stock::{Counted, ItemKind, Move, Receipt};
 use undercroft::units::days::Day;
 use undercroft::units::ids::{ClubId, MemberId};
@@ -29,7 +30,8 @@ use crate::ground::{Ground, day, findings, on_both};
 on_both!(what_is_another_clubs_is_missing, lists_hold_only_what_is_the_clubs_own);
 
 /// These make something new out of nothing that has an id, or concern only who asks.
-const NAMES_NOTHING: [&str; 6] = ["add_item", "plan", "invite", "new_token", "leave", "set_attributes"];
+const NAMES_NOTHING: [&str; 7] =
+    ["add_item", "plan", "invite", "new_token", "leave", "set_attributes", "set_yearly_limit"];
 
 /// What was asked of the actions, and what they answered.
 #[derive(Default)]
@@ -287,6 +289,11 @@ async fn lists_hold_only_what_is_the_clubs_own(ground: &Ground) {
     );
 }
 
+/// All days of the tests.
+fn ever() -> Span {
+    Span { first: day("2026-01-01"), last: day("2027-12-31") }
+}
+
 /// Every list that a page of a club shows, as one text each.
 fn lists(conn: &mut AnyConn, club: ClubId) -> Vec<String> {
     fn shown<T: std::fmt::Debug>(list: Result<Vec<T>, Failure>) -> String {
@@ -315,5 +322,11 @@ fn lists(conn: &mut AnyConn, club: ClubId) -> Vec<String> {
         format!("{:?}", reports::value(conn, club)),
         format!("{:?}", reports::value_since(conn, club, past)),
         shown(reports::by_member(conn, club)),
+        shown(batch_rows::of_days(conn, club, ever(), None)),
+        shown(bottle_rows::of_days(conn, club, ever(), None)),
+        shown(reports::flows(conn, club, ever())),
+        format!("{:?}", reports::losses(conn, club, ever())),
+        format!("{:?}", reports::tasted(conn, club, ever())),
+        format!("{:?}", reports::value_at(conn, club, &[past, future])),
     ]
 }

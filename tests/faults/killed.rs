@@ -10,7 +10,7 @@ use crate::ground::{Ground, on_both};
 const ROUNDS: u64 = 4;
 const CLIENTS: usize = 6;
 /// How long a round waits for work to be under way.
-const LONGEST: Duration = Duration::from_secs(60);
+const LONGEST: Duration = Duration::from_mins(1);
 
 on_both!(what_was_acknowledged_survives_a_sudden_end);
 

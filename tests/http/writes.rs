@@ -391,6 +391,13 @@ fn people(s: &Scene, to: &mut Vec<Write>) {
     to.push(paid().post("/api/v1/members/{id}/payments", path));
     let path = format!("/reports/members/{}/payments", s.taster);
     to.push(paid().post("/reports/members/{id}/payments", path));
+    let limit = || {
+        let asked = asked(json!({"limit": amount("400", "L")})).may("limit", Amount("L"));
+        asked.other("limit", amount("401", "L"))
+    };
+    let page = "/reports/production/limit";
+    to.push(limit().at("PUT", "/api/v1/reports/production/limit", format!("/api/v1{page}")));
+    to.push(limit().post(page, page.to_owned()));
     let role = || asked(json!({"role": "onlooker"})).needs("role", Word).other("role", json!("cellarhand"));
     to.push(role().at("PUT", "/api/v1/members/{id}/role", format!("/api/v1/members/{}/role", s.taster)));
     to.push(role().post("/club/members/{id}/role", format!("/club/members/{}/role", s.taster)));

@@ -38,7 +38,7 @@ pub(in crate::db) fn standing_then(kept: &[Kept], until: Option<EntryId>) -> Vec
         Some(until) => moved.entry <= until && back.is_none_or(|back| back > until),
         None => back.is_none(),
     };
-    kept.iter().filter(counts).map(|kept| kept.0.clone()).collect()
+    kept.iter().filter(counts).map(|kept| kept.0).collect()
 }
 
 /// Every entry that moved each of these batches, in the order in which they were recorded.

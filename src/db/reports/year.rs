@@ -47,17 +47,18 @@ struct Row {
 
 /// What members paid and took in some days, as far as the doer may see it, by name.
 pub fn in_span(conn: &mut AnyConn, doer: &Doer, span: Span) -> Result<Vec<MemberYear>, Failure> {
+    // SQLite numbers what is bound by the order in which it first stands there.
     let rows: Vec<Row> = diesel::sql_query(
         "SELECT accounts.member_id AS member, accounts.kind AS kind, \
-         CAST(SUM(CASE WHEN postings.day <= $3 THEN postings.cost ELSE 0 END) AS BIGINT) AS inside, \
-         CAST(SUM(CASE WHEN postings.day > $3 THEN postings.cost ELSE 0 END) AS BIGINT) AS since \
+         CAST(SUM(CASE WHEN postings.day <= $1 THEN postings.cost ELSE 0 END) AS BIGINT) AS inside, \
+         CAST(SUM(CASE WHEN postings.day > $1 THEN postings.cost ELSE 0 END) AS BIGINT) AS since \
          FROM postings JOIN accounts ON accounts.id = postings.account_id \
-         WHERE postings.club_id = $1 AND postings.day >= $2 AND accounts.kind IN ('member', 'payer', 'settled') \
+         WHERE postings.club_id = $2 AND postings.day >= $3 AND accounts.kind IN ('member', 'payer', 'settled') \
          GROUP BY accounts.member_id, accounts.kind",
     )
+    .bind::<Date, _>(span.last)
     .bind::<BigInt, _>(doer.club)
     .bind::<Date, _>(span.first)
-    .bind::<Date, _>(span.last)
     .load(conn)?;
     let sums: HashMap<(MemberId, &str), &Row> =
         rows.iter().map(|row| ((row.member, row.kind.as_str()), row)).collect();

@@ -1,5 +1,5 @@
-//! Reports by the API: what the cellar is worth, what members paid and took, and every report as its page shows it, with
-//! figures for programs.
+//! Reports by the API: what the cellar is worth, what members paid and took, and every report as its page shows it,
+//! with figures for programs.
 
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -168,12 +168,10 @@ pub async fn report(
     let table = |table: &Table| ReportTable {
         name: table.name.to_owned(),
         caption: table.caption.clone(),
-        columns: (table.columns.iter())
-            .map(|column| ReportColumn { key: column.key.to_owned(), head: column.head.clone() })
+        columns: (table.kept())
+            .map(|(_, column)| ReportColumn { key: column.key.to_owned(), head: column.head.clone() })
             .collect(),
-        rows: (table.rows.iter().filter(|row| !row.sum))
-            .map(|row| row.cells.iter().map(Value::plain).collect())
-            .collect(),
+        rows: table.lines().map(|line| line.into_iter().map(Value::plain).collect()).collect(),
     };
     let caution = found.caution.iter().flat_map(|caution| caution.points.clone());
     Ok(Answer(ReportBody {

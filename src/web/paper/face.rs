@@ -1,5 +1,5 @@
-//! The typeface of what is printed: Noto Sans, under the SIL Open Font License 1.1, which lets it be embedded. Letters are
-//! set one after the other by their own widths, so that what is measured is what is drawn.
+//! The typeface of what is printed: Noto Sans, under the SIL Open Font License 1.1, which lets it be embedded. Letters
+//! are set one after the other by their own widths, so that what is measured is what is drawn.
 
 use krilla::text::{Font, GlyphId, KrillaGlyph};
 use skrifa::instance::{LocationRef, Size};
@@ -40,8 +40,8 @@ impl Face {
         Some(Self { font, bytes, per_em })
     }
 
-    /// The letters of a text, one after the other; a letter that the typeface does not have is drawn as an empty box and
-    /// can still be copied out of the file.
+    /// The letters of a text, one after the other; a letter that the typeface does not have is drawn as an empty box
+    /// and can still be copied out of the file.
     pub fn glyphs(&self, text: &str) -> Vec<KrillaGlyph> {
         let Ok(font) = FontRef::new(self.bytes) else { return Vec::new() };
         let (letters, widths) =

@@ -26,6 +26,10 @@ const GAP: f32 = 9.0;
 const LINE: f32 = SMALL * 1.35;
 /// No column is made narrower by breaking its words.
 const LEAST: f32 = 40.0;
+/// What stands over a column is broken into lines where it is wider than this.
+const HEAD: f32 = 64.0;
+/// So much more than it needs a column may get where there is room.
+const SPARE: f32 = 26.0;
 
 impl Paper {
     /// Writes a table.
@@ -85,11 +89,16 @@ impl Paper {
                 let cells = grid.rows.iter().filter_map(|row| Some((row.cells.get(at)?, row.sum)));
                 let widest =
                     cells.map(|(cell, sum)| self.faces.of(sum).width(cell, SMALL)).fold(0.0, f32::max);
-                widest.max(word(&head.0)).max(12.0)
+                let over = self.faces.regular.width(&head.0, SMALL).min(HEAD).max(word(&head.0));
+                widest.max(over).max(12.0)
             })
             .collect();
         let gaps = lines(wide.len().saturating_sub(1)) * GAP;
         let over = |wide: &[f32]| wide.iter().sum::<f32>() + gaps - ROOM;
+        let spare = (-over(&wide) / lines(wide.len().max(1))).clamp(0.0, SPARE);
+        for wide in &mut wide {
+            *wide += spare;
+        }
         while over(&wide) > 0.0 {
             let words = (0..wide.len()).filter(|at| !grid.heads[*at].1 && wide[*at] > LEAST);
             let widest = words.max_by(|one, other| wide[*one].total_cmp(&wide[*other]));

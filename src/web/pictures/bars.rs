@@ -29,7 +29,7 @@ pub struct Bar {
 }
 
 /// More bars than this are not looked at; the table has them all.
-pub const MOST_BARS: usize = 24;
+pub const MOST_BARS: usize = 12;
 
 const ROW_PX: f64 = 34.0;
 const BAR_PX: f64 = 11.0;

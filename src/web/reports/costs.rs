@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use super::asked::Asked;
-use super::report::{Report, Row, Table, Value, figures, in_file, money_bar, picture, text};
+use super::report::{Report, Row, Table, Value, figures, in_file, money_bar, on_page, picture, text};
 use crate::db::bottles::{self, Bottling};
 use crate::db::{AnyConn, Failure, costs};
 use crate::domain::bottles::cost_per_bottle;
@@ -11,6 +11,7 @@ use crate::domain::costs::{BottlingCost, named};
 use crate::domain::members::Doer;
 use crate::units::days;
 use crate::units::money::Money;
+use crate::units::quantity::Milli;
 use crate::web::words;
 
 /// The report.
@@ -56,8 +57,8 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, asked: &Asked) -> Result<Report, 
         picture: picture("Cost a bottle, the first bottling first".to_owned(), "All that a bottle bears.", bars),
         tables: vec![by_bottling(&costed, all, count, sign, &doer.currency), parts(&costed, all, count, sign)],
         notes: vec![
-            "By-products are taken off at what they were worth when they were weighed. A bottling opens its lines down to \
-             the receipts."
+            "By-products are taken off at what they were worth when they were weighed. More than before is compared \
+             with the bottling before it of that drink in such bottles. A bottling opens its lines down to the receipts."
                 .to_owned(),
         ],
         drinks,
@@ -72,22 +73,23 @@ fn by_bottling(
     sign: &str,
     currency: &str,
 ) -> Table {
-    let mut before: HashMap<&str, Money> = HashMap::new();
+    let mut before: HashMap<(&str, Milli), Money> = HashMap::new();
     let mut rows: Vec<Row> = Vec::new();
-    // From the first on, so that each is compared with the one of its drink before it.
+    // From the first on, so that each is compared with the one before it of its drink in bottles of its size.
     for (bottling, cost) in costed.iter().rev() {
         let each = |cost: Money| cost_per_bottle(cost, bottling.bottles);
         let now = each(cost.total());
-        let moved = before.insert(&bottling.name, now).map(|then| now - then);
+        let moved = before.insert((&bottling.name, bottling.bottle_volume), now).map(|then| now - then);
         let cells = [
+            Value::typed(format!("{}, {}", bottling.code, bottling.name)),
             Value::ours(&bottling.code),
             Value::typed(&bottling.name),
-            Value::Day(bottling.bottled_on),
             Value::Fine(now),
             moved.map_or(Value::Nothing, Value::Fine),
             Value::Fine(each(cost.came())),
             Value::Fine(each(cost.deducted())),
             Value::Fine(each(cost.packaging())),
+            Value::Day(bottling.bottled_on),
             Value::Count(bottling.bottles),
             Value::ours(bottling.bottle_volume.plain()),
             Value::Money(cost.total()),
@@ -107,21 +109,28 @@ fn by_bottling(
             parts(BottlingCost::deducted),
             parts(BottlingCost::packaging),
         ]);
-        cells.extend([Value::Count(count), Value::Nothing, Value::Money(all), Value::Nothing]);
+        cells.extend([
+            Value::Nothing,
+            Value::Count(count),
+            Value::Nothing,
+            Value::Money(all),
+            Value::Nothing,
+        ]);
         rows.push(Row::sum(cells));
     }
     Table {
         name: "By bottling",
         caption: format!("What a bottle bears, in {sign}, the latest bottling first"),
         columns: vec![
-            text("bottling", "Bottling"),
-            text("drink", "Drink"),
-            figures("bottled_on", "Day"),
+            on_page("Bottling"),
+            in_file("bottling"),
+            in_file("drink"),
             figures("cost_per_bottle", "A bottle"),
-            figures("change_per_bottle", "Since the one before"),
+            figures("change_per_bottle", "More than before"),
             figures("supplies_per_bottle", "Supplies"),
             figures("by_products_per_bottle", "By-products"),
             figures("packaging_per_bottle", "Packaging"),
+            figures("bottled_on", "Day"),
             figures("bottles", "Bottles"),
             in_file("bottle_volume_ml"),
             figures("cost", "All"),

@@ -117,8 +117,8 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, asked: &Asked) -> Result<Report, 
             each(&losses, sign, &doer.currency),
         ],
         notes: vec![
-            "Lees and a loss in the usual way leave their cost to the drink that remains. What was taken back counts below \
-             zero on the day it was taken back."
+            "Lees and a loss in the usual way leave their cost to the drink that remains. What was taken back counts \
+             below zero on the day it was taken back."
                 .to_owned(),
             counts,
         ],

@@ -90,8 +90,8 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, asked: &Asked) -> Result<Report, 
             file: true,
         }],
         notes: vec![
-            "Laws differ in what they count: the larger of the two is held against the limit. What came from another batch \
-             is counted where it was pitched."
+            "Laws differ in what they count: the larger of the two is held against the limit. What came from another \
+             batch is counted where it was pitched."
                 .to_owned(),
         ],
         ..Report::default()

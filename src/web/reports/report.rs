@@ -64,6 +64,8 @@ pub enum Side {
     Figures,
     /// In files only: what a page says with the figure, such as its unit.
     File,
+    /// Words that only pages have: what stands in several columns of a file.
+    Page,
 }
 
 /// A column of words.
@@ -79,6 +81,11 @@ pub fn figures(key: &'static str, head: &str) -> Column {
 /// A column that only files have.
 pub fn in_file(key: &'static str) -> Column {
     Column { key, head: String::new(), side: Side::File }
+}
+
+/// A column that only pages have.
+pub fn on_page(head: &str) -> Column {
+    Column { key: "", head: head.to_owned(), side: Side::Page }
 }
 
 /// A row.
@@ -191,14 +198,22 @@ impl Value {
 }
 
 impl Table {
+    /// The columns of a file and of the API, with their places.
+    pub fn kept(&self) -> impl Iterator<Item = (usize, &Column)> {
+        self.columns.iter().enumerate().filter(|(_, column)| column.side != Side::Page)
+    }
+
     /// The rows that are no sums, as a file has them.
-    pub fn lines(&self) -> impl Iterator<Item = Vec<Cell>> + '_ {
-        self.rows.iter().filter(|row| !row.sum).map(|row| row.cells.iter().map(Value::cell).collect())
+    pub fn lines(&self) -> impl Iterator<Item = Vec<&Value>> {
+        self.rows
+            .iter()
+            .filter(|row| !row.sum)
+            .map(|row| self.kept().filter_map(|(at, _)| row.cells.get(at)).collect())
     }
 
     /// What stands over the columns of a file.
     pub fn header(&self) -> Vec<&'static str> {
-        self.columns.iter().map(|column| column.key).collect()
+        self.kept().map(|(_, column)| column.key).collect()
     }
 
     /// The columns that a page shows, with their places.

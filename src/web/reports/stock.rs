@@ -1,12 +1,12 @@
-//! What is in stock and what moved it: what the cellar is worth on a day, by-products, supplies used and needed. All of it
-//! comes from the same sums over the books, so that what was there, with what came and went, is what is there.
+//! What is in stock and what moved it: what the cellar is worth on a day, by-products, supplies used and needed. All
+//! of it comes from the same sums over the books, so that what was there, with what came and went, is what is there.
 
 use std::collections::HashMap;
 
 use chrono::Datelike;
 
 use super::asked::Asked;
-use super::report::{Report, Row, Table, Value, figures, in_file, money_bar, picture, text};
+use super::report::{Column, Report, Row, Table, Value, figures, in_file, money_bar, picture, text};
 use crate::db::reports::{self as rows, Flow};
 use crate::db::{AnyConn, Failure, plans};
 use crate::domain::books::{EntryKind, Holding};
@@ -141,21 +141,21 @@ impl Moves {
 }
 
 /// The columns that supplies and by-products share, with the words over what came.
-fn columns(came: &str, sign: &str) -> Vec<super::report::Column> {
+fn columns(came: &str, sign: &str) -> Vec<Column> {
     vec![
         text("item", "Item"),
         in_file("kind"),
         in_file("unit"),
-        figures("before", "Before"),
-        figures("came", came),
         figures("used", "Used"),
-        figures("other", "Lost or put right"),
-        figures("left", "Left"),
-        figures("cost_before", &format!("Before, {sign}")),
-        figures("cost_came", &format!("{came}, {sign}")),
         figures("cost_used", &format!("Used, {sign}")),
-        figures("cost_other", &format!("Lost or put right, {sign}")),
+        figures("left", "Left"),
         figures("cost_left", &format!("Left, {sign}")),
+        figures("came", came),
+        figures("cost_came", &format!("{came}, {sign}")),
+        figures("before", "Before"),
+        in_file("cost_before"),
+        figures("other", "Lost or put right"),
+        in_file("cost_other"),
     ]
 }
 
@@ -167,16 +167,16 @@ fn moved_row(flow: &Flow) -> Row {
         Value::typed(&flow.item.name),
         Value::ours(flow.item.kind.code()),
         Value::ours(unit.sign()),
-        amount(flow.before),
-        amount(moves.came),
         Value::Amount(moves.used.quantity.negated(), unit),
-        amount(moves.other),
-        amount(flow.after),
-        cost(flow.before),
-        cost(moves.came),
         Value::Money(moves.used.cost.negated()),
-        cost(moves.other),
+        amount(flow.after),
         cost(flow.after),
+        amount(moves.came),
+        cost(moves.came),
+        amount(flow.before),
+        cost(flow.before),
+        amount(moves.other),
+        cost(moves.other),
     ])
     .to(format!("/stores/items/{}", flow.id))
 }
@@ -184,16 +184,22 @@ fn moved_row(flow: &Flow) -> Row {
 /// The sum of the costs; amounts of different things do not add up.
 fn moved_sum(flows: &[Flow]) -> Row {
     let sum = |of: &dyn Fn(&Flow) -> Money| Value::Money(flows.iter().map(of).sum());
-    let mut cells = vec![Value::ours("All")];
-    cells.extend(vec![Value::Nothing; 7]);
-    cells.extend([
-        sum(&|flow| flow.before.cost),
-        sum(&|flow| Moves::of(flow).came.cost),
+    let none = || Value::Nothing;
+    Row::sum([
+        Value::ours("All"),
+        none(),
+        none(),
+        none(),
         sum(&|flow| Moves::of(flow).used.cost.negated()),
-        sum(&|flow| Moves::of(flow).other.cost),
+        none(),
         sum(&|flow| flow.after.cost),
-    ]);
-    Row::sum(cells)
+        none(),
+        sum(&|flow| Moves::of(flow).came.cost),
+        none(),
+        sum(&|flow| flow.before.cost),
+        none(),
+        sum(&|flow| Moves::of(flow).other.cost),
+    ])
 }
 
 fn moved(flows: &[Flow]) -> Vec<Row> {

@@ -1,10 +1,10 @@
-//! Reports as files: CSV, which is sent year by year where all years are asked for, so that no more than two years are in
-//! memory; PDF; and the binder, all reports of a year in one.
+//! Reports as files: CSV, which is sent year by year where all years are asked for, so that no more than two years are
+//! in memory; PDF; and the binder, all reports of a year in one.
 
 use chrono::Datelike;
 
 use super::asked::{Asked, ReportQuery};
-use super::report::{Report, Table};
+use super::report::{Report, Table, Value};
 use super::{Choose, KINDS, Kind};
 use crate::db::Failure;
 use crate::domain::members::{Doer, Onlooker};
@@ -55,7 +55,8 @@ pub async fn csv(kind: &'static Kind, who: Doer, site: Site, query: Query<Report
                 Some(table) => table,
                 None => later.await?,
             };
-            Ok((table.lines().collect(), (split && year < last).then_some(year + 1)))
+            let lines = table.lines().map(|line| line.into_iter().map(Value::cell).collect()).collect();
+            Ok((lines, (split && year < last).then_some(year + 1)))
         }
     };
     spreadsheet::sent(leaving, name, header, part).await

@@ -19,7 +19,9 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, asked: &Asked) -> Result<Report, 
     drinks.sort_unstable();
     drinks.dedup();
     if let Some(drink) = &asked.drink {
-        tasted.iter_mut().for_each(|of| of.poured.retain(|poured| poured.drink == *drink));
+        for of in &mut tasted {
+            of.poured.retain(|poured| poured.drink == *drink);
+        }
         tasted.retain(|of| !of.poured.is_empty());
     }
     let sheets: i64 = tasted.iter().map(|of| of.sheets).sum();

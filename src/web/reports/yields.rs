@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::Datelike;
 
 use super::asked::Asked;
-use super::report::{Column, Report, Row, Table, Value, figures, in_file, picture, text};
+use super::report::{Column, Report, Row, Table, Value, figures, in_file, on_page, picture, text};
 use crate::db::batches::{self, Batch};
 use crate::db::{AnyConn, Failure};
 use crate::domain::batches::Stage;
@@ -146,10 +146,10 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, asked: &Asked) -> Result<Report, 
     let lead = match all.of_must() {
         _ if found.is_empty() => format!("Nothing was made {}.", asked.when()),
         Some(percent) => format!(
-            "{percent:.1} % of the must went into bottles {}: {} L from {}, of those that have been bottled.",
+            "Of {} begun {}, {} L are in bottles; {percent:.1} % of the must of those that were bottled.",
+            crate::web::words::count(all.batches, "batch", "batches"),
             asked.when(),
             all.bottled.litres(),
-            crate::web::words::count(all.batches, "batch", "batches"),
         ),
         None => format!("Nothing of what was begun {} is in bottles yet.", asked.when()),
     };
@@ -190,6 +190,7 @@ fn batch_table(found: &Found) -> Table {
             Value::tenths(of.map(|recovery| recovery.percent))
         };
         Row::new([
+            Value::typed(format!("{}, {}", batch.code, batch.name)),
             Value::ours(&batch.code),
             Value::typed(&batch.name),
             Value::ours(batch.stage.code()),
@@ -208,8 +209,9 @@ fn batch_table(found: &Found) -> Table {
         name: "By batch",
         caption: "What became of each batch, the latest first".to_owned(),
         columns: vec![
-            text("batch", "Batch"),
-            text("drink", "Drink"),
+            on_page("Batch"),
+            in_file("batch"),
+            in_file("drink"),
             in_file("stage"),
             figures("begun_on", "Begun"),
             figures("bottled_from_must_percent", "Bottled from must, %"),
