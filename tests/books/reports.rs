@@ -148,7 +148,7 @@ fn stories_of_many_are_those_of_each(conn: &mut AnyConn, doer: &Doer, all: Span)
         let one = batches::story(conn, doer.club, batch.id).expect("its story");
         assert_eq!(many[&batch.id], one, "batch {}", batch.code);
     }
-    assert!(many.values().any(|story| story.milk_before), "a blend of milk is among them");
+    assert!(many.values().any(|story| story.moved_in > Milli::ZERO), "a blend is among them");
 }
 
 fn tastings_are_all_told(conn: &mut AnyConn, doer: &Doer, all: Span) {

@@ -53,6 +53,8 @@ pub const FILES: &[File] = &[
             has("currency", CURRENCY).says("ISO 4217; every cost is in it"),
             has("time_zone", ZONE).says("decides which day it is"),
             has("created_at", Instant),
+            may("yearly_limit", QUANTITY)
+                .says("how much it may make in a calendar year, mL, as it says itself"),
         ],
         derived: &[],
     },

@@ -58,7 +58,8 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, asked: &Asked) -> Result<Report, 
         tables: vec![by_bottling(&costed, all, count, sign, &doer.currency), parts(&costed, all, count, sign)],
         notes: vec![
             "By-products are taken off at what they were worth when they were weighed. More than before is compared \
-             with the bottling before it of that drink in such bottles. A bottling opens its lines down to the receipts."
+             with the bottling before it of that drink in such bottles. A bottling opens its lines down to the \
+             receipts."
                 .to_owned(),
         ],
         drinks,
