@@ -18,7 +18,7 @@ use crate::web::spreadsheet::{self, leaving};
 
 /// What the audit log is told.
 fn told(kind: &Kind, asked: &Asked) -> String {
-    format!("exported the {}, {}", kind.title.to_lowercase(), asked.in_name())
+    format!("exported the {}, {}", kind.slug, asked.in_name())
 }
 
 /// The table of a report that is its file, for a spreadsheet.

@@ -81,7 +81,8 @@ impl House {
             request = request.header(*name, *value);
         }
         let mut answer = self.agent.run(request.body(body.to_owned()).unwrap()).unwrap();
-        let body = answer.body_mut().read_to_string().unwrap();
+        // A PDF is no text.
+        let body = String::from_utf8_lossy(&answer.body_mut().read_to_vec().unwrap()).into_owned();
         Heard { status: answer.status().as_u16(), headers: answer.headers().clone(), body }
     }
 
