@@ -59,7 +59,7 @@ fn query(sqlite: bool, club: ClubId, file: &File, after: Option<&[i64]>) -> Stri
         "SELECT CAST({make}({}) AS TEXT) AS line FROM {} WHERE {}",
         columns.join(", "),
         file.table,
-        of(file, club)
+        of(sqlite, file, club)
     );
     let keys = file.keys.join(", ");
     if let Some(after) = after {
@@ -73,11 +73,13 @@ fn query(sqlite: bool, club: ClubId, file: &File, after: Option<&[i64]>) -> Stri
     sql
 }
 
-/// Which rows are the club's. The plus keeps both databases from an index of the club's rows in another order, all of
-/// which would be sorted for every page: rows are read on by their own keys, once through the table.
-fn of(file: &File, ClubId(club): ClubId) -> String {
+/// Which rows are the club's. The plus keeps SQLite from an index of the club's rows in another order, all of which
+/// would be sorted for every page: rows are read on by their own keys, once through the table. PostgreSQL knows how
+/// common the club's rows are, and would no longer know with the plus.
+fn of(sqlite: bool, file: &File, ClubId(club): ClubId) -> String {
+    let plus = if sqlite { "+" } else { "" };
     match file.scope {
-        Scope::Club => format!("+club_id = {club}"),
+        Scope::Club => format!("{plus}club_id = {club}"),
         Scope::Itself => format!("id = {club}"),
         Scope::Persons => format!(
             "id IN (SELECT person_id FROM members WHERE club_id = {club} \
