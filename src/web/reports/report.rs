@@ -170,7 +170,7 @@ impl Value {
             Self::Amount(amount, unit) => amount.shown(*unit).replace('−', "− "),
             Self::Litres(volume) => volume.litres().replace('−', "− "),
             Self::Count(count) => count.to_string(),
-            Self::Tenths(value) => format!("{value:.1}"),
+            Self::Tenths(value) => format!("{value:.1}").replace('-', "− "),
         }
     }
 
@@ -258,6 +258,7 @@ mod tests {
         assert_eq!(both(Value::Litres(Milli::new(24_250_000))), said("24.3", "24.25"));
         assert_eq!(both(Value::Amount(Milli::new(2_500_000), BaseUnit::Gram)), said("2.5 kg", "2500"));
         assert_eq!(both(Value::Day(today)), said("23 Jun", "2026-06-23"));
+        assert_eq!(both(Value::Tenths(-29.46)), said("− 29.5", "-29.46"));
         assert_eq!(Value::tenths(Some(f64::NAN)), Value::Nothing);
         assert_eq!(Value::typed("=1+1").cell(), Cell::typed("=1+1"));
     }
