@@ -24,7 +24,7 @@ use crate::units::text::folded;
 /// Bytes that are sent at once.
 const PART: usize = 1 << 16;
 /// How long one who takes a file may leave a part of it waiting.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_mins(1);
 /// How many are written at once: each holds a connection and a snapshot of the database while it is sent.
 static TURNS: Semaphore = Semaphore::const_new(2);
 
