@@ -64,6 +64,14 @@ fn main() {
         }),
         microseconds(2),
     );
+    say(
+        "strength from two gravities",
+        median(1000, |at| {
+            let og = 1.05 + f64::from(at % 50) / 1000.0;
+            let _ = black_box(alcohol::strength_from_gravities(black_box(og), 1.0));
+        }),
+        microseconds(2),
+    );
     let readings = readings();
     say(
         "curve through 60 readings",

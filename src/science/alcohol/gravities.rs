@@ -106,9 +106,11 @@ fn solve(og: f64, final_gravity: Range, fg: f64) -> Result<Guide<Strength>, OutO
     final_gravity.check(fg)?;
     let original = 100.0 * sugar::fraction_at(og)?.max(0.0);
     let most = (0.556 * original).min(20.0);
-    let alcohol = if fg >= og { Ok(0.0) } else { root::find(0.0, most, |a| imbalance(original, fg, a)) };
-    let mass_percent = alcohol.map_err(|_| {
-        let lowest = root::find(0.9, og, |sg| imbalance(original, sg, most)).unwrap_or(og);
+    let share_of = |sg: f64| fraction_at(most * vol_per_mass_percent(sg)).unwrap_or(f64::NAN);
+    let share =
+        if fg >= og { Ok(0.0) } else { root::find(0.0, share_of(fg), |p| imbalance(original, fg, p)) };
+    let mass_percent = share.map(|p| mass_percent(fg, p)).map_err(|_| {
+        let lowest = root::find(0.9, og, |sg| imbalance(original, sg, share_of(sg))).unwrap_or(og);
         final_gravity.within(lowest, final_gravity.allowed.1).refuse(fg)
     })?;
     let real = real_extract(original, mass_percent);
@@ -141,14 +143,17 @@ fn vol_per_mass_percent(sg: f64) -> f64 {
     sg * sugar::WATER_20_KG_M3 / ethanol_kg_m3()
 }
 
-/// How much heavier a drink with `alcohol` % mass would be than its gravity `sg`; NaN beyond the tables.
-fn imbalance(original: f64, sg: f64, alcohol: f64) -> f64 {
-    let extract_g_l = real_extract(original, alcohol) / 100.0 * sg * sugar::WATER_20_KG_M3;
-    let vol_percent = alcohol * vol_per_mass_percent(sg);
-    match (sugar::fraction_holding(extract_g_l), fraction_at(vol_percent)) {
-        (Ok(w), Ok(p)) => sugar::gravity(w) + density(p, 20.0) / density(0.0, 20.0) - 1.0 - sg,
-        _ => f64::NAN,
-    }
+/// Alcohol, % mass, in a drink of gravity `sg` that is as strong as alcohol and water with a mass fraction `p` of alcohol.
+fn mass_percent(sg: f64, p: f64) -> f64 {
+    100.0 * p * density(p, 20.0) / (sg * sugar::WATER_20_KG_M3)
+}
+
+/// How much heavier the extract that Balling leaves in a drink of gravity `sg` is than Tabarie's rule wants it, if the
+/// drink is as strong as alcohol and water with a mass fraction `p` of alcohol. Nothing in it has to be inverted.
+fn imbalance(original: f64, sg: f64, p: f64) -> f64 {
+    let wanted = sg + 1.0 - density(p, 20.0) / density(0.0, 20.0);
+    let extract = real_extract(original, mass_percent(sg, p)) / 100.0 * sg / wanted;
+    sugar::gravity(extract) - wanted
 }
 
 #[cfg(test)]
