@@ -143,7 +143,7 @@ fn vol_per_mass_percent(sg: f64) -> f64 {
     sg * sugar::WATER_20_KG_M3 / ethanol_kg_m3()
 }
 
-/// Alcohol, % mass, in a drink of gravity `sg` that is as strong as alcohol and water with a mass fraction `p` of alcohol.
+/// Alcohol, % mass, in a drink of gravity `sg` as strong as alcohol and water with a mass fraction `p` of alcohol.
 fn mass_percent(sg: f64, p: f64) -> f64 {
     100.0 * p * density(p, 20.0) / (sg * sugar::WATER_20_KG_M3)
 }
