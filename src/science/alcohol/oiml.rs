@@ -63,6 +63,10 @@ const C5: [f64; 2] = [-2.788_074_354_782_409e-8, 1.345_612_883_493_354e-8];
 /// Density in kg/m³ of a mass fraction `p` of ethanol in water at `t` °C.
 pub fn density(p: f64, t: f64) -> f64 {
     let warmth = t - 20.0;
+    // Most is asked for 20 °C, where the other five sums are zero.
+    if warmth == 0.0 {
+        return polynomial(&A, p);
+    }
     let mixed = [
         0.0,
         polynomial(&C1, p),
