@@ -5,6 +5,7 @@
 //! `cargo test --release --test suite reference -- --ignored --nocapture`; the interpreter is
 //! `UNDERCROFT_PYTHON`, or `python3`.
 
+mod panels;
 mod sensory;
 mod speed;
 

@@ -4,8 +4,10 @@ use std::collections::HashMap;
 
 use diesel::prelude::*;
 
+pub use ledger::{LedgerLine, ledger};
 pub use tell::{TakenBack, Told, ToldLine, Which, tell};
 
+mod ledger;
 mod tell;
 
 use super::connection::AnyConn;

@@ -6,6 +6,7 @@ use askama::Template;
 use chrono::Datelike;
 
 mod asked;
+pub mod books;
 mod costs;
 pub mod limit;
 mod losses;

@@ -212,6 +212,8 @@ fn report_pages(to: &mut Pages) {
         .get("/bottles/{id}/cost.csv", costs::file)
         .get("/batches/{id}/cost", costs::batch::show);
     to.get("/reports", reports::show)
+        .get("/reports/books", reports::books::show)
+        .get("/reports/books.csv", reports::books::file)
         .get("/reports/members/{id}", reports::member::show)
         .get("/reports/members/{id}/payments/new", payments::form)
         .post("/reports/members/{id}/payments", payments::record)

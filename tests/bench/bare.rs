@@ -110,7 +110,8 @@ pub fn draws(arguments: &[String]) -> Tried<()> {
     Ok(())
 }
 
-fn repeated(seconds: &str, mut once: impl FnMut() -> Tried<usize>) -> Tried<f64> {
+/// How often a second this can be done.
+pub fn repeated(seconds: &str, mut once: impl FnMut() -> Tried<usize>) -> Tried<f64> {
     let until = Clock::now() + Duration::from_secs(seconds.parse()?);
     let started = Clock::now();
     let mut count = 0_u32;

@@ -95,8 +95,8 @@ impl Ground {
     }
 }
 
-/// Make a cellar with about this many postings.
-pub fn make(path: &Path, postings: u64) -> Tried<Cellar> {
+/// Make a cellar with about this many postings over so many years.
+pub fn make(path: &Path, postings: u64, years: i64) -> Tried<Cellar> {
     let address = Address::read(&path.to_string_lossy());
     let db = Database::open(&address)?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
@@ -107,8 +107,10 @@ pub fn make(path: &Path, postings: u64) -> Tried<Cellar> {
     let present = (OF_THE_YEAR + LAID_DOWN) as u64 * EACH;
     let past = usize::try_from(postings.saturating_sub(present) / EACH)?;
     let today = doer.today();
-    let (year_ago, begin) = (today - Duration::days(365), today - Duration::days(365 * 21));
-    let mut made = batches(&mut conn, &ground, 0, past, &spread(begin, year_ago), Until::Closed)?;
+    let (year_ago, begin) = (today - Duration::days(365), today - Duration::days(365 * years));
+    // The last of them are drunk before the year begins that both have.
+    let long_ago = year_ago - Duration::days(200);
+    let mut made = batches(&mut conn, &ground, 0, past, &spread(begin, long_ago), Until::Closed)?;
     let spring = today - Duration::days(140);
     made += batches(&mut conn, &ground, past, OF_THE_YEAR, &spread(year_ago, spring), Until::Closed)?;
     let at = past + OF_THE_YEAR;

@@ -152,3 +152,38 @@ pub fn draws(arguments: &[String]) -> Tried<()> {
     println!("{rate} {} {} {failed}", at(50), at(99));
     Ok(())
 }
+
+/// `ADDRESS COOKIE PATH`: takes a file once and prints the seconds, its lines and its bytes.
+pub fn file(arguments: &[String]) -> Tried<()> {
+    let [address, cookie, path] = arguments else { return Err("three arguments".into()) };
+    let mut stream = TcpStream::connect(address)?;
+    stream.set_read_timeout(Some(Duration::from_secs(120)))?;
+    let started = Instant::now();
+    // The older protocol ends a body with the connection, so that what is read is the file.
+    let request = format!("GET {path} HTTP/1.0\r\nHost: {address}\r\nCookie: undercroft={cookie}\r\n\r\n");
+    stream.write_all(request.as_bytes())?;
+    let mut reader = BufReader::with_capacity(256 * 1024, stream);
+    let mut status = String::new();
+    reader.read_line(&mut status)?;
+    if !status.contains(" 200 ") {
+        return Err(format!("the file answered {status}").into());
+    }
+    let mut line = String::new();
+    while line != "\r\n" {
+        line.clear();
+        reader.read_line(&mut line)?;
+    }
+    let (mut lines, mut bytes) = (0_u64, 0_usize);
+    loop {
+        let part = reader.fill_buf()?;
+        if part.is_empty() {
+            break;
+        }
+        lines += part.iter().map(|byte| u64::from(*byte == b'\n')).sum::<u64>();
+        bytes += part.len();
+        let read = part.len();
+        reader.consume(read);
+    }
+    println!("{} {lines} {bytes}", started.elapsed().as_secs_f64());
+    Ok(())
+}

@@ -7,8 +7,12 @@
 //!   one is;
 //! - (a) the same for the stores and for one batch against a loop that runs the same queries and renders the same page
 //!   without HTTP;
-//! - (b) draws a second from 32 connections, durable, against a bare loop with one transaction each; p99; failures; and
-//!   how often a second the disk makes something durable, because that is what is saved by committing together;
+//! - (b) draws a second from 32 connections, durable, against a bare loop with one transaction each; p99; failures.
+//!   What is saved by committing together is syncs of the disk. So it prints how often a second the disk syncs, how
+//!   much faster the bare loop is when a sync takes no time, which is the most that committing together can give there,
+//!   and the comparison with every sync made 2 ms longer for both (`syncs.c`);
+//! - the yields of ten years of a large club, against one SQL statement that adds up the same; all postings as CSV, in
+//!   lines a second, against the command line of SQLite with the same query, and the memory that takes;
 //! - (c) the peak memory of the servers; (d) the time from a start to the first answer.
 //!
 //! What is compared is measured in turns of a second or so, several times, and the middle one counts: whatever else the
@@ -17,11 +21,12 @@
 
 mod bare;
 mod cellar;
+mod files;
 mod history;
 mod load;
 
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -38,8 +43,10 @@ fn main() -> Tried<()> {
     match arguments.get(1).map(String::as_str) {
         Some("bare-page") => return bare::pages(&arguments[2..]),
         Some("bare-draws") => return bare::draws(&arguments[2..]),
+        Some("bare-yields") => return files::bare_yields(&arguments[2..]),
         Some("load-page") => return load::pages(&arguments[2..]),
         Some("load-draws") => return load::draws(&arguments[2..]),
+        Some("load-file") => return load::file(&arguments[2..]),
         Some("make") => return keep(&arguments[2..]),
         _ => {}
     }
@@ -55,7 +62,7 @@ fn main() -> Tried<()> {
 /// `make FILE POSTINGS`: makes a cellar and leaves it there, to look into it; prints what the loads are given.
 fn keep(arguments: &[String]) -> Tried<()> {
     let [path, postings] = arguments else { return Err("a file and a number".into()) };
-    let made = cellar::make(Path::new(path), postings.parse()?)?;
+    let made = cellar::make(Path::new(path), postings.parse()?, YEARS)?;
     println!("cookie {} token {} item {} who {}", made.cookie, made.token, made.item, made.who());
     Ok(())
 }
@@ -67,8 +74,8 @@ fn setting(name: &str, otherwise: u64) -> u64 {
 fn measure(folder: &Path, postings: u64, seconds: &str) -> Tried<()> {
     println!("load average: {}", std::fs::read_to_string("/proc/loadavg").unwrap_or_default().trim());
     let began = Instant::now();
-    let small = cellar::make(&folder.join("small.db"), 10_000)?;
-    let large = cellar::make(&folder.join("large.db"), postings)?;
+    let small = cellar::make(&folder.join("small.db"), 10_000, YEARS)?;
+    let large = cellar::make(&folder.join("large.db"), postings, YEARS)?;
     println!(
         "{} and {} postings, made in {:.0} s",
         small.postings,
@@ -81,15 +88,30 @@ fn measure(folder: &Path, postings: u64, seconds: &str) -> Tried<()> {
         println!("(d) {}: first answer {first:.3} s after the start", cellar.name());
     }
     pages(&small, &large, &servers, seconds)?;
+    files::yields(folder, seconds)?;
+    files::books(&large, &servers[1])?;
     println!("the disk: {:.0} syncs/s", syncs(folder)?);
-    writes(&large, &servers[1], seconds)?;
+    let bare = writes(&large, &servers[1], seconds, None)?;
     for (server, cellar) in servers.iter().zip([&small, &large]) {
         println!("(c) {}: peak memory of the server {:.0} MB", cellar.name(), server.peak_mb()?);
+    }
+    drop(servers);
+    match (syncs_made(folder, "free", &[]), syncs_made(folder, "longer", &["-DLONGER=2000000"])) {
+        (Ok(free), Ok(longer)) => {
+            let [unsynced] = bare_draws(&large, seconds, "free", Some(&free))?;
+            println!("the bare loop where a sync takes no time: {:.2} times as fast", unsynced / bare);
+            println!("with every sync 2 ms longer:");
+            writes(&large, &Server::start_with(&large, Some(&longer))?, seconds, Some(&longer))?;
+        }
+        (Err(error), _) | (_, Err(error)) => println!("syncs cannot be changed here: {error}"),
     }
     println!("load average: {}", std::fs::read_to_string("/proc/loadavg").unwrap_or_default().trim());
     println!("{:.0} s in all", began.elapsed().as_secs_f64());
     Ok(())
 }
+
+/// How far back a long history goes.
+const YEARS: i64 = 21;
 
 /// How often each comparison is made.
 const TURNS: usize = 3;
@@ -148,28 +170,46 @@ fn pages(small: &Cellar, large: &Cellar, servers: &[Server; 2], seconds: &str) -
     Ok(())
 }
 
-fn writes(cellar: &Cellar, server: &Server, seconds: &str) -> Tried<()> {
-    let (mut times, mut rates, mut typical, mut late, mut failed) =
-        (Vec::new(), Vec::new(), Vec::new(), Vec::new(), 0.0);
+/// Prints how draws over HTTP compare with the bare loop; how many a second that loop makes.
+fn writes(cellar: &Cellar, server: &Server, seconds: &str, library: Option<&Path>) -> Tried<f64> {
+    let (mut times, mut rates, mut bares) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut typical, mut late, mut failed) = (Vec::new(), Vec::new(), 0.0);
     for turn in 0..TURNS {
-        let turn = turn.to_string();
+        let turn = format!("{turn}{}", if library.is_some() { "-longer" } else { "" });
         let load = ["load-draws", &server.address, &cellar.token, &cellar.vat, &cellar.item, seconds, &turn];
         let [rate, p50, p99, bad] = figures(&load_core(&load)?)?;
-        let [bare] = figures(&server_core(&["bare-draws", &cellar.path, &cellar.who(), seconds, &turn])?)?;
+        let [bare] = bare_draws(cellar, seconds, &turn, library)?;
         times.push(rate / bare);
         rates.push(rate);
+        bares.push(bare);
         typical.push(p50);
         late.push(p99);
         failed += bad;
     }
+    let bare = middle(&mut bares).unwrap_or_default();
     println!(
-        "(b) draws from 32 connections: {:.0}/s, {:.2} times the bare loop; p50 {:.1} ms, p99 {:.1} ms; failed {failed:.0}",
+        "(b) draws from 32 connections: {:.0}/s, {:.2} times the bare loop ({bare:.0}/s); p50 {:.1} ms, p99 {:.1} ms; \
+         failed {failed:.0}",
         middle(&mut rates).unwrap_or_default(),
         middle(&mut times).unwrap_or_default(),
         middle(&mut typical).unwrap_or_default(),
         middle(&mut late).unwrap_or_default()
     );
-    Ok(())
+    Ok(bare)
+}
+
+fn bare_draws(cellar: &Cellar, seconds: &str, turn: &str, library: Option<&Path>) -> Tried<[f64; 1]> {
+    let bare = ["bare-draws", &cellar.path, &cellar.who(), seconds, turn];
+    figures(&on_core(SERVER_CORE, &bare, library)?)
+}
+
+/// A library that changes how long a sync takes for the program that is started with it.
+fn syncs_made(folder: &Path, name: &str, how: &[&str]) -> Tried<PathBuf> {
+    let (source, library) = (folder.join("syncs.c"), folder.join(name).with_extension("so"));
+    std::fs::write(&source, include_str!("syncs.c"))?;
+    let mut cc = Command::new("cc");
+    let made = cc.args(["-shared", "-fPIC", "-O1", "-o"]).arg(&library).args(how).arg(&source).status()?;
+    if made.success() { Ok(library) } else { Err(format!("cc: {made}").into()) }
 }
 
 /// How often a second a page that was written is made durable.
@@ -196,22 +236,27 @@ fn figures<const N: usize>(text: &str) -> Tried<[f64; N]> {
 }
 
 fn server_core(arguments: &[&str]) -> Tried<String> {
-    on_core(SERVER_CORE, arguments)
+    on_core(SERVER_CORE, arguments, None)
 }
 
 fn load_core(arguments: &[&str]) -> Tried<String> {
-    on_core(LOAD_CORE, arguments)
+    on_core(LOAD_CORE, arguments, None)
+}
+
+/// A command on one core, with or without longer syncs.
+fn pinned(core: &str, library: Option<&Path>) -> Command {
+    let mut command = Command::new("taskset");
+    command.args(["-c", core]);
+    if let Some(library) = library {
+        command.env("LD_PRELOAD", library);
+    }
+    command
 }
 
 /// Run this program again on one core and read what it prints.
-fn on_core(core: &str, arguments: &[&str]) -> Tried<String> {
+fn on_core(core: &str, arguments: &[&str], library: Option<&Path>) -> Tried<String> {
     let me = std::env::current_exe()?;
-    let out = Command::new("taskset")
-        .args(["-c", core])
-        .arg(me)
-        .args(arguments)
-        .stderr(Stdio::inherit())
-        .output()?;
+    let out = pinned(core, library).arg(me).args(arguments).stderr(Stdio::inherit()).output()?;
     if !out.status.success() {
         return Err(format!("{arguments:?} failed: {}", out.status).into());
     }
@@ -227,11 +272,15 @@ struct Server {
 
 impl Server {
     fn start(cellar: &Cellar) -> Tried<Self> {
+        Self::start_with(cellar, None)
+    }
+
+    fn start_with(cellar: &Cellar, library: Option<&Path>) -> Tried<Self> {
         let port = std::net::TcpListener::bind("127.0.0.1:0")?.local_addr()?.port();
         let address = format!("127.0.0.1:{port}");
         let started = Instant::now();
-        let child = Command::new("taskset")
-            .args(["-c", SERVER_CORE, env!("CARGO_BIN_EXE_undercroft"), "serve", "--listen", &address])
+        let child = pinned(SERVER_CORE, library)
+            .args([env!("CARGO_BIN_EXE_undercroft"), "serve", "--listen", &address])
             .args(["--database", &cellar.path])
             .env("RUST_LOG", "error")
             .stdout(Stdio::null())
@@ -250,9 +299,19 @@ impl Server {
 
     /// The most memory it has held so far, from the kernel's own count.
     fn peak_mb(&self) -> Tried<f64> {
+        self.memory_mb("VmHWM:")
+    }
+
+    /// What it holds now; the most is counted anew from here.
+    fn memory_from_now_mb(&self) -> Tried<f64> {
+        std::fs::write(format!("/proc/{}/clear_refs", self.child.id()), "5")?;
+        self.memory_mb("VmRSS:")
+    }
+
+    fn memory_mb(&self, which: &str) -> Tried<f64> {
         let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id()))?;
-        let line = status.lines().find(|line| line.starts_with("VmHWM:")).ok_or("no peak is counted")?;
-        let kilobytes = line.split_whitespace().nth(1).ok_or("no peak is counted")?;
+        let line = status.lines().find(|line| line.starts_with(which)).ok_or("no memory is counted")?;
+        let kilobytes = line.split_whitespace().nth(1).ok_or("no memory is counted")?;
         Ok(kilobytes.parse::<f64>()? / 1024.0)
     }
 }

@@ -231,7 +231,8 @@ CREATE TABLE postings (
     PRIMARY KEY (entry_id, line)
 ) WITHOUT ROWID;
 CREATE INDEX postings_by_account ON postings (account_id, entry_id);
-CREATE INDEX postings_by_day ON postings (club_id, day);
+-- What reports add up is in the index itself.
+CREATE INDEX postings_by_day ON postings (club_id, day, account_id, quantity, cost);
 
 CREATE TABLE readings (
     id INTEGER PRIMARY KEY NOT NULL,

@@ -167,18 +167,6 @@ mod tests {
     }
 
     #[test]
-    fn published_data_of_nine_judges_and_eight_wines() {
-        // S: Randall (1989), data set `wine` of the R package ordinal, bitterness from 0 to 100; C: scipy.
-        let wine = include_str!("../../../tests/check-values/bitterness_of_wine.csv");
-        let rows: Vec<Vec<f64>> =
-            super::super::super::checks::table(wine).into_iter().map(|row| row[1..].to_vec()).collect();
-        let ranking = rank(&rows).unwrap();
-        near(ranking.corrected, 38.713_5, 1e-4);
-        near(ranking.p, 2.216_42e-6, 1e-10);
-        near(ranking.agreement, 0.614_500, 1e-6);
-    }
-
-    #[test]
     fn what_cannot_be_ranked_is_refused() {
         assert_eq!(rank(&[]), Err(NotEnough::Judges));
         assert_eq!(rank(&rows("1 2")), Err(NotEnough::Judges));
