@@ -11,7 +11,7 @@ mod year;
 pub use flows::{Flow, flows, value_at};
 pub use losses::{Loss, account, losses};
 pub use tasted::{Poured, Tasted, tasted};
-pub use year::{MemberYear, first_day, in_span, set_yearly_limit, yearly_limit};
+pub use year::{MemberYear, first_day, in_span, members_in, set_yearly_limit, yearly_limit};
 
 use diesel::dsl::sql;
 use diesel::prelude::*;

@@ -1,6 +1,8 @@
-//! Re-deriving everything kept from the journal, and naming the first row that is off.
+//! Re-deriving everything kept from the journal, and what reports add up, and naming the first row that is off.
 
 use std::fmt;
+
+mod sums;
 
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Text};
@@ -137,12 +139,14 @@ pub fn verify(conn: &mut AnyConn) -> Result<Findings, Failure> {
 }
 
 fn check(conn: &mut AnyConn) -> Result<Findings, Failure> {
+    let mut off = first_off(conn)?;
+    off.extend(sums::first_off(conn)?);
     Ok(Findings {
         entries: count(conn, "entries")?,
         postings: count(conn, "postings")?,
         accounts: count(conn, "accounts")?,
         batches: count(conn, "batches")?,
-        off: first_off(conn)?.iter().map(Off::to_string).collect(),
+        off: off.iter().map(Off::to_string).collect(),
     })
 }
 

@@ -21,6 +21,8 @@ on_both!(
     a_reversal_with_a_line_too_many,
     an_ended_batch_that_holds_something,
     a_stage_that_does_not_follow,
+    a_bottling_that_costs_something_else,
+    a_loss_that_is_none,
 );
 
 /// Lets the books be changed on this connection.
@@ -155,4 +157,21 @@ async fn a_stage_that_does_not_follow(ground: &Ground) {
     ));
     let off = findings(&ground.open()).off;
     assert_eq!(off.len(), 1, "the day of the pitch is checked too: {off:?}");
+}
+
+async fn a_bottling_that_costs_something_else(ground: &Ground) {
+    let standing = "SELECT MIN(b.id) FROM bottlings b WHERE NOT EXISTS \
+                    (SELECT 1 FROM entries e WHERE e.reverses = b.entry_id)";
+    let batch = "SELECT MIN(id) FROM batches WHERE id <> (SELECT batch_id FROM bottlings b \
+                 WHERE b.id = (SELECT MIN(b.id) FROM bottlings b WHERE NOT EXISTS \
+                 (SELECT 1 FROM entries e WHERE e.reverses = b.entry_id)))";
+    let fault = format!("UPDATE bottlings SET batch_id = ({batch}) WHERE id = ({standing})");
+    finds(ground, &fault, "bottles do not cost what was booked", "bottlings", standing).await;
+}
+
+async fn a_loss_that_is_none(ground: &Ground) {
+    let fault =
+        format!("UPDATE accounts SET kind = 'lost', lot_id = NULL, place_id = NULL WHERE id = ({MILK})");
+    finds(ground, &fault, "losses are not what their account took", "clubs", "SELECT MIN(id) FROM clubs")
+        .await;
 }

@@ -7,6 +7,7 @@ mod main_job;
 mod plans;
 mod refusals;
 pub mod scene;
+mod spreadsheets;
 mod tally;
 mod tastings;
 mod values;

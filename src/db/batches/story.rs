@@ -33,8 +33,7 @@ pub fn stories(
 ) -> Result<HashMap<BatchId, Story>, Failure> {
     let kept = moves_of(conn, ids)?;
     let mut bottled = live_bottlings(conn, ids)?;
-    let mut drawn = lines(conn, ids, &[EntryKind::Draw, EntryKind::Pitch])?;
-    let mut weighed = lines(conn, ids, &[EntryKind::ByProduct])?;
+    let (mut drawn, mut weighed) = lines(conn, ids)?;
     let mut gravities = gravities_of(conn, ids)?;
     let mut items: Vec<ItemId> =
         drawn.values().chain(weighed.values()).flatten().map(|line| line.1).collect();
@@ -176,28 +175,33 @@ fn live_bottlings(conn: &mut AnyConn, ids: &[BatchId]) -> Result<HashMap<BatchId
 /// A line of a lot in the record of a batch: the entry, the item, and what came to the lot (+) or went from it (−).
 type Line = (EntryId, ItemId, Milli);
 
-/// What was drawn into batches, or left them as a by-product, line by line in the order in which it was recorded.
-fn lines(
-    conn: &mut AnyConn,
-    ids: &[BatchId],
-    kinds: &[EntryKind],
-) -> Result<HashMap<BatchId, Vec<Line>>, Failure> {
-    let mut found = HashMap::new();
+/// The lines of each batch, in the order in which they were recorded.
+type Lines = HashMap<BatchId, Vec<Line>>;
+
+/// What was drawn into batches, and what left them as a by-product.
+fn lines(conn: &mut AnyConn, ids: &[BatchId]) -> Result<(Lines, Lines), Failure> {
+    let (mut drawn, mut weighed) = (Lines::new(), Lines::new());
     for some in ids.chunks(500) {
         let back = diesel::alias!(entries as back);
-        let rows: Vec<(Option<BatchId>, Line)> = entries::table
+        let rows: Vec<(Option<BatchId>, EntryKind, Line)> = entries::table
             .inner_join(postings::table.on(postings::entry_id.eq(entries::id)))
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
             .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
             .filter(entries::batch_id.eq_any(some.iter().copied().map(Some)))
-            .filter(entries::kind.eq_any(kinds.to_vec()).and(back.field(entries::id).nullable().is_null()))
+            .filter(entries::kind.eq_any([EntryKind::Draw, EntryKind::Pitch, EntryKind::ByProduct]))
+            .filter(back.field(entries::id).nullable().is_null())
             .order((entries::id, postings::line))
-            .select((entries::batch_id, (entries::id, lots::item_id, postings::quantity)))
+            .select((entries::batch_id, entries::kind, (entries::id, lots::item_id, postings::quantity)))
             .load(conn)?;
-        by_batch(rows.into_iter().filter_map(|(batch, line)| Some((batch?, line))), &mut found);
+        for (batch, kind, line) in rows {
+            let to = if kind == EntryKind::ByProduct { &mut weighed } else { &mut drawn };
+            if let Some(batch) = batch {
+                to.entry(batch).or_default().push(line);
+            }
+        }
     }
-    Ok(found)
+    Ok((drawn, weighed))
 }
 
 /// Summed by item, in the order they first came.

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Date, Text};
 
-use super::{MemberMoney, seen_by};
+use super::{MemberMoney, by_member};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{clubs, postings};
@@ -47,6 +47,13 @@ struct Row {
 
 /// What members paid and took in some days, as far as the doer may see it, by name.
 pub fn in_span(conn: &mut AnyConn, doer: &Doer, span: Span) -> Result<Vec<MemberYear>, Failure> {
+    let mut all = members_in(conn, doer.club, span)?;
+    all.retain(|year| doer.may_see_money_of(year.money.member));
+    Ok(all)
+}
+
+/// What every member paid and took in some days, by name.
+pub fn members_in(conn: &mut AnyConn, club: ClubId, span: Span) -> Result<Vec<MemberYear>, Failure> {
     // SQLite numbers what is bound by the order in which it first stands there.
     let rows: Vec<Row> = diesel::sql_query(
         "SELECT accounts.member_id AS member, accounts.kind AS kind, \
@@ -57,7 +64,7 @@ pub fn in_span(conn: &mut AnyConn, doer: &Doer, span: Span) -> Result<Vec<Member
          GROUP BY accounts.member_id, accounts.kind",
     )
     .bind::<Date, _>(span.last)
-    .bind::<BigInt, _>(doer.club)
+    .bind::<BigInt, _>(club)
     .bind::<Date, _>(span.first)
     .load(conn)?;
     let sums: HashMap<(MemberId, &str), &Row> =
@@ -73,7 +80,7 @@ pub fn in_span(conn: &mut AnyConn, doer: &Doer, span: Span) -> Result<Vec<Member
         let (paid, paid_in) = (paid.0.negated(), paid_in.0.negated());
         MemberYear { money, before, paid, took: took.0, paid_in, after }
     };
-    Ok(seen_by(conn, doer)?.into_iter().map(told).collect())
+    Ok(by_member(conn, club)?.into_iter().map(told).collect())
 }
 
 /// The first day of the books.
