@@ -4,11 +4,12 @@ use serde::{Deserialize, Serialize};
 
 use super::batches::{restage, supplies};
 use super::once::{RequestKey, once};
-use super::{Done, or_missing};
+use super::{Done, cautions, or_missing};
 use crate::db::bottles as rows;
 use crate::db::stock::{self, Shelved};
 use crate::db::{AnyConn, Database, batches, books};
 use crate::domain::bottles::{Bottling, Purpose, Withdrawal, bottle, cost_per_bottle, withdraw};
+use crate::domain::cautions::Doing;
 use crate::domain::members::{Cellarhand, Doer, Role, Taster};
 use crate::domain::refusal::{Refusal, Why};
 use crate::domain::stock::{Item, ItemKind};
@@ -55,6 +56,8 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     let (strength, strength_basis) = strength(conn, doer, order)?;
     let item = drink(conn, doer, order)?;
     books::begin_entry(conn, doer, id, None, &entry)?;
+    let warned = cautions::of_batch(conn, doer, order.batch, Doing::Bottle, |_| ())?;
+    cautions::go_on(conn, doer, (order.batch, Some(id)), &warned, &order.reasons)?;
     let new = stock::NewLot {
         code: &code,
         item,

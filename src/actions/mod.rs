@@ -6,6 +6,7 @@
 pub mod archive;
 pub mod batches;
 pub mod bottles;
+mod cautions;
 pub mod members;
 pub mod once;
 pub mod payments;

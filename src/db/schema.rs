@@ -393,6 +393,20 @@ diesel::table! {
 }
 
 diesel::table! {
+    reasons (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        batch_id -> BigInt,
+        entry_id -> Nullable<BigInt>,
+        rule -> Text,
+        danger -> Text,
+        words -> Text,
+        given_by -> BigInt,
+        given_at -> Timestamp,
+    }
+}
+
+diesel::table! {
     plan_steps (batch_id, line) {
         batch_id -> BigInt,
         line -> BigInt,
@@ -437,6 +451,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     postings,
     plan_steps,
     plan_supplies,
+    reasons,
     readings,
     tasting_ages,
     reminders,

@@ -8,6 +8,7 @@ use diesel::sql_types::{BigInt, Text};
 
 use crate::domain::batches::Stage;
 use crate::domain::books::EntryKind;
+use crate::domain::cautions::Rule;
 use crate::domain::members::{Role, Scope};
 use crate::domain::plans::StepKind;
 use crate::domain::reminders::ReminderKind;
@@ -15,8 +16,8 @@ use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
 use crate::units::ids::{
     AccountId, AuditId, BatchId, BottlingId, ClubId, EntryId, GlassId, InvitationId, ItemId, LotId, MemberId,
-    PersonId, PlaceId, ReadingId, ReminderId, SampleId, SessionId, SetUpId, SheetId, TastingAgeId, TastingId,
-    TokenId,
+    PersonId, PlaceId, ReadingId, ReasonId, ReminderId, SampleId, SessionId, SetUpId, SheetId, TastingAgeId,
+    TastingId, TokenId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
@@ -60,6 +61,7 @@ whole_numbers! {
     ReadingId as ReadingIdColumn, ReminderId as ReminderIdColumn, SessionId as SessionIdColumn,
     SetUpId as SetUpIdColumn, TastingAgeId as TastingAgeIdColumn, TokenId as TokenIdColumn,
     TastingId as TastingIdColumn, SampleId as SampleIdColumn, GlassId as GlassIdColumn, SheetId as SheetIdColumn,
+    ReasonId as ReasonIdColumn,
     Money as MoneyColumn, Milli as MilliColumn, Measured as MeasuredColumn,
 }
 
@@ -105,4 +107,5 @@ words! {
     Stage as StageColumn by from_code, code;
     Method as MethodColumn by from_code, code;
     StepKind as StepKindColumn by from_code, code;
+    Rule as RuleColumn by from_code, code;
 }

@@ -10,7 +10,7 @@ use crate::units::days::Instant;
 use crate::units::{ids, number, text};
 
 /// The version of the form; an archive of another is refused.
-pub const FORMAT: u32 = 1;
+pub const FORMAT: u32 = 2;
 /// The file that says what is in the others.
 pub const MANIFEST: &str = "manifest.json";
 /// The file that explains the columns to people.

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::batches::{DrawLine, Standing, Supply};
 use super::books::{Account, EntryKind, NewEntry, above_zero, not_before, not_below_zero};
+use super::cautions::Reasons;
 use super::refusal::Refusal;
 use super::stock::{Shelf, draw};
 use crate::units::Misread;
@@ -31,6 +32,8 @@ pub struct Bottling {
     pub place: PlaceId,
     /// Ages, in days, at which it should be tasted.
     pub tasting_ages_days: Vec<u32>,
+    /// Why it is done in spite of dangerous cautions.
+    pub reasons: Reasons,
     /// A remark.
     pub remark: String,
 }
@@ -269,6 +272,7 @@ mod tests {
             packaging: Vec::new(),
             place: PlaceId::fresh(),
             tasting_ages_days: vec![90],
+            reasons: Reasons::default(),
             remark: String::new(),
         }
     }

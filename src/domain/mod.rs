@@ -7,6 +7,7 @@ pub mod archive;
 pub mod batches;
 pub mod books;
 pub mod bottles;
+pub mod cautions;
 pub mod costs;
 pub mod members;
 pub mod payments;

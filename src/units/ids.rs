@@ -132,6 +132,8 @@ ids! {
     GlassId,
     /// What one member says of the glasses.
     SheetId,
+    /// Why somebody went on in spite of a dangerous caution.
+    ReasonId,
 }
 
 #[cfg(test)]

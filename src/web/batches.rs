@@ -11,7 +11,7 @@ pub mod read;
 pub mod strike;
 pub mod task;
 
-pub use course::{Course, Readiness};
+pub use course::Course;
 
 use super::entries::trail_of;
 use super::extract::{Paging, Path};
@@ -25,10 +25,12 @@ use super::words;
 use crate::db::batches::{self as rows, Batch, Reading};
 use crate::db::books::{self, Which};
 use crate::db::bottles::{self, Bottling};
+use crate::db::cautions;
 use crate::db::plans;
 use crate::db::reminders::Facts;
 use crate::db::{AnyConn, Failure};
 use crate::domain::batches::{Stage, Standing};
+use crate::domain::cautions::Readiness;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::plans::PlanStep;
 use crate::domain::yields::Story;
@@ -44,6 +46,8 @@ use task::Task;
 const TRAIL: i64 = 20;
 /// Readings that are listed on the page; a file has all.
 const READINGS: usize = 200;
+/// Reasons for going on that are listed.
+const REASONS: i64 = 20;
 /// Tasks that have a button beside the likeliest; the rest are folded.
 const ALSO: usize = 2;
 
@@ -70,6 +74,8 @@ struct BatchPage {
     bottlings: Vec<(String, String)>,
     origin: Option<(String, String)>,
     plan: Option<Part>,
+    /// Why somebody went on in spite of a caution: the caution, the words, when and who.
+    reasons: Vec<(String, String, String)>,
     trail: Trail,
     request_keys: Vec<String>,
 }
@@ -96,6 +102,7 @@ pub struct Found {
     plan: (Vec<PlanStep>, Vec<plans::Supply>),
     origin: Option<(BatchId, String)>,
     entries: Vec<books::Told>,
+    reasons: Vec<cautions::Given>,
 }
 
 /// Reads it; `None` where there is no such batch.
@@ -121,6 +128,7 @@ pub fn find(
         bottlings: bottles::of_batch(conn, club, id)?,
         plan: (plans::steps(conn, club, id)?, plans::supplies(conn, club, id)?),
         entries: books::tell(conn, club, Which::Batch(id), before, TRAIL + 1)?,
+        reasons: cautions::given(conn, club, cautions::Which::Batch(id), REASONS)?,
         origin,
         batch,
     }))
@@ -135,7 +143,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>, paging: Paging
 
 /// The page of a batch, from what was read of it.
 pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Template + use<> {
-    let Found { batch, standing, readings, story, bottlings, plan, origin, mut entries } = found;
+    let Found { batch, standing, readings, story, bottlings, plan, origin, mut entries, reasons } = found;
     let id = batch.id;
     let href = site.at(&format!("/batches/{id}"));
     let more = (entries.len() > 20).then(|| {
@@ -187,6 +195,7 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
             .collect(),
         origin: origin.map(|(from, code)| (site.at(&format!("/batches/{from}")), code)),
         plan: Part::of(site, &plan.0, &plan.1),
+        reasons: reasons.iter().map(|given| reason_row(given, who)).collect(),
         trail: trail_of(site, who, &entries, more),
         frame: site.frame(who, Room::Batches, &format!("Batch {}, {}", batch.code, batch.name), facts),
         batch,
@@ -235,6 +244,11 @@ const fn caution(stage: Stage) -> Option<&'static str> {
         ),
         _ => None,
     }
+}
+
+fn reason_row(given: &cautions::Given, doer: &Doer) -> (String, String, String) {
+    let who = format!("{} · {}", words::when(given.at, doer), given.by);
+    (given.danger.clone(), given.words.clone(), who)
 }
 
 fn reading_row(reading: &Reading, doer: &Doer) -> ReadingRow {

@@ -67,6 +67,12 @@ pub struct Caution {
     pub title: String,
     /// What to do and what to leave, a sentence or two each.
     pub points: Vec<String>,
+    /// Why, and from where that is known; empty where the points say it.
+    pub why: String,
+    /// From where that is known.
+    pub source: String,
+    /// The field in which the reason is given for going on all the same, where one is needed.
+    pub reason: Option<Field>,
 }
 
 impl FormView {
@@ -120,7 +126,7 @@ impl FormView {
     /// Fills every field with what was typed; what was not sent is empty. Secrets stay empty.
     #[must_use]
     pub fn filled(mut self, typed: impl Fn(&str) -> Option<String>) -> Self {
-        for field in self.groups.iter_mut().flat_map(|group| &mut group.fields) {
+        for field in self.fields_mut() {
             field.value =
                 if field.kind.is_secret() { String::new() } else { typed(&field.name).unwrap_or_default() };
         }
@@ -131,8 +137,7 @@ impl FormView {
     #[must_use]
     pub fn with_problems(mut self, problems: Vec<(String, String)>) -> Self {
         for (path, message) in problems {
-            let asked =
-                self.groups.iter_mut().flat_map(|group| &mut group.fields).find(|field| field.name == path);
+            let asked = self.fields_mut().find(|field| field.name == path);
             if let Some(field) = asked.filter(|field| field.error.is_none()) {
                 field.error = Some(message.clone());
             }
@@ -141,9 +146,16 @@ impl FormView {
         self
     }
 
+    /// Every field, those of the cautions too.
+    fn fields_mut(&mut self) -> impl Iterator<Item = &mut Field> {
+        let asked = self.groups.iter_mut().flat_map(|group| &mut group.fields);
+        asked.chain(self.cautions.iter_mut().filter_map(|caution| caution.reason.as_mut()))
+    }
+
     /// Whether a person sees a field of this name, so that a link can lead to it.
     pub(super) fn has_field(&self, path: &str) -> bool {
-        let mut fields = self.groups.iter().flat_map(|group| &group.fields);
+        let asked = self.groups.iter().flat_map(|group| &group.fields);
+        let mut fields = asked.chain(self.cautions.iter().filter_map(|caution| caution.reason.as_ref()));
         fields.any(|field| field.name == path && field.kind != FieldKind::Hidden)
     }
 
@@ -232,7 +244,13 @@ impl Group {
 impl Caution {
     /// A caution with its points.
     pub fn new<P: Into<String>>(title: impl Into<String>, points: impl IntoIterator<Item = P>) -> Self {
-        Self { title: title.into(), points: points.into_iter().map(Into::into).collect() }
+        Self {
+            title: title.into(),
+            points: points.into_iter().map(Into::into).collect(),
+            why: String::new(),
+            source: String::new(),
+            reason: None,
+        }
     }
 }
 

@@ -15,6 +15,7 @@ pub mod assets;
 pub mod batches;
 pub mod body;
 pub mod bottles;
+mod cautions;
 pub mod costs;
 pub mod entries;
 pub mod extract;

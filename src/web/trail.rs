@@ -38,6 +38,8 @@ pub struct Row {
     pub detail: String,
     /// What was written.
     pub remark: String,
+    /// The cautions in spite of which it was recorded, with the reasons.
+    pub reasons: Vec<(String, String)>,
     /// Who took it back, when and why.
     pub back: Option<String>,
     /// It can be taken back here by this member.
@@ -61,6 +63,7 @@ pub fn row(told: &Told, doer: &Doer) -> Row {
         title: title(told),
         detail: detail(told, &doer.currency),
         remark: told.remark.clone(),
+        reasons: told.reasons.clone(),
         may_reverse: back.is_none()
             && told.kind != EntryKind::Reversal
             && doer.role >= told.kind.taken_back_by(),

@@ -77,9 +77,9 @@ const DAMAGES: &[Damage] = &[
     ),
     (
         "another version",
-        |f| edit(f, "manifest.json", |text| text.replace("\"format\": 1", "\"format\": 7")),
+        |f| edit(f, "manifest.json", |text| text.replace("\"format\": 2", "\"format\": 7")),
         false,
-        "version 7; this program reads version 1",
+        "version 7; this program reads version 2",
     ),
     (
         "a row less than said",

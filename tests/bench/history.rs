@@ -9,6 +9,7 @@ use undercroft::domain::batches::{
 };
 use undercroft::domain::books::NewEntry;
 use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal, bottle, withdraw};
+use undercroft::domain::cautions::Reasons;
 use undercroft::domain::members::Doer;
 use undercroft::domain::refusal::Refusal;
 use undercroft::domain::reminders as due;
@@ -270,6 +271,7 @@ impl Maker<'_> {
             packaging: lines,
             place: self.place(),
             tasting_ages_days: vec![90, 180],
+            reasons: Reasons::default(),
             remark: String::new(),
         };
         let (lot, id) = (LotId::fresh(), BottlingId::fresh());

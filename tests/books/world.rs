@@ -13,6 +13,7 @@ use undercroft::domain::batches::{
 };
 use undercroft::domain::books::Account;
 use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
+use undercroft::domain::cautions::{Reasons, Rule};
 use undercroft::domain::members::Taster;
 use undercroft::domain::stock::{Counted, Item, ItemKind, Move, Receipt, ReceiptLine};
 use undercroft::units::days;
@@ -252,6 +253,7 @@ impl World {
             packaging: self.draw_lines(packaging),
             place: self.places[*place],
             tasting_ages_days: vec![90, 365],
+            reasons: Reasons::default().with(Rule::Unfinished, "it stood for a year"),
             remark: String::new(),
         }
     }

@@ -7,6 +7,7 @@ use undercroft::actions::{batches, bottles, reminders, stock, tastings};
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Source};
 use undercroft::domain::bottles::Bottling;
+use undercroft::domain::cautions::{Reasons, Rule};
 use undercroft::domain::stock::{Item, ItemKind, Receipt, ReceiptLine};
 use undercroft::domain::tastings::{Method, Plan as TastingPlan};
 use undercroft::units::days::Day;
@@ -201,6 +202,7 @@ pub fn bottling(batch: BatchId, place: PlaceId, bottles: u32) -> Bottling {
         packaging: Vec::new(),
         place,
         tasting_ages_days: vec![180],
+        reasons: Reasons::default().with(Rule::Unfinished, "read by a second hydrometer: 0.998"),
         remark: String::new(),
     }
 }

@@ -329,7 +329,8 @@ fn blended(s: &Scene) -> Asked {
 
 fn filled(s: &Scene, packaging: &Value) -> Asked {
     let body = json!({"day": "2026-06-02", "bottles": 2, "bottle_volume": amount("75", "cl"), "place": s.cellar.place,
-        "tasting_ages_days": [90, 180], "lost_volume": amount("1", "L"), "packaging": [packaging], "remark": "bright"});
+        "tasting_ages_days": [90, 180], "lost_volume": amount("1", "L"), "packaging": [packaging], "remark": "bright",
+        "reasons": {"unfinished": "the second hydrometer shows 0.998"}});
     asked(body)
         .may("day", Past)
         .needs("bottles", Whole)
@@ -338,6 +339,7 @@ fn filled(s: &Scene, packaging: &Value) -> Asked {
         .may("tasting_ages_days", Ages)
         .may("lost_volume", Counted("L"))
         .may("remark", Remark)
+        .needs("reasons.unfinished", Line)
         .other("bottles", json!(3))
 }
 

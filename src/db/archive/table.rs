@@ -17,6 +17,8 @@ use crate::units::quantity::BaseUnit;
 
 use Kind::{Day, Flag, Id, Instant, Number, Of, Text, Word};
 
+mod cellar;
+
 /// Tables of which nothing is in an archive, and why.
 pub const LEFT_OUT: &[(&str, &str)] = &[
     ("sessions", "who is signed in: each browser signs in anew"),
@@ -324,6 +326,7 @@ pub const FILES: &[File] = &[
         ],
         derived: &[],
     },
+    cellar::REASONS,
     File {
         name: "plan_steps.csv",
         table: "plan_steps",

@@ -7,7 +7,7 @@ use diesel::prelude::*;
 use super::{AccountColumns, account_of};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
-use crate::db::schema::{accounts, batches, entries, items, lots, members, places, postings};
+use crate::db::schema::{accounts, batches, entries, items, lots, members, places, postings, reasons};
 use crate::domain::books::{Account, EntryKind};
 use crate::domain::members::Doer;
 use crate::units::days::{Day, Instant};
@@ -42,6 +42,8 @@ pub struct Told {
     pub reversed: Option<TakenBack>,
     /// Its lines.
     pub lines: Vec<ToldLine>,
+    /// The cautions in spite of which it was recorded, each with the reason that was given.
+    pub reasons: Vec<(String, String)>,
 }
 
 /// What took an entry back.
@@ -179,6 +181,7 @@ pub fn tell(
     let ids: Vec<EntryId> = rows.iter().map(|row| row.0).collect();
     let mut reversed = taken_back(conn, &ids)?;
     let mut lines = lines_of(conn, &ids)?;
+    let mut reasons = reasons_of(conn, &ids)?;
     Ok(rows
         .into_iter()
         .map(|(id, kind, code, day, recorded_at, by, remark, batch, bottling, reverses)| Told {
@@ -194,6 +197,7 @@ pub fn tell(
             reverses: reverses.0.zip(reverses.1),
             reversed: reversed.remove(&id),
             lines: lines.remove(&id).unwrap_or_default(),
+            reasons: reasons.remove(&id).unwrap_or_default(),
         })
         .collect())
 }
@@ -223,6 +227,24 @@ fn entries_touching(
     found.dedup();
     let most = usize::try_from(limit).unwrap_or(usize::MAX);
     Ok(found.split_off(found.len().saturating_sub(most)))
+}
+
+fn reasons_of(
+    conn: &mut AnyConn,
+    ids: &[EntryId],
+) -> Result<HashMap<EntryId, Vec<(String, String)>>, Failure> {
+    let rows: Vec<(Option<EntryId>, String, String)> = reasons::table
+        .filter(reasons::entry_id.eq_any(ids.iter().copied().map(Some)))
+        .order(reasons::id)
+        .select((reasons::entry_id, reasons::danger, reasons::words))
+        .load(conn)?;
+    let mut found: HashMap<EntryId, Vec<(String, String)>> = HashMap::new();
+    for (entry, danger, words) in rows {
+        if let Some(entry) = entry {
+            found.entry(entry).or_default().push((danger, words));
+        }
+    }
+    Ok(found)
 }
 
 fn taken_back(conn: &mut AnyConn, ids: &[EntryId]) -> Result<HashMap<EntryId, TakenBack>, Failure> {

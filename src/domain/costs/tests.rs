@@ -8,6 +8,7 @@ use crate::domain::batches::{
 };
 use crate::domain::books::{Account, Holding, NewEntry};
 use crate::domain::bottles::{Bottling, bottle};
+use crate::domain::cautions::Reasons;
 use crate::domain::stock::{Item, ItemKind};
 use crate::units::ids::{ItemId, PlaceId};
 
@@ -188,6 +189,7 @@ impl History {
                     packaging: Vec::new(),
                     place: PlaceId::fresh(),
                     tasting_ages_days: Vec::new(),
+                    reasons: Reasons::default(),
                     remark: String::new(),
                 };
                 bottle(&self.batch, &order, &mut [], LotId::fresh()).ok()

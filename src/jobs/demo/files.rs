@@ -256,6 +256,7 @@ event_row! {
         place: String,
         tasting_ages_days: String,
         packaging: String,
+        because: String,
     }
 }
 

@@ -15,6 +15,7 @@ use crate::db::Database;
 use crate::db::stock::{Shelved, shelves};
 use crate::domain::batches::{DrawLine, Source};
 use crate::domain::bottles::{Bottling, Purpose, Withdrawal, read_ages};
+use crate::domain::cautions::{Reasons, Rule};
 use crate::domain::members::{Cellarhand, Doer, Taster};
 use crate::domain::refusal::{Refusal, Why};
 use crate::domain::stock::{Counted, Move, Receipt, ReceiptLine, Shelf};
@@ -154,6 +155,7 @@ impl<'a> Scribe<'a> {
             packaging: packaging.collect::<Done<_>>()?,
             place: *known(&self.places, &row.place, "place")?,
             tasting_ages_days: cell("tasting_ages_days", read_ages(&row.tasting_ages_days))?,
+            reasons: reasons(&row.because)?,
             remark: String::new(),
         };
         let bottled = bottles::record_bottling(self.db, &stamp.by, None, order).await?;
@@ -297,6 +299,14 @@ fn cell<T>(field: &str, read: Result<T, Misread>) -> Done<T> {
 /// A cell with something in it.
 pub(super) fn optional(cell: &str) -> Option<&str> {
     (!cell.is_empty()).then_some(cell)
+}
+
+/// `rule=words`, or nothing.
+fn reasons(cell: &str) -> Done<Reasons> {
+    let Some(cell) = optional(cell) else { return Ok(Reasons::default()) };
+    let read = cell.split_once('=').and_then(|(rule, words)| Some((Rule::from_code(rule)?, words)));
+    let (rule, words) = read.ok_or_else(|| Refusal::unfit("because", "Write it as rule=words"))?;
+    Ok(Reasons::default().with(rule, words))
 }
 
 fn after(day: Day, days: u32) -> Day {

@@ -10,6 +10,7 @@ use crate::db::{AnyConn, batches, books, costs, stock as shelves, trace};
 use crate::domain::batches::{Draw, DrawLine, Source, Stage, Transfer};
 use crate::domain::books::{Account, EntryKind};
 use crate::domain::bottles::Bottling as Filling;
+use crate::domain::cautions::{Reasons, Rule};
 use crate::domain::costs::{BottlingCost, CostLine};
 use crate::domain::members::Password;
 use crate::domain::reminders::ReminderKind;
@@ -253,6 +254,7 @@ async fn fill(db: &Database, by: &Cellarhand, batch: BatchId) -> (Vec<String>, O
         packaging: Vec::new(),
         place,
         tasting_ages_days: Vec::new(),
+        reasons: Reasons::default().with(Rule::Unfinished, "a sample for the lab"),
         remark: String::new(),
     };
     let filled = record_bottling(db, by, None, order).await.unwrap();

@@ -1,6 +1,8 @@
 //! What is sent about a batch: shapes for the description of the API. They are read by the same readers as the forms
 //! of the pages; see `web/batches/read.rs`.
 
+use std::collections::BTreeMap;
+
 use utoipa::ToSchema;
 
 use super::Amount;
@@ -146,6 +148,8 @@ pub struct NewBottling {
     pub tasting_ages_days: Option<Vec<u32>>,
     /// What was spilt or left.
     pub lost_volume: Option<Amount>,
+    /// Why it is done in spite of a dangerous caution, by the rule that a refusal names: `unfinished`, `acid`.
+    pub reasons: Option<BTreeMap<String, String>>,
     /// What you want to add.
     pub remark: Option<String>,
 }

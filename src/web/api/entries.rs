@@ -45,6 +45,8 @@ pub struct EntryBody {
     pub reversed: Option<ReversedBy>,
     /// Its lines; their costs add up to zero.
     pub lines: Vec<EntryLine>,
+    /// Why it was recorded in spite of dangerous cautions.
+    pub reasons: Vec<ReasonBody>,
 }
 
 /// What took an entry back.
@@ -87,6 +89,21 @@ pub struct EntryLine {
     pub cost: String,
 }
 
+/// Why somebody went on in spite of a dangerous caution.
+#[derive(Serialize, ToSchema)]
+pub struct ReasonBody {
+    /// The caution as it was worded then.
+    pub danger: String,
+    /// The reason.
+    pub words: String,
+}
+
+impl From<&(String, String)> for ReasonBody {
+    fn from((danger, words): &(String, String)) -> Self {
+        Self { danger: danger.clone(), words: words.clone() }
+    }
+}
+
 impl From<&Told> for EntryBody {
     fn from(told: &Told) -> Self {
         Self {
@@ -102,6 +119,7 @@ impl From<&Told> for EntryBody {
             reverses: told.reverses.map(|(entry, _)| entry.to_string()),
             reversed: told.reversed.as_ref().map(ReversedBy::from),
             lines: told.lines.iter().map(EntryLine::from).collect(),
+            reasons: told.reasons.iter().map(ReasonBody::from).collect(),
         }
     }
 }
@@ -241,6 +259,7 @@ mod tests {
             recorded_at: "2026-06-23T16:40:00.25".parse().unwrap(),
             by: "Maren Holt".to_owned(),
             remark: String::new(),
+            reasons: Vec::new(),
             batch: None,
             bottling: None,
             reverses: None,

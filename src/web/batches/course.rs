@@ -3,9 +3,10 @@
 
 use crate::db::batches::{self as rows, Reading as Read};
 use crate::db::{AnyConn, Failure};
+use crate::domain::cautions::{EXPECTED_END_SG, Readiness, readiness};
 use crate::domain::members::Doer;
 use crate::domain::reminders::stopped_for;
-use crate::science::fermentation::{Forecast, Progress, Reading, forecast, progress};
+use crate::science::fermentation::{Forecast, Reading, forecast};
 use crate::units::days::{self, Day, Instant};
 use crate::units::ids::BatchId;
 use crate::units::measure::{Measured, ReadingKind};
@@ -14,22 +15,6 @@ use crate::web::words;
 
 /// Gravities that are looked at: the latest ones.
 const GRAVITIES: i64 = 60;
-/// The gravity at which a drink that has fermented out is expected to stand, as long as nobody said otherwise: common
-/// practice, no source.
-const EXPECTED_END_SG: f64 = 1.000;
-
-/// What the gravities of a batch say about bottling it, which is never that it is safe.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Readiness {
-    /// Flat for long enough, and low enough.
-    SeemsFinished,
-    /// It moves.
-    NotYet,
-    /// It stands still too high.
-    Stopped,
-    /// Nothing shows that it has finished.
-    Unknown,
-}
 
 /// A batch whose gravity has been read at least once.
 pub struct Course {
@@ -100,18 +85,7 @@ impl Course {
 
     /// Whether it may be finished, and why that is said.
     pub fn readiness(&self) -> (Readiness, String) {
-        let progress = match progress(&self.readings, EXPECTED_END_SG) {
-            Ok(progress) => progress,
-            Err(refused) => return (Readiness::Unknown, refused.to_string()),
-        };
-        let readiness = match progress {
-            _ if self.stopped().is_some() => Readiness::Stopped,
-            Progress::Stalled => Readiness::Stopped,
-            Progress::Finished => Readiness::SeemsFinished,
-            Progress::Working => Readiness::NotYet,
-            Progress::Unsure(_) => Readiness::Unknown,
-        };
-        (readiness, progress.to_string())
+        readiness(&self.readings)
     }
 
     /// How far the gravity has come towards where most drinks end, from 0 to 1.

@@ -9,7 +9,8 @@ use crate::units::measure::ReadingKind;
 use crate::web::pictures::{Curve, Mark, curve};
 use crate::web::words;
 
-use super::course::{Course, Readiness};
+use super::course::Course;
+use crate::domain::cautions::Readiness;
 
 /// A figure with its unit, and how it is worked out.
 pub(super) struct Fact {

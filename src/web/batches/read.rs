@@ -11,7 +11,7 @@ use crate::units::measure::ReadingKind;
 use crate::units::quantity::{BaseUnit, Milli};
 use crate::web::input::{Draft, Reader};
 use crate::web::stock::read::per_unit;
-use crate::web::supplies;
+use crate::web::{cautions, supplies};
 
 /// A batch on paper.
 pub fn plan(draft: &Draft, doer: &Doer) -> Result<Plan, Refusal> {
@@ -179,6 +179,7 @@ pub fn bottling(draft: &Draft, doer: &Doer, batch: BatchId, units: &Units) -> Re
             packaging: supplies::lines(r, "packaging", units),
             place: r.id("place", "place"),
             tasting_ages_days: r.with("tasting_ages_days", Vec::new(), read_ages),
+            reasons: cautions::reasons(r),
             remark: r.remark("remark"),
         }
     })

@@ -4,9 +4,11 @@ use super::course::Course;
 use super::read;
 use crate::actions::{Done, Error, batches as acts, bottles};
 use crate::db::batches::{self, Batch};
+use crate::db::cautions;
 use crate::db::stock::{self, Place, StockFilter, Stocked, Units};
 use crate::db::{AnyConn, Failure};
 use crate::domain::batches::{Stage, Standing};
+use crate::domain::cautions::{Doing, Facts};
 use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::stock::Item;
 use crate::units::ids::{BatchId, ItemId};
@@ -19,7 +21,6 @@ use crate::web::respond::{self, Reply};
 use crate::web::site::{Room, Site};
 use crate::web::supplies;
 
-mod cautions;
 mod forms;
 
 use forms::form;
@@ -77,6 +78,20 @@ impl Task {
     /// From its place in the address.
     pub fn from_code(code: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|task| task.code() == code)
+    }
+
+    /// What its cautions follow from.
+    const fn doing(self) -> Doing {
+        match self {
+            Self::Draw => Doing::Draw,
+            Self::Pitch => Doing::Pitch,
+            Self::ByProduct => Doing::ByProduct,
+            Self::Rack => Doing::Rack,
+            Self::Split => Doing::Split,
+            Self::Blend => Doing::Blend,
+            Self::Bottle => Doing::Bottle,
+            Self::Reading | Self::Loss | Self::Close | Self::Abandon => Doing::Else,
+        }
     }
 
     /// What the link to it says, the heading of its form, and what its button says.
@@ -147,7 +162,7 @@ impl Task {
 struct Material {
     batch: Batch,
     standing: Standing,
-    dairy: bool,
+    known: Facts,
     stock: Vec<Stocked>,
     places: Vec<Place>,
     items: Vec<(ItemId, Item)>,
@@ -176,7 +191,7 @@ fn material(
     let readings = batches::readings(conn, club, id, i64::MAX)?;
     Ok(Some(Material {
         standing: batches::standing(conn, club, id)?,
-        dairy: batches::story(conn, club, id)?.dairy(),
+        known: cautions::facts(conn, club, id, doer.now)?,
         stock: stock::stock(conn, club, &StockFilter::default())?,
         places: stock::places(conn, club)?,
         items: stock::items(conn, club)?,

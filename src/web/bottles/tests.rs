@@ -111,8 +111,8 @@ impl Cellar {
         let volume = json!({"amount": "750", "unit": "mL"});
         let ages = [1, 90];
         let (place, path) = (&self.place, format!("/batches/{batch}/bottlings"));
-        let body =
-            json!({"bottles": bottles, "bottle_volume": volume, "place": place, "tasting_ages_days": ages});
+        let body = json!({"bottles": bottles, "bottle_volume": volume, "place": place, "tasting_ages_days": ages,
+                "reasons": {"unfinished": "kept sweet on purpose, and sterile"}});
         self.post(&path, &body)
     }
 }

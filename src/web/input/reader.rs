@@ -88,6 +88,14 @@ impl<'d> Reader<'d> {
         self.draft.at(&self.path(field)).is_some()
     }
 
+    /// A group of fields that may be left out: null means the same.
+    pub fn group(&mut self, field: &str) {
+        let path = self.path(field);
+        if self.draft.at(&path).is_some_and(Value::is_null) {
+            self.read.insert(path);
+        }
+    }
+
     /// Whether a field was left empty.
     pub fn is_empty(&mut self, field: &str) -> bool {
         self.text(field).trim().is_empty()

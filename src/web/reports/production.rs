@@ -14,14 +14,13 @@ use crate::web::pictures::Bar;
 
 /// Before anybody relies on a figure of this.
 pub fn caution() -> Caution {
-    Caution {
-        title: "Caution: the law where you are".to_owned(),
-        points: vec![
+    Caution::new(
+        "Caution: the law where you are",
+        [
             "How much may be made without a licence or duty, of what, by whom and per what differs from place to place \
-             and changes. Check the law where you are, and ask the office in charge; this page only adds up."
-                .to_owned(),
+             and changes. Check the law where you are, and ask the office in charge; this page only adds up.",
         ],
-    }
+    )
 }
 
 /// The report.

@@ -1,12 +1,13 @@
 //! The form of each task.
 
-use super::cautions::{cautions, readiness};
 use super::{Material, Task, up};
 use crate::db::stock::Place;
+use crate::domain::cautions::cautions;
 use crate::domain::members::Doer;
 use crate::domain::stock::ItemKind;
 use crate::units::days;
 use crate::units::quantity::{BaseUnit, Milli};
+use crate::web::cautions::shown;
 use crate::web::forms::{Choice, Field, FormView, Group};
 use crate::web::input::Draft;
 use crate::web::site::Site;
@@ -77,9 +78,7 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
                 .hint("All that is left in it, and its cost, becomes a loss."),
         ]),
     };
-    let verdict = (task == Task::Bottle).then(|| readiness(found.course.as_ref())).flatten();
-    let cautions = cautions(task, found.dairy, found.batch.stage);
-    verdict.into_iter().chain(cautions).fold(view, FormView::caution)
+    cautions(&found.known, task.doing()).iter().map(shown).fold(view, FormView::caution)
 }
 
 fn draw_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {

@@ -1,0 +1,168 @@
+//! What the cautions of a batch follow from, and the reasons that members gave for going on.
+
+use diesel::prelude::*;
+
+use super::batches::{self, latest_gravities};
+use super::connection::AnyConn;
+use super::failure::Failure;
+use super::schema::{members, readings, reasons};
+use super::{stock, trace};
+use crate::domain::cautions::{Caution, Facts, Rule};
+use crate::domain::stock::Item;
+use crate::science::fermentation::Reading;
+use crate::units::days::Instant;
+use crate::units::ids::{BatchId, ClubId, EntryId, MemberId, ReasonId};
+use crate::units::measure::{Measured, ReadingKind};
+use crate::units::quantity::Milli;
+
+/// Gravities that are looked at: the latest ones.
+const GRAVITIES: i64 = 60;
+/// A temperature of the batch counts for so many hours.
+const TEMPERATURE_HOURS: i64 = 6;
+
+/// What is known of a batch at `now`; a fixed number of queries, but for the levels of the trace above it.
+pub fn facts(conn: &mut AnyConn, club: ClubId, id: BatchId, now: Instant) -> Result<Facts, Failure> {
+    let batch = batches::batch(conn, club, id)?;
+    let standing = batches::standing(conn, club, id)?;
+    let above = trace::items_into(conn, &[id])?.remove(&id).unwrap_or_default();
+    let items: Vec<Item> = stock::items_of(conn, club, &above)?.into_values().collect();
+    let mut allergens: Vec<String> = items.iter().flat_map(|item| item.allergens.iter().cloned()).collect();
+    allergens.sort_unstable();
+    allergens.dedup();
+    let since_pitch = batch.pitched_on.map(|day| day.and_time(chrono::NaiveTime::MIN));
+    let recent = now - chrono::Duration::hours(TEMPERATURE_HOURS);
+    Ok(Facts {
+        stage: Some(batch.stage),
+        dairy: (!items.is_empty()).then(|| items.iter().any(Item::dairy)),
+        raw_milk: None,
+        honey: items.iter().any(|item| item.name.to_lowercase().contains("honey")),
+        allergens,
+        liquid_c: last(conn, id, ReadingKind::Temperature, Some(recent))?,
+        standing_hours: None,
+        volume: Some(standing.holding.quantity).filter(|volume| *volume > Milli::ZERO),
+        room_m3: None,
+        vessel: None,
+        gravities: gravities(conn, id)?,
+        ph: match since_pitch {
+            Some(pitched) => last(conn, id, ReadingKind::Ph, Some(pitched))?,
+            None => None,
+        },
+        free_sulphite_mg_l: last(conn, id, ReadingKind::FreeSulphite, None)?,
+    })
+}
+
+/// The last value of a kind, not older than `since`.
+fn last(
+    conn: &mut AnyConn,
+    id: BatchId,
+    kind: ReadingKind,
+    since: Option<Instant>,
+) -> Result<Option<f64>, Failure> {
+    let mut query = readings::table
+        .filter(readings::batch_id.eq(id).and(readings::kind.eq(kind)).and(readings::struck_at.is_null()))
+        .order((readings::at.desc(), readings::id.desc()))
+        .select(readings::value_micro)
+        .into_boxed();
+    if let Some(since) = since {
+        query = query.filter(readings::at.ge(since));
+    }
+    Ok(query.first::<Measured>(conn).optional()?.map(Measured::number))
+}
+
+/// The latest gravities, oldest first; a temperature belongs to a gravity when it was recorded for the same moment.
+#[allow(clippy::cast_precision_loss, reason = "seconds of a fermentation")]
+fn gravities(conn: &mut AnyConn, id: BatchId) -> Result<Vec<Reading>, Failure> {
+    let latest = latest_gravities(conn, id, GRAVITIES)?;
+    let Some((start, _)) = latest.first().copied() else { return Ok(Vec::new()) };
+    let moments: Vec<Instant> = latest.iter().map(|(at, _)| *at).collect();
+    let warmth: Vec<(Instant, Measured)> = readings::table
+        .filter(readings::batch_id.eq(id).and(readings::kind.eq(ReadingKind::Temperature)))
+        .filter(readings::struck_at.is_null().and(readings::at.eq_any(moments)))
+        .order((readings::at, readings::id))
+        .select((readings::at, readings::value_micro))
+        .load(conn)?;
+    Ok(latest
+        .into_iter()
+        .map(|(at, gravity)| Reading {
+            day: (at - start).num_seconds() as f64 / 86_400.0,
+            sg: gravity.number(),
+            temperature_c: warmth.iter().find(|row| row.0 == at).map(|row| row.1.number()),
+        })
+        .collect())
+}
+
+/// Keep why somebody goes on.
+pub fn keep(
+    conn: &mut AnyConn,
+    club: ClubId,
+    (batch, entry): (BatchId, Option<EntryId>),
+    (caution, words): (&Caution, &str),
+    (by, at): (MemberId, Instant),
+) -> Result<(), Failure> {
+    diesel::insert_into(reasons::table)
+        .values((
+            reasons::id.eq(ReasonId::fresh()),
+            reasons::club_id.eq(club),
+            reasons::batch_id.eq(batch),
+            reasons::entry_id.eq(entry),
+            reasons::rule.eq(caution.rule),
+            reasons::danger.eq(&caution.title),
+            reasons::words.eq(words),
+            reasons::given_by.eq(by),
+            reasons::given_at.eq(at),
+        ))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// A reason that was given.
+#[derive(Debug, Clone, PartialEq, Eq, Queryable)]
+pub struct Given {
+    /// Which.
+    pub id: ReasonId,
+    /// For what; none where it was no entry of the books.
+    pub entry: Option<EntryId>,
+    /// The rule.
+    pub rule: Rule,
+    /// The caution as it was worded then.
+    pub danger: String,
+    /// The reason.
+    pub words: String,
+    /// Who gave it.
+    pub by: String,
+    /// When.
+    pub at: Instant,
+}
+
+/// Which reasons.
+#[derive(Debug, Clone, Copy)]
+pub enum Which {
+    /// Those of a batch, the latest first.
+    Batch(BatchId),
+    /// Those of an entry.
+    Entry(EntryId),
+}
+
+/// The reasons that were given, the latest first, at most `limit`.
+pub fn given(conn: &mut AnyConn, club: ClubId, which: Which, limit: i64) -> Result<Vec<Given>, Failure> {
+    let mut query = reasons::table
+        .inner_join(members::table.on(members::id.eq(reasons::given_by)))
+        .filter(reasons::club_id.eq(club))
+        .order(reasons::id.desc())
+        .limit(limit)
+        .select((
+            reasons::id,
+            reasons::entry_id,
+            reasons::rule,
+            reasons::danger,
+            reasons::words,
+            members::name,
+            reasons::given_at,
+        ))
+        .into_boxed();
+    query = match which {
+        Which::Batch(batch) => query.filter(reasons::batch_id.eq(batch)),
+        Which::Entry(entry) => query.filter(reasons::entry_id.eq(Some(entry))),
+    };
+    Ok(query.load(conn)?)
+}
