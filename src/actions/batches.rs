@@ -150,34 +150,36 @@ pub async fn by_product(
     key: Option<RequestKey>,
     order: ByProduct,
 ) -> Done<WeighedOff> {
-    once(db, by, key, "by-product", order, |conn, doer, order| {
-        let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
-        let item = or_missing(stock::item(conn, doer.club, order.item), "item", "item")?;
-        if item.kind != ItemKind::ByProduct {
-            return Err(Refusal::unfit("item", format!("{} is not a by-product", item.name)).into());
-        }
-        or_missing(stock::place(conn, doer.club, order.place), "place", "place")?;
-        let lot = LotId::fresh();
-        let entry = weigh_off(&standing, order, &item, lot)?;
-        let code = format!("L-{}", books::next_number(conn, doer.club, "lot")?);
-        let id = EntryId::fresh();
-        books::begin_entry(conn, doer, id, None, &entry)?;
-        let new = stock::NewLot {
-            code: &code,
-            item: order.item,
-            entry: id,
-            batch: Some(order.batch),
-            day: order.day,
-            best_before: order.best_before,
-            supplier: "",
-            supplier_mark: "",
-        };
-        stock::add_lot(conn, doer.club, lot, &new)?;
-        books::post(conn, doer.club, id, &entry)?;
-        restage(conn, doer, &entry)?;
-        Ok(WeighedOff { entry: id, lot, code })
-    })
-    .await
+    once(db, by, key, "by-product", order, weighed_off).await
+}
+
+/// The same in a transaction that is open already.
+pub(super) fn weighed_off(conn: &mut AnyConn, doer: &Doer, order: &ByProduct) -> Done<WeighedOff> {
+    let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
+    let item = or_missing(stock::item(conn, doer.club, order.item), "item", "item")?;
+    if item.kind != ItemKind::ByProduct {
+        return Err(Refusal::unfit("item", format!("{} is not a by-product", item.name)).into());
+    }
+    or_missing(stock::place(conn, doer.club, order.place), "place", "place")?;
+    let lot = LotId::fresh();
+    let entry = weigh_off(&standing, order, &item, lot)?;
+    let code = format!("L-{}", books::next_number(conn, doer.club, "lot")?);
+    let id = EntryId::fresh();
+    books::begin_entry(conn, doer, id, None, &entry)?;
+    let new = stock::NewLot {
+        code: &code,
+        item: order.item,
+        entry: id,
+        batch: Some(order.batch),
+        day: order.day,
+        best_before: order.best_before,
+        supplier: "",
+        supplier_mark: "",
+    };
+    stock::add_lot(conn, doer.club, lot, &new)?;
+    books::post(conn, doer.club, id, &entry)?;
+    restage(conn, doer, &entry)?;
+    Ok(WeighedOff { entry: id, lot, code })
 }
 
 /// Record drink that is lost.
@@ -201,11 +203,13 @@ pub async fn record_racking(
     key: Option<RequestKey>,
     order: Racking,
 ) -> Done<EntryId> {
-    once(db, by, key, "racking", order, |conn, doer, order| {
-        let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
-        record(conn, doer, &rack(&standing, order)?)
-    })
-    .await
+    once(db, by, key, "racking", order, racked).await
+}
+
+/// The same in a transaction that is open already.
+pub(super) fn racked(conn: &mut AnyConn, doer: &Doer, order: &Racking) -> Done<EntryId> {
+    let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
+    record(conn, doer, &rack(&standing, order)?)
 }
 
 /// What a split or blend made.
@@ -226,24 +230,26 @@ pub async fn record_transfer(
     key: Option<RequestKey>,
     order: Transfer,
 ) -> Done<Transferred> {
-    once(db, by, key, "transfer", order, |conn, doer, order| {
-        let from = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
-        let into = if let Some(into) = order.into {
-            or_missing(rows::standing_on(conn, doer.club, into, order.day), "into", "batch")?
-        } else {
-            let (_, drink) = rows::named(conn, doer.club, order.batch)?;
-            let name = order.name.clone().unwrap_or(drink);
-            let made = new_batch(conn, doer, &name, None, order.day, Some(order.batch))?;
-            rows::standing(conn, doer.club, made.id)?
-        };
-        let mut moved = rows::moves(conn, order.batch)?;
-        moved.retain(|line| line.day <= order.day);
-        let story = rows::story(conn, doer.club, order.batch)?;
-        let entry = transfer(&from, &into, order, story.passed_on(progress(&moved)))?;
-        let id = record(conn, doer, &entry)?;
-        Ok(Transferred { entry: id, into: into.id, code: into.code })
-    })
-    .await
+    once(db, by, key, "transfer", order, transferred).await
+}
+
+/// The same in a transaction that is open already.
+pub(super) fn transferred(conn: &mut AnyConn, doer: &Doer, order: &Transfer) -> Done<Transferred> {
+    let from = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
+    let into = if let Some(into) = order.into {
+        or_missing(rows::standing_on(conn, doer.club, into, order.day), "into", "batch")?
+    } else {
+        let (_, drink) = rows::named(conn, doer.club, order.batch)?;
+        let name = order.name.clone().unwrap_or(drink);
+        let made = new_batch(conn, doer, &name, None, order.day, Some(order.batch))?;
+        rows::standing(conn, doer.club, made.id)?
+    };
+    let mut moved = rows::moves(conn, order.batch)?;
+    moved.retain(|line| line.day <= order.day);
+    let story = rows::story(conn, doer.club, order.batch)?;
+    let entry = transfer(&from, &into, order, story.passed_on(progress(&moved)))?;
+    let id = record(conn, doer, &entry)?;
+    Ok(Transferred { entry: id, into: into.id, code: into.code })
 }
 
 /// Close a batch that holds nothing any more, or give it up.
@@ -315,7 +321,7 @@ pub async fn record_readings(
     .await
 }
 
-fn keep_reading(conn: &mut AnyConn, doer: &Doer, reading: &NewReading) -> Done<Read> {
+pub(super) fn keep_reading(conn: &mut AnyConn, doer: &Doer, reading: &NewReading) -> Done<Read> {
     let batch = or_missing(rows::batch(conn, doer.club, reading.batch), "", "batch")?;
     if batch.stage.ended() {
         let stage = batch.stage.label();

@@ -11,9 +11,11 @@ pub mod members;
 pub mod once;
 pub mod payments;
 pub mod plans;
+pub mod recipes;
 pub mod reminders;
 pub mod reports;
 pub mod reversals;
+pub mod steps;
 pub mod stock;
 pub mod tastings;
 

@@ -6,12 +6,11 @@ use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::schema::{accounts, batches, entries, items, lots, plan_steps, plan_supplies, postings};
+use super::schema::{accounts, batches, entries, items, lots, plan_supplies, postings};
 use crate::domain::batches::Stage;
-use crate::domain::plans::{PlanStep, PlanSupply, StepKind, Wanted};
+use crate::domain::plans::{PlanStep, PlanSupply, Wanted};
 use crate::domain::stock::ItemKind;
 use crate::units::ids::{BatchId, ClubId, ItemId};
-use crate::units::measure::Measured;
 use crate::units::quantity::{BaseUnit, Milli};
 
 /// Keep the plan of a batch that has none yet.
@@ -22,22 +21,7 @@ pub fn add(
     steps: &[PlanStep],
     supplies: &[PlanSupply],
 ) -> Result<(), Failure> {
-    for (line, step) in (1_i64..).zip(steps) {
-        diesel::insert_into(plan_steps::table)
-            .values((
-                plan_steps::batch_id.eq(batch),
-                plan_steps::line.eq(line),
-                plan_steps::club_id.eq(club),
-                plan_steps::kind.eq(step.kind),
-                plan_steps::what.eq(&step.what),
-                plan_steps::amount.eq(step.amount.map(|amount| amount.0)),
-                plan_steps::unit.eq(step.amount.map(|amount| amount.1)),
-                plan_steps::target_micro_c.eq(step.target_c),
-                plan_steps::minutes.eq(step.minutes),
-                plan_steps::caution.eq(&step.caution),
-            ))
-            .execute(conn)?;
-    }
+    super::steps::add_planned(conn, club, batch, steps)?;
     for (line, supply) in (1_i64..).zip(supplies) {
         diesel::insert_into(plan_supplies::table)
             .values((
@@ -50,35 +34,6 @@ pub fn add(
             .execute(conn)?;
     }
     Ok(())
-}
-
-/// The steps of a batch, in their order.
-pub fn steps(conn: &mut AnyConn, club: ClubId, batch: BatchId) -> Result<Vec<PlanStep>, Failure> {
-    type Row = (StepKind, String, Option<Milli>, Option<BaseUnit>, Option<Measured>, Option<i64>, String);
-    let rows: Vec<Row> = plan_steps::table
-        .filter(plan_steps::batch_id.eq(batch).and(plan_steps::club_id.eq(club)))
-        .order(plan_steps::line)
-        .select((
-            plan_steps::kind,
-            plan_steps::what,
-            plan_steps::amount,
-            plan_steps::unit,
-            plan_steps::target_micro_c,
-            plan_steps::minutes,
-            plan_steps::caution,
-        ))
-        .load(conn)?;
-    Ok(rows
-        .into_iter()
-        .map(|(kind, what, amount, unit, target_c, minutes, caution)| PlanStep {
-            kind,
-            what,
-            amount: amount.zip(unit),
-            target_c,
-            minutes,
-            caution,
-        })
-        .collect())
 }
 
 /// A supply of a plan with what was drawn of it.

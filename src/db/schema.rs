@@ -2,6 +2,10 @@
 
 #![allow(missing_docs, reason = "the migrations say what each column is")]
 
+pub use making::*;
+
+mod making;
+
 diesel::table! {
     clubs (id) {
         id -> BigInt,
@@ -150,6 +154,7 @@ diesel::table! {
         came_from -> Nullable<BigInt>,
         stage -> Text,
         pitched_on -> Nullable<Date>,
+        recipe_revision_id -> Nullable<BigInt>,
     }
 }
 
@@ -406,31 +411,6 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    plan_steps (batch_id, line) {
-        batch_id -> BigInt,
-        line -> BigInt,
-        club_id -> BigInt,
-        kind -> Text,
-        what -> Text,
-        amount -> Nullable<BigInt>,
-        unit -> Nullable<Text>,
-        target_micro_c -> Nullable<BigInt>,
-        minutes -> Nullable<BigInt>,
-        caution -> Text,
-    }
-}
-
-diesel::table! {
-    plan_supplies (batch_id, item_id) {
-        batch_id -> BigInt,
-        item_id -> BigInt,
-        club_id -> BigInt,
-        line -> BigInt,
-        amount -> BigInt,
-    }
-}
-
 diesel::allow_tables_to_appear_in_same_query!(
     clubs,
     counters,
@@ -449,7 +429,14 @@ diesel::allow_tables_to_appear_in_same_query!(
     bottlings,
     accounts,
     postings,
-    plan_steps,
+    steps,
+    step_records,
+    step_readings,
+    recipes,
+    recipe_revisions,
+    recipe_supplies,
+    recipe_by_products,
+    recipe_steps,
     plan_supplies,
     reasons,
     readings,

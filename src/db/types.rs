@@ -12,12 +12,13 @@ use crate::domain::cautions::Rule;
 use crate::domain::members::{Role, Scope};
 use crate::domain::plans::StepKind;
 use crate::domain::reminders::ReminderKind;
+use crate::domain::steps::RecordKind;
 use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
 use crate::units::ids::{
     AccountId, AuditId, BatchId, BottlingId, ClubId, EntryId, GlassId, InvitationId, ItemId, LotId, MemberId,
-    PersonId, PlaceId, ReadingId, ReasonId, ReminderId, SampleId, SessionId, SetUpId, SheetId, TastingAgeId,
-    TastingId, TokenId,
+    PersonId, PlaceId, ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId, SessionId, SetUpId,
+    SheetId, StepRecordId, TastingAgeId, TastingId, TokenId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
@@ -62,6 +63,7 @@ whole_numbers! {
     SetUpId as SetUpIdColumn, TastingAgeId as TastingAgeIdColumn, TokenId as TokenIdColumn,
     TastingId as TastingIdColumn, SampleId as SampleIdColumn, GlassId as GlassIdColumn, SheetId as SheetIdColumn,
     ReasonId as ReasonIdColumn,
+    RecipeId as RecipeIdColumn, RevisionId as RevisionIdColumn, StepRecordId as StepRecordIdColumn,
     Money as MoneyColumn, Milli as MilliColumn, Measured as MeasuredColumn,
 }
 
@@ -108,4 +110,5 @@ words! {
     Method as MethodColumn by from_code, code;
     StepKind as StepKindColumn by from_code, code;
     Rule as RuleColumn by from_code, code;
+    RecordKind as RecordKindColumn by from_code, code;
 }

@@ -17,6 +17,10 @@ use crate::units::measure::Measured;
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
+pub use duration::{duration, read_duration};
+
+mod duration;
+
 macro_rules! kinds {
     ($($(#[$doc:meta])* $kind:ident $code:literal $name:literal),* $(,)?) => {
         /// What is done in a step.
@@ -104,6 +108,8 @@ pub struct PlanStep {
     pub what: String,
     /// How much, and what that is counted in.
     pub amount: Option<(Milli, BaseUnit)>,
+    /// What is added in it, or comes off; none where the words say it.
+    pub item: Option<ItemId>,
     /// Temperature to reach or keep, °C.
     pub target_c: Option<Measured>,
     /// How long.

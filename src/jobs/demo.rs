@@ -120,6 +120,7 @@ pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
     for some in events.chunk_by(|event, next| event.is_reading() && next.is_reading()) {
         scribe.record(some).await?;
     }
+    scribe.make_today(now).await?;
     reminders::reconcile(db, founder.club, founder.zone, now).await.map_err(Error::Failed)?;
     Ok(Loaded::new(founder.club, file))
 }

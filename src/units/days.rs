@@ -66,12 +66,15 @@ pub fn read_past(text: &str, today: Day) -> Result<Day, Misread> {
     Ok(day)
 }
 
-/// An instant at which something happened, in the club's zone: RFC 3339, "2026-06-23 18:40", or a day with noon.
+/// An instant at which something happened, in the club's zone: RFC 3339, "2026-06-23 18:40", "18:40" of today, or a
+/// day with noon.
 pub fn read_instant(text: &str, zone: Tz, now: Instant) -> Result<Instant, Misread> {
     let text = text.trim();
     let today = local_day(now, zone);
     let found = if let Ok(exact) = chrono::DateTime::parse_from_rfc3339(text) {
         exact.with_timezone(&Utc).naive_utc()
+    } else if let Ok(time) = NaiveTime::parse_from_str(text, "%H:%M") {
+        to_utc(today.and_time(time), zone)
     } else {
         let (day, time) =
             text.rsplit_once([' ', 'T']).map_or((text, None), |(day, time)| match NaiveTime::parse_from_str(

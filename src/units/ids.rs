@@ -134,6 +134,12 @@ ids! {
     SheetId,
     /// Why somebody went on in spite of a dangerous caution.
     ReasonId,
+    /// A written way to make a drink.
+    RecipeId,
+    /// One numbered revision of a recipe.
+    RevisionId,
+    /// What became of a step of a batch.
+    StepRecordId,
 }
 
 #[cfg(test)]

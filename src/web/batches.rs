@@ -25,14 +25,13 @@ use super::words;
 use crate::db::batches::{self as rows, Batch, Reading};
 use crate::db::books::{self, Which};
 use crate::db::bottles::{self, Bottling};
-use crate::db::cautions;
-use crate::db::plans;
+use crate::db::{cautions, plans, recipes, steps};
 use crate::db::reminders::Facts;
 use crate::db::{AnyConn, Failure};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::cautions::Readiness;
 use crate::domain::members::{Doer, Onlooker, Role};
-use crate::domain::plans::PlanStep;
+use crate::domain::steps::Step;
 use crate::domain::yields::Story;
 use crate::units::days;
 use crate::units::ids::{BatchId, EntryId};
@@ -76,6 +75,8 @@ struct BatchPage {
     plan: Option<Part>,
     /// Why somebody went on in spite of a caution: the caution, the words, when and who.
     reasons: Vec<(String, String, String)>,
+    /// Where the revision by which it is made stands, and its number.
+    recipe: Option<(String, i64)>,
     trail: Trail,
     request_keys: Vec<String>,
 }
@@ -99,7 +100,9 @@ pub struct Found {
     readings: Vec<Reading>,
     story: Story,
     bottlings: Vec<Bottling>,
-    plan: (Vec<PlanStep>, Vec<plans::Supply>),
+    steps: Vec<Step>,
+    supplies: Vec<plans::Supply>,
+    recipe: Option<recipes::Followed>,
     origin: Option<(BatchId, String)>,
     entries: Vec<books::Told>,
     reasons: Vec<cautions::Given>,
@@ -126,7 +129,9 @@ pub fn find(
         readings: rows::readings(conn, club, id, i64::MAX)?,
         story: rows::story(conn, club, id)?,
         bottlings: bottles::of_batch(conn, club, id)?,
-        plan: (plans::steps(conn, club, id)?, plans::supplies(conn, club, id)?),
+        steps: steps::steps(conn, club, id)?,
+        supplies: plans::supplies(conn, club, id)?,
+        recipe: recipes::followed_by(conn, club, id)?,
         entries: books::tell(conn, club, Which::Batch(id), before, TRAIL + 1)?,
         reasons: cautions::given(conn, club, cautions::Which::Batch(id), REASONS)?,
         origin,
@@ -143,7 +148,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>, paging: Paging
 
 /// The page of a batch, from what was read of it.
 pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Template + use<> {
-    let Found { batch, standing, readings, story, bottlings, plan, origin, mut entries, reasons } = found;
+    let Found { batch, standing, readings, story, bottlings, steps, supplies, recipe, origin, reasons, mut entries } = found;
     let id = batch.id;
     let href = site.at(&format!("/batches/{id}"));
     let more = (entries.len() > 20).then(|| {
@@ -194,8 +199,12 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
             })
             .collect(),
         origin: origin.map(|(from, code)| (site.at(&format!("/batches/{from}")), code)),
-        plan: Part::of(site, &plan.0, &plan.1),
         reasons: reasons.iter().map(|given| reason_row(given, who)).collect(),
+        plan: Part::of(site, &steps.iter().map(|step| step.plan.clone()).collect::<Vec<_>>(), &supplies),
+        recipe: recipe.map(|recipe| {
+            let at = site.at(&format!("/recipes/{}/revisions/{}", recipe.recipe, recipe.number));
+            (at, recipe.number)
+        }),
         trail: trail_of(site, who, &entries, more),
         frame: site.frame(who, Room::Batches, &format!("Batch {}, {}", batch.code, batch.name), facts),
         batch,

@@ -32,6 +32,7 @@ pub mod payments;
 pub mod pictures;
 pub mod plans;
 pub mod problem;
+pub mod recipes;
 pub mod reminders;
 pub mod reports;
 pub mod respond;

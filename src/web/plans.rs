@@ -15,8 +15,8 @@ use crate::db::stock::{self, Shelved};
 use crate::db::{AnyConn, Failure, batches, plans};
 use crate::domain::members::{Doer, Onlooker};
 use crate::domain::plans::{Missing, PlanStep, good, shopping};
-use crate::units::ids::BatchId;
-use crate::units::measure::ReadingKind;
+use crate::units::ids::{BatchId, ItemId};
+use crate::units::measure::{Measured, ReadingKind};
 use crate::units::quantity::{BaseUnit, Milli};
 
 /// One step as it is shown.
@@ -33,20 +33,34 @@ pub struct StepRow {
 
 /// Steps as they are shown.
 pub fn step_rows(steps: &[PlanStep]) -> Vec<StepRow> {
+    named_step_rows(steps, |_| String::new())
+}
+
+/// The same, with the names of their items.
+pub fn named_step_rows(steps: &[PlanStep], name: impl Fn(ItemId) -> String) -> Vec<StepRow> {
     let row = |step: &PlanStep| {
-        let amount = step.amount.map(|(amount, unit)| rounded(amount, unit));
-        let target =
-            step.target_c.map(|target| format!("{} °C", trimmed(&target.shown(ReadingKind::Temperature))));
-        let figures: Vec<String> =
-            [amount, target, step.minutes.map(lasting)].into_iter().flatten().collect();
+        let item = step.item.map(&name).unwrap_or_default();
+        let figures = figures(step);
         StepRow {
             name: step.kind.name(),
             what: step.what.clone(),
-            figures: figures.join(" · "),
+            figures: [item, figures].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" · "),
             caution: step.caution.clone(),
         }
     };
     steps.iter().map(row).collect()
+}
+
+/// How much, how warm, how long, as a kitchen can measure it.
+pub fn figures(step: &PlanStep) -> String {
+    let amount = step.amount.map(|(amount, unit)| rounded(amount, unit));
+    let figures = [amount, step.target_c.map(degrees), step.minutes.map(lasting)];
+    figures.into_iter().flatten().collect::<Vec<_>>().join(" · ")
+}
+
+/// "63 °C".
+pub fn degrees(celsius: Measured) -> String {
+    format!("{} °C", trimmed(&celsius.shown(ReadingKind::Temperature)))
 }
 
 fn trimmed(text: &str) -> &str {

@@ -12,8 +12,8 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, archive, assets, batches, bottles, costs, entries, health, payments, plans, problem, reminders,
-    reports, stock, tastings, workbench,
+    api, archive, assets, batches, bottles, costs, entries, health, payments, plans, problem, recipes,
+    reminders, reports, stock, tastings, workbench,
 };
 use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::domain::workbench::questions;
@@ -25,6 +25,7 @@ pub fn table() -> Table {
     people_pages(&mut table.pages());
     stock_pages(&mut table.pages());
     batch_pages(&mut table.pages());
+    recipe_pages(&mut table.pages());
     bottle_pages(&mut table.pages());
     tasting_pages(&mut table.pages());
     report_pages(&mut table.pages());
@@ -33,6 +34,7 @@ pub fn table() -> Table {
     people_programs(&mut table.api());
     stock_programs(&mut table.api());
     batch_programs(&mut table.api());
+    recipe_programs(&mut table.api());
     bottle_programs(&mut table.api());
     tasting_programs(&mut table.api());
     workbench_programs(&mut table.api());
@@ -127,6 +129,36 @@ fn batch_pages(to: &mut Pages) {
         .post("/batches/{id}/readings/{reading}/strike", batches::strike::record)
         .get("/entries/{id}", entries::show)
         .post("/entries/{id}/reversal", entries::reverse);
+}
+
+fn recipe_pages(to: &mut Pages) {
+    to.get("/recipes", recipes::list)
+        .post("/recipes", recipes::write::save_new)
+        .get("/recipes/new", recipes::write::new_form)
+        .get("/recipes/{id}", recipes::show)
+        .get("/recipes/{id}/revise", recipes::write::revise_form)
+        .post("/recipes/{id}/revisions", recipes::write::save_next)
+        .get("/recipes/{id}/revisions/{number}", recipes::show_revision)
+        .get("/recipes/{id}/revisions/{number}/batch", recipes::batch::show)
+        .post("/recipes/{id}/revisions/{number}/batch", recipes::batch::make)
+        .get("/recipes/{id}/difference", recipes::difference::show)
+        .post("/recipes/{id}/aside", recipes::put_aside)
+        .post("/recipes/{id}/back", recipes::take_back);
+}
+
+fn recipe_programs(to: &mut Api) {
+    use api::recipes;
+    to.get("/recipes", "Recipes, newest first", recipes::list)
+        .post("/recipes", "Write a recipe: its first revision", recipes::add)
+        .get("/recipes/{id}", "The latest revision of a recipe", recipes::show)
+        .post("/recipes/{id}/revisions", "Make the next revision of a recipe", recipes::revise)
+        .get("/recipes/{id}/revisions/{number}", "One revision of a recipe", recipes::revision)
+        .get("/recipes/{id}/revisions/{number}/scaled", "A revision for as much as is there", recipes::scaled)
+        .post("/recipes/{id}/revisions/{number}/batch", "Put a batch on paper by a revision", recipes::make)
+        .get("/recipes/{id}/difference", "How two revisions of a recipe differ", recipes::difference)
+        .post("/recipes/{id}/aside", "Put a recipe aside", recipes::put_aside)
+        .post("/recipes/{id}/back", "Offer a recipe again", recipes::take_back)
+        .get("/batches/{id}/recipe", "The recipe of a batch, and the batch as it was made", recipes::of_batch);
 }
 
 fn bottle_pages(to: &mut Pages) {

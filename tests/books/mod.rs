@@ -12,6 +12,7 @@ mod past;
 mod payments;
 mod places;
 mod planted;
+mod recipes;
 mod reports;
 mod requests;
 mod reversals;

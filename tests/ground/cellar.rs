@@ -3,18 +3,22 @@
 
 use undercroft::actions::batches::{NewReading, Plan};
 use undercroft::actions::bottles::Bottled;
-use undercroft::actions::{batches, bottles, reminders, stock, tastings};
+use undercroft::actions::recipes::{NewRevision, Revising};
+use undercroft::actions::{batches, bottles, recipes, reminders, stock, tastings};
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Source};
 use undercroft::domain::bottles::Bottling;
 use undercroft::domain::cautions::{Reasons, Rule};
+use undercroft::domain::members::Cellarhand;
+use undercroft::domain::plans::{PlanStep, PlanSupply, StepKind};
+use undercroft::domain::recipes::{Goals, Revision};
 use undercroft::domain::stock::{Item, ItemKind, Receipt, ReceiptLine};
 use undercroft::domain::tastings::{Method, Plan as TastingPlan};
 use undercroft::units::days::Day;
 use undercroft::units::ids::{
-    BatchId, BottlingId, EntryId, ItemId, LotId, PlaceId, ReadingId, ReminderId, TastingId,
+    BatchId, BottlingId, EntryId, ItemId, LotId, PlaceId, ReadingId, RecipeId, ReminderId, TastingId,
 };
-use undercroft::units::measure::ReadingKind;
+use undercroft::units::measure::{Measured, ReadingKind};
 use undercroft::units::money::Money;
 use undercroft::units::quantity::{BaseUnit, Milli};
 
@@ -54,6 +58,8 @@ pub struct Cellar {
     pub reminder: ReminderId,
     /// A blind tasting of the bottles, on 30 June; the whole club is invited, the cellarhand is host.
     pub tasting: TastingId,
+    /// A recipe from 60 L of milk, with two revisions.
+    pub recipe: RecipeId,
 }
 
 impl Cellar {
@@ -85,7 +91,9 @@ impl Cellar {
         let reminder = due.expect("reminders are read").first().expect("a tasting is due").id;
         let plan = tasting(&club, vec![bottled.bottling]);
         let tasting = tastings::plan_tasting(db, hand, None, plan).await.expect("a tasting is planned").id;
+        let recipe = recipe(db, hand, [milk, yeast, curds]).await;
         Self {
+            recipe,
             place,
             shelf,
             milk,
@@ -103,6 +111,45 @@ impl Cellar {
             tasting,
             club,
         }
+    }
+}
+
+/// Two revisions of a recipe from 60 L of milk: 15 g of yeast, 16 kg of curds, three steps.
+async fn recipe(db: &Database, hand: &Cellarhand, items: [ItemId; 3]) -> RecipeId {
+    let new = |yeast| NewRevision { revision: whey(items, yeast), note: "more yeast".to_owned() };
+    let made = recipes::write(db, hand, None, new(12_000)).await.expect("a recipe is written");
+    let next = Revising { recipe: made.recipe, from: Some(1), new: new(15_000) };
+    recipes::revise(db, hand, None, next).await.expect("and revised").recipe
+}
+
+/// 60 L of milk with so much yeast.
+pub fn whey([milk, yeast, curds]: [ItemId; 3], much: i64) -> Revision {
+    let line = |item, amount| PlanSupply { item, amount: Milli::new(amount) };
+    let step = |kind, what: &str, item| PlanStep {
+        kind,
+        what: what.to_owned(),
+        amount: None,
+        item,
+        target_c: None,
+        minutes: None,
+        caution: String::new(),
+    };
+    let warm = step(StepKind::HeatTo, "Warm the milk", Some(milk));
+    let hold = PlanStep { minutes: Some(30), ..step(StepKind::Hold, "Keep it warm", None) };
+    let target_c = Measured::from_number(63.0);
+    Revision {
+        drink: "Tide White".to_owned(),
+        base: line(milk, 60_000_000),
+        supplies: vec![line(yeast, much)],
+        by_products: vec![line(curds, 16_000_000)],
+        steps: vec![
+            PlanStep { target_c, ..warm },
+            PlanStep { target_c, ..hold },
+            step(StepKind::Strain, "Strain the curds off", Some(curds)),
+            step(StepKind::Sample, "Read its gravity", None),
+            step(StepKind::Pitch, "Pitch", Some(yeast)),
+        ],
+        goals: Goals { strength: Measured::from_number(11.0), ..Goals::default() },
     }
 }
 

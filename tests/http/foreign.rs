@@ -53,6 +53,8 @@ async fn another_club_sees_nothing_of_this_one(ground: &Ground) {
 fn filled(path: &str, cellar: &Cellar) -> String {
     let id = if path.contains("bottlings/{") || path.contains("bottles/{") {
         cellar.bottled.bottling.to_string()
+    } else if path.contains("recipes/{") {
+        cellar.recipe.to_string()
     } else if path.contains("readings/{id}") {
         cellar.reading.to_string()
     } else if path.contains("entries/{") {
@@ -68,7 +70,7 @@ fn filled(path: &str, cellar: &Cellar) -> String {
     } else {
         cellar.batch.to_string()
     };
-    let path = path.replace("{task}", "draw").replace("{reading}", &cellar.reading.to_string());
+    let path = path.replace("{number}", "1").replace("{task}", "draw").replace("{reading}", &cellar.reading.to_string());
     let mut filled = String::new();
     let mut rest = path.as_str();
     while let Some((before, after)) = rest.split_once('{') {

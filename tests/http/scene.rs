@@ -2,19 +2,19 @@
 
 use undercroft::actions::batches::{self, Plan};
 use undercroft::actions::members::{self, Invitation, NewToken, Visitor};
-use undercroft::actions::{bottles, reminders, stock, tastings};
+use undercroft::actions::{bottles, recipes, reminders, stock, tastings};
 use undercroft::db::Database;
 use undercroft::domain::batches::Source;
 use undercroft::domain::members::{Cellarhand, Doer, NewPerson, Onlooker, Role, Scope, Steward, Taster};
 use undercroft::domain::stock::{ItemKind, Receipt};
 use undercroft::domain::tastings::sheet::{Answer, WHOLE};
 use undercroft::units::ids::{
-    BatchId, BottlingId, InvitationId, ItemId, LotId, MemberId, ReminderId, TastingId, TokenId,
+    BatchId, BottlingId, InvitationId, ItemId, LotId, MemberId, RecipeId, ReminderId, TastingId, TokenId,
 };
 use undercroft::units::quantity::BaseUnit;
 use undercroft::web::extract::now;
 
-use crate::ground::cellar::{Cellar, bottling, bought, draw, item, tasting};
+use crate::ground::cellar::{Cellar, bottling, bought, draw, item, tasting, whey};
 use crate::ground::day;
 
 /// What a write route can name.
@@ -46,6 +46,8 @@ pub struct Scene {
     pub table: TastingId,
     /// The code of its glass.
     pub glass: u16,
+    /// A recipe that was put aside.
+    pub aside: RecipeId,
 }
 
 impl Scene {
@@ -86,6 +88,7 @@ impl Scene {
             tasting,
             table,
             glass,
+            aside: aside(db, &cellar).await,
             cellar,
         }
     }
@@ -126,6 +129,15 @@ async fn settled(db: &Database, cellar: &Cellar) -> ReminderId {
     let by = &cellar.club.taster;
     reminders::settle(db, by, None, other, reminders::Become::Done).await.expect("it is done");
     other
+}
+
+/// A recipe that is not offered any more.
+async fn aside(db: &Database, cellar: &Cellar) -> RecipeId {
+    let hand = &cellar.club.hand;
+    let revision = whey([cellar.milk, cellar.yeast, cellar.curds], 9_000);
+    let new = recipes::NewRevision { revision, note: String::new() };
+    let made = recipes::write(db, hand, None, new).await.expect("a recipe is written");
+    recipes::put_aside(db, hand, None, made.recipe, true).await.expect("it is put aside")
 }
 
 /// Four bottles of another batch, so that nothing rests on those of the cellar.

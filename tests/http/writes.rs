@@ -1,5 +1,6 @@
 //! Every write route of the API and of the pages: a request that fits, and what each of its fields takes.
 
+mod recipes;
 mod tastings;
 
 use serde_json::{Value, json};
@@ -97,6 +98,7 @@ pub fn all(s: &Scene) -> Vec<Write> {
     batches(s, &mut found);
     bottles(s, &mut found);
     tastings::all(s, &mut found);
+    recipes::all(s, &mut found);
     people(s, &mut found);
     own_page(s, &mut found);
     found

@@ -8,7 +8,6 @@ use crate::domain::archive::Kind;
 use crate::domain::batches::Stage;
 use crate::domain::books::EntryKind;
 use crate::domain::members::Role;
-use crate::domain::plans::StepKind;
 use crate::domain::reminders::ReminderKind;
 use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
@@ -18,6 +17,8 @@ use crate::units::quantity::BaseUnit;
 use Kind::{Day, Flag, Id, Instant, Number, Of, Text, Word};
 
 mod cellar;
+mod recipes;
+mod steps;
 
 /// Tables of which nothing is in an archive, and why.
 pub const LEFT_OUT: &[(&str, &str)] = &[
@@ -147,6 +148,11 @@ pub const FILES: &[File] = &[
         ],
         derived: &[("folded", Derive::Folded("path"))],
     },
+    recipes::RECIPES,
+    recipes::REVISIONS,
+    recipes::SUPPLIES,
+    recipes::BY_PRODUCTS,
+    recipes::STEPS,
     File {
         name: "batches.csv",
         table: "batches",
@@ -163,6 +169,7 @@ pub const FILES: &[File] = &[
             may("came_from", Of("batches.csv")).says("the batch that was split"),
             has("stage", STAGE),
             may("pitched_on", Day),
+            may("recipe_revision_id", Of("recipe_revisions.csv")).says("by which it was made"),
         ],
         derived: &[],
     },
@@ -327,25 +334,9 @@ pub const FILES: &[File] = &[
         derived: &[],
     },
     cellar::REASONS,
-    File {
-        name: "plan_steps.csv",
-        table: "plan_steps",
-        says: "Steps that a batch is planned to take.",
-        scope: Scope::Club,
-        keys: &["batch_id", "line"],
-        columns: &[
-            has("batch_id", Of("batches.csv")),
-            has("line", WHOLE),
-            has("kind", Word(|word| StepKind::from_code(word).is_some())),
-            has("what", Text),
-            may("amount", QUANTITY),
-            may("unit", UNIT),
-            may("target_c", MEASURED).kept_as("target_micro_c"),
-            may("minutes", WHOLE),
-            has("caution", Text),
-        ],
-        derived: &[],
-    },
+    steps::STEPS,
+    steps::RECORDS,
+    steps::READINGS,
     File {
         name: "plan_supplies.csv",
         table: "plan_supplies",

@@ -7,6 +7,7 @@ use serde::{Deserialize, Deserializer};
 
 use super::Error;
 use crate::actions;
+use crate::domain::plans::StepKind;
 use crate::domain::refusal::Refusal;
 
 /// A file of `seeds/` inside the program.
@@ -38,6 +39,8 @@ embedded! {
     REVERSALS: "reversals.csv",
     TASTINGS: "tastings.csv",
     SHEETS: "sheets.csv",
+    RECIPES: "recipes.toml",
+    MAKING: "making.csv",
 }
 
 /// Where a row stands.
@@ -100,6 +103,22 @@ impl Embedded {
 /// `club.toml`.
 pub(super) fn club() -> Result<ClubFile, Error> {
     toml::from_str(CLUB.text).map_err(|why| Line::first(CLUB.name).refused(Refusal::unfit("", why)))
+}
+
+/// `recipes.toml`, revision by revision.
+pub(super) fn recipes() -> Result<Vec<Row<RecipeRow>>, Error> {
+    #[derive(Deserialize)]
+    struct File {
+        revision: Vec<toml::Spanned<RecipeRow>>,
+    }
+    let file: File = toml::from_str(RECIPES.text)
+        .map_err(|why| Line::first(RECIPES.name).refused(Refusal::unfit("", why)))?;
+    let row = |found: toml::Spanned<RecipeRow>| {
+        let before = RECIPES.text.get(..found.span().start).unwrap_or_default();
+        let line = u64::try_from(before.matches('\n').count()).unwrap_or(0) + 1;
+        Row { at: Line { file: RECIPES.name, line }, cells: found.into_inner() }
+    };
+    Ok(file.revision.into_iter().map(row).collect())
 }
 
 fn time<'de, D: Deserializer<'de>>(from: D) -> Result<NaiveTime, D::Error> {
@@ -243,6 +262,64 @@ event_row! {
         share_boiled: String,
         route: String,
     }
+}
+
+event_row! {
+    /// `recipes.toml`: a revision of a recipe.
+    RecipeRow, by by {
+        recipe: String,
+        drink: String,
+        base: String,
+        base_amount: String,
+        supplies: Vec<(String, String)>,
+        by_products: Vec<(String, String)>,
+        strength: String,
+        #[serde(default)]
+        sugar_g_l: String,
+        months: String,
+        note: String,
+        steps: Vec<StepRow>,
+    }
+}
+
+/// A step of a revision.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(default)]
+pub(super) struct StepRow {
+    pub kind: StepKind,
+    pub what: String,
+    pub item: String,
+    pub amount: String,
+    pub target_c: String,
+    pub minutes: String,
+    pub caution: String,
+}
+
+impl Default for StepRow {
+    fn default() -> Self {
+        let empty = String::new;
+        Self {
+            kind: StepKind::Note,
+            what: empty(),
+            item: empty(),
+            amount: empty(),
+            target_c: empty(),
+            minutes: empty(),
+            caution: empty(),
+        }
+    }
+}
+
+/// `making.csv`: what was done on the day of loading, counted back from its minute.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct MakingRow {
+    pub minutes_ago: u32,
+    pub by: String,
+    pub batch: String,
+    pub what: String,
+    pub kind: StepKind,
+    pub value: String,
+    pub note: String,
 }
 
 event_row! {

@@ -21,13 +21,14 @@ use crate::domain::refusal::{Refusal, Why};
 use crate::domain::stock::{Counted, Move, Receipt, ReceiptLine, Shelf};
 use crate::units::Misread;
 use crate::units::days::Day;
-use crate::units::ids::{BatchId, BottlingId, EntryId, ItemId, LotId, PlaceId};
+use crate::units::ids::{BatchId, BottlingId, EntryId, ItemId, LotId, PlaceId, RecipeId};
 use crate::units::measure::ReadingKind;
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
 mod diary;
 mod plans;
+mod recipes;
 mod table;
 
 /// Who writes it all down, and what the names stand for.
@@ -38,6 +39,7 @@ pub(super) struct Scribe<'a> {
     places: HashMap<String, PlaceId>,
     items: HashMap<String, (ItemId, BaseUnit)>,
     batches: HashMap<String, BatchId>,
+    recipes: HashMap<String, RecipeId>,
     bottlings: HashMap<String, (BottlingId, LotId)>,
     /// Entries that may be taken back, as `reversals.csv` names them: "receipt R055".
     entries: HashMap<String, EntryId>,
@@ -59,8 +61,9 @@ impl<'a> Scribe<'a> {
         places: HashMap<String, PlaceId>,
         items: HashMap<String, (ItemId, BaseUnit)>,
     ) -> Self {
-        let (batches, bottlings, entries) = (HashMap::new(), HashMap::new(), HashMap::new());
-        Self { db, calendar, people, places, items, batches, bottlings, entries }
+        let (batches, recipes) = (HashMap::new(), HashMap::new());
+        let (bottlings, entries) = (HashMap::new(), HashMap::new());
+        Self { db, calendar, people, places, items, batches, recipes, bottlings, entries }
     }
 
     /// Record events: a run of readings, or one of another kind.
@@ -76,6 +79,7 @@ impl<'a> Scribe<'a> {
                 What::Receipt(lines) => self.receive(&stamp, lines).await,
                 What::Diary(lines) => self.write_diary(&stamp, lines).await,
                 What::Plan(row) => self.plan_way(&stamp, row).await,
+                What::Recipe(row) => self.write_recipe(&stamp, row).await,
                 What::Bottling(row) => self.bottle(&stamp, row).await,
                 What::Withdrawal(row) => self.withdraw(&stamp, row).await,
                 What::Move(row) => self.carry(&stamp, row).await,

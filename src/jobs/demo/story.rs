@@ -9,7 +9,7 @@ use chrono::NaiveTime;
 use super::Error;
 use super::files::{
     self, BottlingRow, CountRow, Deed, DiaryRow, Embedded, EventRow, Line, MoveRow, PlanRow, ReadingRow,
-    ReceiptRow, ReversalRow, Row, SheetRow, TastingRow, WithdrawalRow,
+    ReceiptRow, RecipeRow, ReversalRow, Row, SheetRow, TastingRow, WithdrawalRow,
 };
 
 /// Something that was recorded.
@@ -38,6 +38,7 @@ pub(super) enum What {
     Diary(Vec<Row<DiaryRow>>),
     Reading(Row<ReadingRow>),
     Plan(Row<PlanRow>),
+    Recipe(Row<RecipeRow>),
     Bottling(Row<BottlingRow>),
     Withdrawal(Row<WithdrawalRow>),
     Move(Row<MoveRow>),
@@ -52,6 +53,7 @@ pub(super) fn events() -> Result<Vec<Event>, Error> {
     events.extend(grouped(&files::DIARY, same_entry, What::Diary)?);
     events.extend(single(&files::READINGS, What::Reading)?);
     events.extend(single(&files::PLANS, What::Plan)?);
+    events.extend(files::recipes()?.into_iter().map(|row| event(&row, What::Recipe(row.clone()))));
     events.extend(single(&files::BOTTLINGS, What::Bottling)?);
     events.extend(single(&files::WITHDRAWALS, What::Withdrawal)?);
     events.extend(single(&files::MOVES, What::Move)?);

@@ -33,6 +33,7 @@ async fn the_demo_club_has_everything_that_pages_show() {
     there_are_as_many_as_documented(conn, loaded.club);
     batches_of_every_stage_keep_the_numbers_of_the_files(conn, loaded.club);
     plans_are_made_from_ways_to_a_strength(conn, loaded.club);
+    a_batch_is_being_made_by_a_recipe(conn, loaded.club);
     something_is_due_today_and_nothing_that_was_done(conn, loaded.club);
     mistakes_are_taken_back(conn, loaded.club);
     bottles_bear_what_went_into_them(conn, loaded.club);
@@ -73,15 +74,37 @@ fn all_batches(conn: &mut AnyConn, club: ClubId) -> Vec<batches::Batch> {
 }
 
 fn plans_are_made_from_ways_to_a_strength(conn: &mut AnyConn, club: ClubId) {
-    use crate::db::plans;
+    use crate::db::{plans, recipes, steps};
     let all = all_batches(conn, club);
     let planned: Vec<_> = all
         .iter()
-        .filter(|batch| !plans::steps(conn, club, batch.id).unwrap().is_empty())
+        .filter(|batch| {
+            let planned = !steps::steps(conn, club, batch.id).unwrap().is_empty();
+            planned && recipes::followed_by(conn, club, batch.id).unwrap().is_none()
+        })
         .map(|batch| (batch.name.as_str(), batch.stage))
         .collect();
     assert_eq!(planned, [("Neap Tide Mead", Stage::Planned), ("Tide White", Stage::Planned)]);
     assert!(!plans::wanted(conn, club).unwrap().is_empty());
+}
+
+fn a_batch_is_being_made_by_a_recipe(conn: &mut AnyConn, club: ClubId) {
+    use crate::db::{recipes, steps};
+    let offered = recipes::list(conn, club, false, None, 50).unwrap();
+    let told: Vec<_> = offered.iter().map(|one| (one.drink.as_str(), one.number, one.batches)).collect();
+    let expected =
+        [("Tide White", 3, 5), ("Dark Elder", 2, 2), ("Heather Mead", 3, 3), ("Sluicegate Perry", 2, 2)];
+    assert_eq!(told, expected);
+    let running = steps::running(conn, club, 50).unwrap();
+    assert_eq!(running.len(), 1);
+    assert_eq!((running[0].code.as_str(), running[0].what.as_str()), ("28", "Keep the whey hot"));
+    let left = running[0].ends_at().unwrap() - midnight();
+    assert_eq!(left.num_minutes(), 17);
+    let all = steps::steps(conn, club, running[0].batch).unwrap();
+    let states: Vec<_> = all.iter().map(|step| step.state().code()).collect();
+    assert_eq!(states[..8], ["done"; 8], "one of them, a reading, was not planned");
+    assert_eq!(states[8], "running");
+    assert!(states[9..].iter().all(|state| *state == "open"));
 }
 
 fn batches_of_every_stage_keep_the_numbers_of_the_files(conn: &mut AnyConn, club: ClubId) {

@@ -20,6 +20,7 @@ pub mod entries;
 pub mod members;
 pub mod payments;
 pub mod plans;
+pub mod recipes;
 pub mod reminders;
 pub mod reports;
 pub mod stock;

@@ -9,7 +9,7 @@ use super::Amount;
 use super::describe::Operation;
 use super::workbench::object;
 use crate::actions::plans as acts;
-use crate::db::{Failure, batches, plans};
+use crate::db::{Failure, batches, plans, steps as kept};
 use crate::domain::members::{Cellarhand, Onlooker};
 use crate::domain::plans::PlanStep;
 use crate::domain::workbench::routes::{Bill, INPUTS, Role, Route, steps};
@@ -37,6 +37,8 @@ pub struct StepBody {
     pub what: String,
     /// How much.
     pub amount: Option<Amount>,
+    /// What is added, or comes off.
+    pub item: Option<String>,
     /// Temperature to reach or keep, °C.
     pub target_c: Option<String>,
     /// How long.
@@ -45,12 +47,14 @@ pub struct StepBody {
     pub caution: String,
 }
 
-fn step_bodies(steps: &[PlanStep]) -> Vec<StepBody> {
+/// Steps as they are answered.
+pub(super) fn step_bodies(steps: &[PlanStep]) -> Vec<StepBody> {
     let body = |(at, step): (usize, &PlanStep)| StepBody {
         number: at + 1,
         kind: step.kind.code().to_owned(),
         what: step.what.clone(),
         amount: step.amount.map(|(amount, unit)| Amount::of(amount, unit)),
+        item: step.item.map(|item| item.to_string()),
         target_c: step.target_c.map(crate::units::measure::Measured::plain),
         minutes: step.minutes,
         caution: step.caution.clone(),
@@ -89,7 +93,9 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Result<Answ
             Err(Failure::Gone) => return Ok(None),
             found => found?,
         };
-        Ok(Some((plans::steps(conn, doer.club, path.0)?, plans::supplies(conn, doer.club, path.0)?)))
+        let steps: Vec<PlanStep> =
+            kept::steps(conn, doer.club, path.0)?.into_iter().map(|step| step.plan).collect();
+        Ok(Some((steps, plans::supplies(conn, doer.club, path.0)?)))
     });
     let (steps, supplies) = read.await?.1.ok_or_else(|| Problem::missing("batch"))?;
     let supply = |supply: plans::Supply| SupplyBody {

@@ -23,7 +23,15 @@ const PRESSURE: &str =
     "Never bottle from one reading: work out the pressure with all the sugar that is left, galactose too.";
 
 fn step(kind: StepKind, what: impl Into<String>) -> PlanStep {
-    PlanStep { kind, what: what.into(), amount: None, target_c: None, minutes: None, caution: String::new() }
+    PlanStep {
+        kind,
+        what: what.into(),
+        amount: None,
+        item: None,
+        target_c: None,
+        minutes: None,
+        caution: String::new(),
+    }
 }
 
 impl PlanStep {

@@ -1,10 +1,11 @@
 //! The entries on a batch: plan, draw, pitch, weigh off, lose, rack, split, blend, end.
 
 use super::{Scribe, Stamp, after, cell, known};
+use crate::actions::steps::Deed;
 use crate::actions::{Done, batches};
 use crate::domain::batches::{ByProduct, Draw, Ending, Loss, Racking, Transfer};
 use crate::domain::refusal::Refusal;
-use crate::jobs::demo::files::{Deed, DiaryRow, Row};
+use crate::jobs::demo::files::{Deed as What, DiaryRow, Row};
 use crate::units::ids::{BatchId, EntryId};
 use crate::units::quantity::{BaseUnit, Milli};
 
@@ -13,13 +14,13 @@ impl Scribe<'_> {
     pub(super) async fn write_diary(&mut self, stamp: &Stamp, rows: &[Row<DiaryRow>]) -> Done<()> {
         let row: &DiaryRow = &rows[0];
         let entry = match row.what {
-            Deed::Plan => return self.plan(stamp, row).await,
-            Deed::Draw | Deed::Pitch => self.draw(stamp, rows).await?,
-            Deed::ByProduct => self.weigh_off(stamp, row).await?,
-            Deed::LossNormal | Deed::LossAbnormal => self.lose(stamp, row).await?,
-            Deed::Rack => self.rack(stamp, row).await?,
-            Deed::Split | Deed::Blend => self.transfer(stamp, row).await?,
-            Deed::Close | Deed::Abandon => self.end(stamp, row).await?,
+            What::Plan => return self.plan(stamp, row).await,
+            What::Draw | What::Pitch => self.draw(stamp, rows).await?,
+            What::ByProduct => self.weigh_off(stamp, row).await?,
+            What::LossNormal | What::LossAbnormal => self.lose(stamp, row).await?,
+            What::Rack => self.rack(stamp, row).await?,
+            What::Split | What::Blend => self.transfer(stamp, row).await?,
+            What::Close | What::Abandon => self.end(stamp, row).await?,
         };
         if !row.key.is_empty() {
             self.entries.insert(format!("diary {}", row.key), entry);
@@ -28,6 +29,13 @@ impl Scribe<'_> {
     }
 
     async fn plan(&mut self, stamp: &Stamp, row: &DiaryRow) -> Done<()> {
+        let extra = Extra::read(row)?;
+        if let Some(recipe) = extra.recipe {
+            let base = extra.base.unwrap_or(&row.quantity);
+            let made = self.plan_by_recipe(stamp, recipe, base, &row.note).await?;
+            self.batches.insert(row.batch.clone(), made);
+            return Ok(());
+        }
         let base_volume = Some(volume(row)?);
         let plan = batches::Plan { name: row.note.clone(), base_volume, day: stamp.day };
         let planned = batches::plan(self.db, &stamp.by, None, plan).await?;
@@ -41,12 +49,12 @@ impl Scribe<'_> {
         let order = Draw {
             batch: self.batch(first)?,
             day: stamp.day,
-            pitch: first.what == Deed::Pitch,
+            pitch: first.what == What::Pitch,
             lines,
             volume_after: Extra::read(last)?.volume_after,
             remark: first.note.clone(),
         };
-        batches::draw(self.db, &stamp.by, None, order).await
+        self.as_a_step(stamp, Deed::Draw(order)).await
     }
 
     async fn weigh_off(&self, stamp: &Stamp, row: &DiaryRow) -> Done<EntryId> {
@@ -63,7 +71,7 @@ impl Scribe<'_> {
             volume_after: extra.volume_after,
             remark: row.note.clone(),
         };
-        batches::by_product(self.db, &stamp.by, None, order).await.map(|weighed| weighed.entry)
+        self.as_a_step(stamp, Deed::ByProduct(order)).await
     }
 
     async fn lose(&self, stamp: &Stamp, row: &DiaryRow) -> Done<EntryId> {
@@ -71,7 +79,7 @@ impl Scribe<'_> {
             batch: self.batch(row)?,
             day: stamp.day,
             volume: volume(row)?,
-            normal: row.what == Deed::LossNormal,
+            normal: row.what == What::LossNormal,
             reason: row.note.clone(),
         };
         batches::record_loss(self.db, &stamp.by, None, order).await
@@ -84,14 +92,14 @@ impl Scribe<'_> {
             volume_after: Extra::read(row)?.volume_after,
             remark: row.note.clone(),
         };
-        batches::record_racking(self.db, &stamp.by, None, order).await
+        self.as_a_step(stamp, Deed::Rack(order)).await
     }
 
     /// A split makes the batch that it names, with its note for the drink; a blend goes into one that is
     /// there.
     async fn transfer(&mut self, stamp: &Stamp, row: &DiaryRow) -> Done<EntryId> {
         let into = Extra::read(row)?.into.ok_or_else(|| Refusal::unfit("extra", "Say into which batch"))?;
-        let split = row.what == Deed::Split;
+        let split = row.what == What::Split;
         let order = Transfer {
             batch: self.batch(row)?,
             day: stamp.day,
@@ -109,7 +117,7 @@ impl Scribe<'_> {
         let order = Ending {
             batch: self.batch(row)?,
             day: stamp.day,
-            abandoned: row.what == Deed::Abandon,
+            abandoned: row.what == What::Abandon,
             reason: row.note.clone(),
         };
         batches::record_end(self.db, &stamp.by, None, order).await
@@ -130,6 +138,10 @@ struct Extra<'r> {
     volume_after: Option<Milli>,
     best_before_in_days: Option<u32>,
     into: Option<&'r str>,
+    /// The recipe of a plan.
+    recipe: Option<&'r str>,
+    /// How much of its base, where that is no volume.
+    base: Option<&'r str>,
 }
 
 impl<'r> Extra<'r> {
@@ -146,6 +158,8 @@ impl<'r> Extra<'r> {
                     extra.best_before_in_days = Some(days);
                 }
                 Some(("into", batch)) => extra.into = Some(batch),
+                Some(("recipe", key)) => extra.recipe = Some(key),
+                Some(("base", amount)) => extra.base = Some(amount),
                 _ => return Err(Refusal::unfit("extra", format!("“{pair}” is not known here")).into()),
             }
         }
