@@ -35,12 +35,7 @@ pub struct Made {
 }
 
 /// Write a recipe: its first revision.
-pub async fn write(
-    db: &Database,
-    by: &Cellarhand,
-    key: Option<RequestKey>,
-    new: NewRevision,
-) -> Done<Made> {
+pub async fn write(db: &Database, by: &Cellarhand, key: Option<RequestKey>, new: NewRevision) -> Done<Made> {
     once(db, by, key, "recipe", new, |conn, doer, new| {
         fits(conn, doer, &new.revision)?;
         let recipe = RecipeId::fresh();
@@ -63,12 +58,7 @@ pub struct Revising {
 }
 
 /// Save a recipe as it is now: the next number, unless nothing differs from the latest.
-pub async fn revise(
-    db: &Database,
-    by: &Cellarhand,
-    key: Option<RequestKey>,
-    order: Revising,
-) -> Done<Made> {
+pub async fn revise(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Revising) -> Done<Made> {
     once(db, by, key, "revision", order, |conn, doer, order| {
         let Revising { recipe, from, new } = order;
         let latest = or_missing(rows::latest(conn, doer.club, *recipe), "", "recipe")?;
@@ -129,7 +119,8 @@ fn fits(conn: &mut AnyConn, doer: &Doer, revision: &Revision) -> Done<()> {
     }
     for (at, step) in revision.steps.iter().enumerate() {
         if step.item.is_some_and(|item| !found.contains_key(&item)) {
-            let (field, message) = (format!("steps.{at}.item"), "There is no such item in this club".to_owned());
+            let (field, message) =
+                (format!("steps.{at}.item"), "There is no such item in this club".to_owned());
             faults.push(Fault { field, message });
         }
     }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::batches::{NewReading, keep_reading, drawn, racked, transferred, weighed_off};
+use super::batches::{NewReading, drawn, keep_reading, racked, transferred, weighed_off};
 use super::once::{RequestKey, once};
 use super::{Done, or_missing};
 use crate::db::steps::{self as rows, NewRecord};
@@ -31,7 +31,9 @@ fn steps_of(conn: &mut AnyConn, doer: &Doer, batch: BatchId) -> Done<Vec<Step>> 
     let found = or_missing(batches::batch(conn, doer.club, batch), "", "batch")?;
     if found.stage.ended() {
         let (code, stage) = (found.code, found.stage.label());
-        return Err(Refusal::conflict("", format!("Batch {code} is {stage}: nothing more is done to it")).into());
+        return Err(
+            Refusal::conflict("", format!("Batch {code} is {stage}: nothing more is done to it")).into()
+        );
     }
     Ok(rows::steps(conn, doer.club, batch)?)
 }
@@ -77,7 +79,9 @@ pub async fn begin(
         if let State::Running(record) = step.state() {
             let (at, who) = record.begun.clone().unwrap_or_default();
             let at = clock(at, doer.zone, doer.today());
-            return Err(Refusal::conflict("", format!("{who} began this step at {at}; it runs since then")).into());
+            return Err(
+                Refusal::conflict("", format!("{who} began this step at {at}; it runs since then")).into()
+            );
         }
         let new = NewRecord { begun_at: Some(order.at.unwrap_or(doer.now)), ..NewRecord::default() };
         Ok(rows::record(conn, doer, (batch, line), RecordKind::Done, &new)?)
@@ -109,7 +113,12 @@ pub struct Doing {
 }
 
 /// Record that a step was done.
-pub async fn done(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Doing) -> Done<StepRecordId> {
+pub async fn done(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    order: Doing,
+) -> Done<StepRecordId> {
     once(db, by, key, "step", order, |conn, doer, order| {
         let Which { batch, line } = order.step;
         let steps = steps_of(conn, doer, batch)?;
@@ -148,7 +157,9 @@ fn keep(conn: &mut AnyConn, doer: &Doer, which: Which, step: &Step, new: &NewRec
         && done < begun
     {
         let began = clock(begun, doer.zone, doer.today());
-        return Err(Refusal::unfit("at", format!("It began at {began}; write that time or a later one")).into());
+        return Err(
+            Refusal::unfit("at", format!("It began at {began}; write that time or a later one")).into()
+        );
     }
     if let Some(record) = running {
         rows::end(conn, doer, record.id, new)?;
@@ -212,7 +223,12 @@ pub struct Booked {
 }
 
 /// Record an entry and with it the step that it does: both or neither.
-pub async fn by_entry(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: ByEntry) -> Done<Booked> {
+pub async fn by_entry(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    order: ByEntry,
+) -> Done<Booked> {
     once(db, by, key, "step by entry", order, |conn, doer, order| {
         let Which { batch, line } = order.step;
         let steps = steps_of(conn, doer, batch)?;
@@ -231,7 +247,9 @@ pub async fn by_entry(db: &Database, by: &Cellarhand, key: Option<RequestKey>, o
                 let made = weighed_off(conn, doer, off)?;
                 (Booked { lot: Some((made.lot, made.code)), ..booked(made.entry) }, &off.remark)
             }
-            Deed::Rack(racking) if kind == Act::Rack => (booked(racked(conn, doer, racking)?), &racking.remark),
+            Deed::Rack(racking) if kind == Act::Rack => {
+                (booked(racked(conn, doer, racking)?), &racking.remark)
+            }
             Deed::Transfer(transfer)
                 if kind == if transfer.into.is_some() { Act::Blend } else { Act::Split } =>
             {

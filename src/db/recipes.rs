@@ -23,7 +23,9 @@ pub use made::{AsMade, as_made};
 
 /// Keep a recipe; its first revision follows.
 pub fn add(conn: &mut AnyConn, club: ClubId, id: RecipeId) -> Result<(), Failure> {
-    diesel::insert_into(recipes::table).values((recipes::id.eq(id), recipes::club_id.eq(club))).execute(conn)?;
+    diesel::insert_into(recipes::table)
+        .values((recipes::id.eq(id), recipes::club_id.eq(club)))
+        .execute(conn)?;
     Ok(())
 }
 
@@ -125,36 +127,32 @@ pub fn latest(conn: &mut AnyConn, club: ClubId, recipe: RecipeId) -> Result<i64,
 }
 
 /// One revision.
-pub fn revision(
-    conn: &mut AnyConn,
-    club: ClubId,
-    recipe: RecipeId,
-    number: i64,
-) -> Result<Kept, Failure> {
+pub fn revision(conn: &mut AnyConn, club: ClubId, recipe: RecipeId, number: i64) -> Result<Kept, Failure> {
     type Row = (
         (RevisionId, String, ItemId, Milli),
         (Option<Measured>, Option<Measured>, String),
         (String, String, Instant),
     );
-    let ((id, drink, item, amount), (strength, sugar_g_l, ages), (note, by, at)): Row = recipe_revisions::table
-        .inner_join(members::table.on(members::id.eq(recipe_revisions::made_by)))
-        .filter(recipe_revisions::recipe_id.eq(recipe).and(recipe_revisions::club_id.eq(club)))
-        .filter(recipe_revisions::number.eq(number))
-        .select((
-            (
-                recipe_revisions::id,
-                recipe_revisions::drink,
-                recipe_revisions::base_item_id,
-                recipe_revisions::base_amount,
-            ),
-            (
-                recipe_revisions::strength_micro,
-                recipe_revisions::sugar_micro_g_l,
-                recipe_revisions::tasting_ages_months,
-            ),
-            (recipe_revisions::note, members::name, recipe_revisions::made_at),
-        ))
-        .first(conn)?;
+    let ((id, drink, item, amount), (strength, sugar_g_l, ages), (note, by, at)): Row =
+        recipe_revisions::table
+            .inner_join(members::table.on(members::id.eq(recipe_revisions::made_by)))
+            .filter(recipe_revisions::recipe_id.eq(recipe).and(recipe_revisions::club_id.eq(club)))
+            .filter(recipe_revisions::number.eq(number))
+            .select((
+                (
+                    recipe_revisions::id,
+                    recipe_revisions::drink,
+                    recipe_revisions::base_item_id,
+                    recipe_revisions::base_amount,
+                ),
+                (
+                    recipe_revisions::strength_micro,
+                    recipe_revisions::sugar_micro_g_l,
+                    recipe_revisions::tasting_ages_months,
+                ),
+                (recipe_revisions::note, members::name, recipe_revisions::made_at),
+            ))
+            .first(conn)?;
     let supplies: Vec<(ItemId, Milli)> = recipe_supplies::table
         .filter(recipe_supplies::revision_id.eq(id))
         .order(recipe_supplies::line)
@@ -345,7 +343,9 @@ fn named(conn: &mut AnyConn, ids: &[RecipeId]) -> Result<HashMap<RecipeId, Lates
 fn batches_made(conn: &mut AnyConn, ids: &[RecipeId]) -> Result<HashMap<RecipeId, i64>, Failure> {
     use diesel::dsl::count_star;
     let rows: Vec<(RecipeId, i64)> = batches::table
-        .inner_join(recipe_revisions::table.on(recipe_revisions::id.nullable().eq(batches::recipe_revision_id)))
+        .inner_join(
+            recipe_revisions::table.on(recipe_revisions::id.nullable().eq(batches::recipe_revision_id)),
+        )
         .filter(recipe_revisions::recipe_id.eq_any(ids.to_vec()))
         .group_by(recipe_revisions::recipe_id)
         .select((recipe_revisions::recipe_id, count_star()))
@@ -387,7 +387,9 @@ pub fn followed(
     of: &[BatchId],
 ) -> Result<HashMap<BatchId, Followed>, Failure> {
     let rows: Vec<(BatchId, Followed)> = batches::table
-        .inner_join(recipe_revisions::table.on(recipe_revisions::id.nullable().eq(batches::recipe_revision_id)))
+        .inner_join(
+            recipe_revisions::table.on(recipe_revisions::id.nullable().eq(batches::recipe_revision_id)),
+        )
         .filter(batches::club_id.eq(club).and(batches::id.eq_any(of.to_vec())))
         .select((
             batches::id,

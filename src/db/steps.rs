@@ -114,11 +114,7 @@ pub fn steps(conn: &mut AnyConn, club: ClubId, batch: BatchId) -> Result<Vec<Ste
 }
 
 /// By the number of their step, oldest first.
-fn records(
-    conn: &mut AnyConn,
-    club: ClubId,
-    batch: BatchId,
-) -> Result<HashMap<i64, Vec<Record>>, Failure> {
+fn records(conn: &mut AnyConn, club: ClubId, batch: BatchId) -> Result<HashMap<i64, Vec<Record>>, Failure> {
     type Row = (
         (StepRecordId, i64, RecordKind),
         (Option<Instant>, Option<MemberId>, Option<Instant>, Option<MemberId>),
@@ -134,12 +130,7 @@ fn records(
         .order(step_records::id)
         .select((
             (step_records::id, step_records::line, step_records::kind),
-            (
-                step_records::begun_at,
-                step_records::begun_by,
-                step_records::done_at,
-                step_records::done_by,
-            ),
+            (step_records::begun_at, step_records::begun_by, step_records::done_at, step_records::done_by),
             (step_records::temperature_micro_c, step_records::amount, step_records::unit),
             (step_records::entry_id, back.field(entries::id).nullable()),
             (step_records::remark, step_records::because),

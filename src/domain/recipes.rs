@@ -8,9 +8,9 @@ use serde::{Deserialize, Serialize};
 
 use super::plans::{MOST_STEPS, PlanStep, PlanSupply};
 use super::refusal::{Fault, Refusal, Why};
+use crate::units::Misread;
 use crate::units::ids::ItemId;
 use crate::units::measure::Measured;
-use crate::units::Misread;
 
 pub use compare::{Difference, Part, Said, differences};
 pub use scale::{Scaled, in_proportion, reach, scaled, scarcest};

@@ -1,7 +1,8 @@
 //! The steps of a batch: planned or added, and what became of each, from records that are never changed but struck out.
 //!
-//! A step that is an act in the books is done by an entry and counts as done while that entry stands; reversing it opens
-//! the step again by itself. How far a step is follows from its records, so that two people who look see the same.
+//! A step that is an act in the books is done by an entry and counts as done while that entry stands; reversing it
+//! opens the step again by itself. How far a step is follows from its records, so that two people who look see the
+//! same.
 
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
@@ -270,7 +271,11 @@ pub fn passed_over(steps: &[Step], line: i64) -> Vec<&Step> {
 pub fn clock(at: Instant, zone: Tz, today: Day) -> String {
     let local = days::local(at, zone);
     let time = local.format("%H:%M");
-    if local.date() == today { time.to_string() } else { format!("{time} on {}", days::short(local.date(), today)) }
+    if local.date() == today {
+        time.to_string()
+    } else {
+        format!("{time} on {}", days::short(local.date(), today))
+    }
 }
 
 /// Refuses a step that somebody has done or left out already.

@@ -25,9 +25,9 @@ use super::words;
 use crate::db::batches::{self as rows, Batch, Reading};
 use crate::db::books::{self, Which};
 use crate::db::bottles::{self, Bottling};
-use crate::db::{cautions, plans, recipes, steps};
 use crate::db::reminders::Facts;
 use crate::db::{AnyConn, Failure};
+use crate::db::{cautions, plans, recipes, steps};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::cautions::Readiness;
 use crate::domain::members::{Doer, Onlooker, Role};
@@ -148,7 +148,19 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>, paging: Paging
 
 /// The page of a batch, from what was read of it.
 pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Template + use<> {
-    let Found { batch, standing, readings, story, bottlings, steps, supplies, recipe, origin, reasons, mut entries } = found;
+    let Found {
+        batch,
+        standing,
+        readings,
+        story,
+        bottlings,
+        steps,
+        supplies,
+        recipe,
+        origin,
+        reasons,
+        mut entries,
+    } = found;
     let id = batch.id;
     let href = site.at(&format!("/batches/{id}"));
     let more = (entries.len() > 20).then(|| {

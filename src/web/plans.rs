@@ -44,7 +44,11 @@ pub fn named_step_rows(steps: &[PlanStep], name: impl Fn(ItemId) -> String) -> V
         StepRow {
             name: step.kind.name(),
             what: step.what.clone(),
-            figures: [item, figures].into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(" · "),
+            figures: [item, figures]
+                .into_iter()
+                .filter(|part| !part.is_empty())
+                .collect::<Vec<_>>()
+                .join(" · "),
             caution: step.caution.clone(),
         }
     };

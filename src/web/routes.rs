@@ -158,7 +158,11 @@ fn recipe_programs(to: &mut Api) {
         .get("/recipes/{id}/difference", "How two revisions of a recipe differ", recipes::difference)
         .post("/recipes/{id}/aside", "Put a recipe aside", recipes::put_aside)
         .post("/recipes/{id}/back", "Offer a recipe again", recipes::take_back)
-        .get("/batches/{id}/recipe", "The recipe of a batch, and the batch as it was made", recipes::of_batch);
+        .get(
+            "/batches/{id}/recipe",
+            "The recipe of a batch, and the batch as it was made",
+            recipes::of_batch,
+        );
 }
 
 fn bottle_pages(to: &mut Pages) {

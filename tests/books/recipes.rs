@@ -85,14 +85,14 @@ async fn a_batch_follows_its_revision_and_becomes_a_recipe_again(ground: &Ground
     let cellar = Cellar::new(&db, "Tidemill Cellar Club").await;
     let hand = &cellar.club.hand;
     let amount = Milli::new(6_000_000);
-    let order =
-        Making { recipe: cellar.recipe, number: Some(2), amount, name: None, day: day("2026-03-01") };
+    let order = Making { recipe: cellar.recipe, number: Some(2), amount, name: None, day: day("2026-03-01") };
     let made = actions::make(&db, hand, None, order).await.expect("a batch on paper");
     let (club, id) = (hand.club, made.id);
     let wanted = scaled(&says(&db, &cellar, 2).await, amount).expect("a tenth of it");
     let kept = db.read(move |conn| steps::steps(conn, club, id)).await.expect("its steps");
     assert_eq!(kept.iter().map(|step| step.plan.clone()).collect::<Vec<_>>(), wanted.steps);
-    let supplies = db.read(move |conn| undercroft::db::plans::supplies(conn, club, id)).await.expect("supplies");
+    let supplies =
+        db.read(move |conn| undercroft::db::plans::supplies(conn, club, id)).await.expect("supplies");
     let planned: Vec<_> = supplies.iter().map(|one| (one.wanted.item, one.wanted.planned.get())).collect();
     assert_eq!(planned, [(cellar.milk, 6_000_000), (cellar.yeast, 1_500)]);
     let by = db.read(move |conn| rows::followed_by(conn, club, id)).await.expect("its recipe");
@@ -163,5 +163,8 @@ async fn what_is_put_aside_is_not_made(ground: &Ground) {
     refused(actions::put_aside(&db, hand, None, recipe, false).await, Why::Conflict, "offered already");
     actions::make(&db, hand, None, order()).await.expect("a batch on paper");
     let list = listed(false).await.expect("a list");
-    assert_eq!((list[0].drink.as_str(), list[0].base.as_str(), list[0].batches), ("Tide White", "Whole milk", 1));
+    assert_eq!(
+        (list[0].drink.as_str(), list[0].base.as_str(), list[0].batches),
+        ("Tide White", "Whole milk", 1)
+    );
 }

@@ -70,7 +70,10 @@ fn filled(path: &str, cellar: &Cellar) -> String {
     } else {
         cellar.batch.to_string()
     };
-    let path = path.replace("{number}", "1").replace("{task}", "draw").replace("{reading}", &cellar.reading.to_string());
+    let path = path
+        .replace("{number}", "1")
+        .replace("{task}", "draw")
+        .replace("{reading}", &cellar.reading.to_string());
     let mut filled = String::new();
     let mut rest = path.as_str();
     while let Some((before, after)) = rest.split_once('{') {

@@ -76,9 +76,8 @@ fn a_batch_is_as_large_as_its_base() {
 
 #[test]
 fn what_runs_out_first_says_how_much_can_be_made() {
-    let there = |of: [i64; 3]| {
-        move |item: ItemId| Milli::new(of[usize::try_from(item.0 - 1).expect("one of three")])
-    };
+    let there =
+        |of: [i64; 3]| move |item: ItemId| Milli::new(of[usize::try_from(item.0 - 1).expect("one of three")]);
     // 90 L of milk, but sugar for 30 L only.
     let found = scarcest(&whey(), there([90_000_000, 3_500_000, 100_000]));
     assert_eq!(found, (Milli::new(30_000_000), item(2)));
@@ -164,7 +163,8 @@ proptest! {
         let scaled = scaled(&revision, Milli::new(to)).unwrap();
         let (of, to) = (i128::from(revision.base.amount.get()), i128::from(to));
         let mut exact = true;
-        let pairs = revision.supplies.iter().zip(&scaled.supplies).chain(revision.by_products.iter().zip(&scaled.by_products));
+        let off = revision.by_products.iter().zip(&scaled.by_products);
+        let pairs = revision.supplies.iter().zip(&scaled.supplies).chain(off);
         for (before, after) in pairs {
             prop_assert_eq!(before.item, after.item);
             let (wanted, got) = (i128::from(before.amount.get()) * to, i128::from(after.amount.get()) * of);
@@ -192,7 +192,10 @@ proptest! {
     }
 
     #[test]
-    fn what_the_scarcest_supply_allows_is_there(revision in revision(), there in proptest::collection::vec(0_i64..3_000_000_000, 30)) {
+    fn what_the_scarcest_supply_allows_is_there(
+        revision in revision(),
+        there in proptest::collection::vec(0_i64..3_000_000_000, 30),
+    ) {
         let of = |item: ItemId| Milli::new(there[usize::try_from(item.0).unwrap() % 30]);
         let (most, limits) = scarcest(&revision, of);
         if most > Milli::ZERO {

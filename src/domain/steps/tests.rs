@@ -40,7 +40,8 @@ fn how_far_a_step_is_follows_from_what_stands() {
     let running = hold(vec![record(RecordKind::Done, Some(5), None)]);
     assert_eq!(running.state().code(), "running");
     assert_eq!(running.ends_at(), Some(at(35)));
-    let over = hold(vec![record(RecordKind::Done, Some(5), Some(33)), record(RecordKind::Remark, None, Some(40))]);
+    let over =
+        hold(vec![record(RecordKind::Done, Some(5), Some(33)), record(RecordKind::Remark, None, Some(40))]);
     let State::Done(kept) = over.state() else { panic!("it is done") };
     assert_eq!(over.took(kept).as_deref(), Some("28 min instead of 30 min"));
     let mut struck = record(RecordKind::Done, None, Some(5));
@@ -81,7 +82,10 @@ fn what_was_passed_over_is_asked_for_once() {
     steps[2].records.clear();
     assert!(question(&steps, 4).expect("a question").contains("nor one more step"));
     steps[1].records = vec![record(RecordKind::LeftOut, None, Some(3))];
-    assert!(question(&steps, 4).expect("a question").starts_with("“Step 3”"), "what is left out is not asked for");
+    assert!(
+        question(&steps, 4).expect("a question").starts_with("“Step 3”"),
+        "what is left out is not asked for"
+    );
 }
 
 #[test]

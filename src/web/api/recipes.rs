@@ -1,8 +1,12 @@
-//! Recipes by the API: revisions, how two of them differ, a revision for what is there, a batch made by one, and a batch
-//! as a recipe could be written from it.
+//! Recipes by the API: revisions, how two of them differ, a revision for what is there, a batch made by one, and a
+//! batch as a recipe could be written from it.
 
 use serde::Serialize;
 use utoipa::ToSchema;
+
+mod sent;
+
+pub use sent::{BatchOfRecipe, NewRecipe, NextRevision};
 
 use super::plans::StepBody;
 use super::{Amount, Page};
@@ -25,100 +29,6 @@ use crate::web::recipes::difference::{Between, compared};
 use crate::web::recipes::{Found, Sift, find, read, write};
 use crate::web::respond::{Answer, Created, Empty};
 use crate::web::site::Site;
-
-/// One item of a recipe to be kept.
-#[derive(ToSchema)]
-pub struct RecipeLine {
-    /// The item.
-    pub item: String,
-    /// How much, for the amount of the base.
-    pub amount: Amount,
-}
-
-/// One step of a recipe to be kept.
-#[derive(ToSchema)]
-pub struct RecipeStep {
-    /// heat-to, hold, curdle, strain, split-lactose, boil-down, sweeten, dissolve, cool, fill, pitch, rack, fine,
-    /// stabilise, back-sweeten, blend, split, sample or note.
-    pub kind: String,
-    /// In words.
-    pub what: Option<String>,
-    /// What is added, or comes off.
-    pub item: Option<String>,
-    /// How much, for the amount of the base.
-    pub amount: Option<Amount>,
-    /// Temperature to reach or keep, °C.
-    pub target_c: Option<String>,
-    /// How long, in minutes, or such as `2 h 30 min`.
-    pub minutes: Option<String>,
-    /// What can hurt somebody.
-    pub caution: Option<String>,
-    /// Where it stands among the steps, if not as in the list.
-    pub turn: Option<String>,
-}
-
-/// What a recipe says.
-#[derive(ToSchema)]
-pub struct NewRecipe {
-    /// The drink.
-    pub drink: String,
-    /// The item that it is made from.
-    pub base: String,
-    /// How much of it all other amounts are for.
-    pub base_amount: Amount,
-    /// What is added.
-    pub supplies: Option<Vec<RecipeLine>>,
-    /// What is expected to come off.
-    pub by_products: Option<Vec<RecipeLine>>,
-    /// What is done, in order.
-    pub steps: Option<Vec<RecipeStep>>,
-    /// % vol that is wanted.
-    pub strength: Option<String>,
-    /// Sugar that should be left over, g/L.
-    pub sugar_g_l: Option<String>,
-    /// Ages at which it should be tasted.
-    pub tasting_ages_months: Option<Vec<u32>>,
-    /// What should be known of it.
-    pub note: Option<String>,
-}
-
-/// What the next revision says.
-#[derive(ToSchema)]
-pub struct NextRevision {
-    /// The number of the revision that was changed: saving is refused where another came after it. Left out: the latest.
-    pub from: Option<u32>,
-    /// The drink.
-    pub drink: String,
-    /// The item that it is made from.
-    pub base: String,
-    /// How much of it all other amounts are for.
-    pub base_amount: Amount,
-    /// What is added.
-    pub supplies: Option<Vec<RecipeLine>>,
-    /// What is expected to come off.
-    pub by_products: Option<Vec<RecipeLine>>,
-    /// What is done, in order.
-    pub steps: Option<Vec<RecipeStep>>,
-    /// % vol that is wanted.
-    pub strength: Option<String>,
-    /// Sugar that should be left over, g/L.
-    pub sugar_g_l: Option<String>,
-    /// Ages at which it should be tasted.
-    pub tasting_ages_months: Option<Vec<u32>>,
-    /// What changed and why.
-    pub note: String,
-}
-
-/// A batch to be made by a revision.
-#[derive(ToSchema)]
-pub struct BatchOfRecipe {
-    /// How much of the base.
-    pub amount: Amount,
-    /// The name of the drink, if other than the recipe's.
-    pub name: Option<String>,
-    /// When it is planned; today if left out.
-    pub day: Option<String>,
-}
 
 /// A recipe in a list.
 #[derive(Serialize, ToSchema)]
@@ -527,7 +437,11 @@ pub struct BatchAsRecipe {
 }
 
 /// The recipe of a batch, and the batch as it was made.
-pub async fn of_batch(who: Onlooker, site: Site, path: Path<BatchId>) -> Result<Answer<BatchAsRecipe>, Problem> {
+pub async fn of_batch(
+    who: Onlooker,
+    site: Site,
+    path: Path<BatchId>,
+) -> Result<Answer<BatchAsRecipe>, Problem> {
     let (doer, id) = (who.clone(), path.0);
     let read = site.db.read(move |conn| {
         let followed = rows::followed_by(conn, doer.club, id)?;
@@ -540,7 +454,9 @@ pub async fn of_batch(who: Onlooker, site: Site, path: Path<BatchId>) -> Result<
         found => found?,
     };
     let of = |item: ItemId| {
-        items.get(&item).map_or_else(|| (String::new(), BaseUnit::Gram), |item| (item.name.clone(), item.unit))
+        items
+            .get(&item)
+            .map_or_else(|| (String::new(), BaseUnit::Gram), |item| (item.name.clone(), item.unit))
     };
     Ok(Answer(BatchAsRecipe {
         recipe: followed.as_ref().map(|followed| followed.recipe.to_string()),

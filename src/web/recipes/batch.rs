@@ -88,12 +88,7 @@ fn there(conn: &mut AnyConn, doer: &Doer, items: &[ItemId]) -> Result<HashMap<It
 /// What scaling needs: the revision and what is there of all that it takes.
 type Stores = (Found, HashMap<ItemId, Milli>);
 
-fn load(
-    conn: &mut AnyConn,
-    doer: &Doer,
-    recipe: RecipeId,
-    number: i64,
-) -> Result<Option<Stores>, Failure> {
+fn load(conn: &mut AnyConn, doer: &Doer, recipe: RecipeId, number: i64) -> Result<Option<Stores>, Failure> {
     let Some(found) = find(conn, doer, recipe, Some(number))? else { return Ok(None) };
     let items = found.kept.revision.items();
     let there = there(conn, doer, &items)?;
@@ -118,7 +113,10 @@ fn size(draft: &Draft, doer: &Doer, (found, there): Stores) -> Result<Sized, Ref
         };
         if amount <= Milli::ZERO && take.is_some() {
             let what = found.name(if take == Some("base") { revision.base.item } else { most.1 });
-            r.fault("take", format!("{what} is not in the stores, or too little: write how much base there will be"));
+            r.fault(
+                "take",
+                format!("{what} is not in the stores, or too little: write how much base there will be"),
+            );
         }
         amount
     });
@@ -211,7 +209,9 @@ pub async fn show(hand: Cellarhand, site: Site, path: Path<(RecipeId, i64)>, ask
         lead: match short {
             0 => "Everything for it is in the stores.".to_owned(),
             1 => "One thing is missing; it goes on the shopping list when the batch is on paper.".to_owned(),
-            more => format!("{more} things are missing; they go on the shopping list when the batch is on paper."),
+            more => {
+                format!("{more} things are missing; they go on the shopping list when the batch is on paper.")
+            }
         },
         problem: refusal.as_ref().map(ToString::to_string),
         typed: asked.draft.typed("amount").unwrap_or_default(),
@@ -238,7 +238,10 @@ fn limit(found: &Found, (most, item): (Milli, ItemId)) -> String {
     if most == Milli::ZERO {
         format!("By what the stores hold nothing can be made: {name} is missing.")
     } else if item == base.item {
-        format!("The stores are enough for {}: all of the base that is there.", found.much(PlanSupply { amount: most, ..*base }))
+        format!(
+            "The stores are enough for {}: all of the base that is there.",
+            found.much(PlanSupply { amount: most, ..*base })
+        )
     } else {
         let most = found.much(PlanSupply { amount: most, ..*base });
         format!("The stores are enough for {most} of {}: then {name} runs out.", found.name(base.item))
@@ -256,8 +259,7 @@ fn make_form(site: &Site, here: &str, amount: &str, drink: &str, doer: &Doer) ->
 /// Makes the batch.
 pub async fn make(hand: Cellarhand, site: Site, path: Path<(RecipeId, i64)>, form: Form) -> Reply {
     let (recipe, number) = path.0;
-    let (facts, found) =
-        site.read(&hand, move |conn, doer| find(conn, doer, recipe, Some(number))).await?;
+    let (facts, found) = site.read(&hand, move |conn, doer| find(conn, doer, recipe, Some(number))).await?;
     let found = found.ok_or_else(|| Problem::missing("recipe"))?;
     let unit = found.unit(found.kept.revision.base.item);
     let done = async {

@@ -15,7 +15,8 @@ use crate::web::input::{Draft, Reader};
 /// The items that a draft names, so that their units can be looked up.
 pub fn named(draft: &Draft) -> Vec<ItemId> {
     let mut items = Vec::new();
-    let mut look = |path: String| items.extend(draft.typed(&path).and_then(|id| id.trim().parse::<ItemId>().ok()));
+    let mut look =
+        |path: String| items.extend(draft.typed(&path).and_then(|id| id.trim().parse::<ItemId>().ok()));
     look("base".to_owned());
     look("item".to_owned());
     for list in ["supplies", "by_products", "steps"] {

@@ -98,7 +98,10 @@ pub fn as_made(
     };
     let mut supplies = lines(false);
     // The base is that of the recipe; without one, the ingredient of which most was drawn.
-    let base = recipe.as_ref().map(|recipe| recipe.base.item).filter(|base| supplies.iter().any(|s| s.item == *base));
+    let base = recipe
+        .as_ref()
+        .map(|recipe| recipe.base.item)
+        .filter(|base| supplies.iter().any(|s| s.item == *base));
     let most = || {
         let ingredient = |one: &&rows::AsMade| !one.off && one.kind == ItemKind::Ingredient;
         made.iter().filter(ingredient).max_by_key(|one| one.amount).map(|one| one.item)
@@ -202,7 +205,13 @@ fn form(site: &Site, recipe: Option<RecipeId>, items: &Items, draft: &Draft) -> 
                     .hint("All other amounts are for so much: 60 L, or 10 kg."),
             ],
         ))
-        .group(lines("What is added", "supply", "supplies", draft, &choices(items, &with_packaging, "Choose what")))
+        .group(lines(
+            "What is added",
+            "supply",
+            "supplies",
+            draft,
+            &choices(items, &with_packaging, "Choose what"),
+        ))
         .group(lines(
             "What comes off",
             "by-product",
@@ -237,7 +246,9 @@ fn choices(items: &Items, kinds: &[ItemKind], none: &str) -> Vec<Choice> {
     let mut found = vec![Choice::new("", none)];
     for kind in kinds {
         let of = items.iter().filter(|(_, item)| item.kind == *kind);
-        found.extend(of.map(|(id, item)| Choice::new(id.to_string(), item.name.clone()).under(kind.heading())));
+        found.extend(
+            of.map(|(id, item)| Choice::new(id.to_string(), item.name.clone()).under(kind.heading())),
+        );
     }
     found
 }
@@ -307,7 +318,9 @@ async fn save(hand: &Cellarhand, site: &Site, recipe: Option<RecipeId>, sent: &F
             if of_another(&refusal) {
                 // Whoever has read this may save after the revision that came between.
                 let fields = view.groups.iter_mut().flat_map(|group| &mut group.fields);
-                fields.filter(|field| field.name == "from").for_each(|field| field.value = latest.to_string());
+                fields
+                    .filter(|field| field.name == "from")
+                    .for_each(|field| field.value = latest.to_string());
             }
             let frame = site.frame(hand, Room::Batches, title(recipe), facts);
             respond::refused(&FormPage::new(frame, Some(up(site, recipe)), view), &refusal)

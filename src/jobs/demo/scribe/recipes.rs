@@ -4,10 +4,10 @@
 use chrono::Duration;
 
 use super::{Scribe, Stamp, cell, known, optional};
+use crate::actions::Done;
 use crate::actions::batches::{self, NewReading};
 use crate::actions::recipes::{self as acts, Making, NewRevision, Revising};
 use crate::actions::steps::{self as made, Adding, Beginning, ByEntry, Deed, Doing, Which};
-use crate::actions::Done;
 use crate::db::steps::steps;
 use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::plans::{PlanStep, PlanSupply, StepKind, read_duration};
