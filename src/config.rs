@@ -9,6 +9,7 @@ use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum};
 
 use crate::db::connection::Address;
 use crate::domain::members::Scope;
+use crate::jobs::letters::post::Route;
 
 /// The cellar manager of a club that ferments drinks together.
 #[derive(Debug, Parser)]
@@ -96,6 +97,22 @@ pub struct Serve {
     /// A proxy of yours stands before it, and its X-Forwarded-For is believed
     #[arg(long, env = "UNDERCROFT_BEHIND_PROXY")]
     pub behind_proxy: bool,
+
+    /// The server that sends letters.
+    #[arg(long, value_name = "URL", env = "UNDERCROFT_MAIL_SERVER", value_parser = Route::read, requires = "mail_from")]
+    #[arg(
+        help = "The server that sends letters: smtps://USER@HOST for TLS, smtp://USER@HOST:587 for STARTTLS; \
+                  the password stands in the file that UNDERCROFT_MAIL_PASSWORD_FILE names"
+    )]
+    pub mail_server: Option<Route>,
+
+    /// Who writes the letters, such as "Tidemill Cellar <cellar@example.org>"
+    #[arg(long, value_name = "ADDRESS", env = "UNDERCROFT_MAIL_FROM")]
+    pub mail_from: Option<String>,
+
+    /// The password of the mail server; better in the file that `UNDERCROFT_MAIL_PASSWORD_FILE` names.
+    #[arg(skip)]
+    pub mail_password: Option<String>,
 }
 
 /// Clubs.
@@ -167,16 +184,22 @@ impl Cli {
     /// What was asked for. Says what is wrong, or helps, and ends the program where that is all there is
     /// to do.
     pub fn read() -> (Self, Address) {
-        let cli = Self::parse();
+        let mut cli = Self::parse();
         let misused = |kind, words: String| -> ! { Self::command().error(kind, words).exit() };
         if let Command::Serve(serve) | Command::Demo(serve) = &cli.command
             && let Some(words) = serve.contradiction()
         {
             misused(ErrorKind::ArgumentConflict, words);
         }
-        let database = secret("UNDERCROFT_DATABASE", cli.database.clone(), |name| {
-            std::env::var_os(name).map(Into::into)
-        });
+        let file_named = |name: &str| std::env::var_os(name).map(Into::into);
+        if let Command::Serve(serve) | Command::Demo(serve) = &mut cli.command {
+            const NAME: &str = "UNDERCROFT_MAIL_PASSWORD";
+            match secret(NAME, std::env::var(NAME).ok(), file_named) {
+                Ok(password) => serve.mail_password = password,
+                Err(words) => misused(ErrorKind::ValueValidation, words),
+            }
+        }
+        let database = secret("UNDERCROFT_DATABASE", cli.database.clone(), file_named);
         match database {
             Ok(Some(database)) => (cli, Address::read(&database)),
             // The password of the demo club is known to everybody: it is kept apart from a real club.

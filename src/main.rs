@@ -15,7 +15,8 @@ use undercroft::config::{Cli, Club, Command, LogFormat, Member, Serve, Token};
 use undercroft::db::connection::Address;
 use undercroft::db::{Database, backup, verify};
 use undercroft::domain::members::{NewClub, NewPerson, Onlooker, Password};
-use undercroft::jobs::{demo, reminders};
+use undercroft::jobs::letters::post::MailServer;
+use undercroft::jobs::{demo, letters, reminders};
 use undercroft::web::extract::now;
 use undercroft::web::server::{self, Settings};
 
@@ -93,17 +94,17 @@ async fn run(command: Command, database: &Address) -> Outcome {
 }
 
 async fn serve(database: &Address, how: Serve) -> Outcome {
-    let (listener, settings) = listen(how)?;
+    let (listener, settings, mail) = listen(how)?;
     let db = Database::open(database)?;
     if let Some(secret) = members::begin_set_up(&db, now()).await? {
         println!("There is no club here yet. Set it up within a day at this address, which works once:");
         println!("{}/set-up/{}", address(&settings), secret.reveal());
     }
-    keep_serving(listener, db, settings).await
+    keep_serving(listener, db, settings, mail).await
 }
 
 async fn demo(database: &Address, how: Serve) -> Outcome {
-    let (listener, settings) = listen(how)?;
+    let (listener, settings, mail) = listen(how)?;
     let db = Database::open(database)?;
     let loaded = if let Some(found) = demo::found(&db).await? {
         println!("{} is as it was left, and its days have gone on.", found.club_name);
@@ -118,26 +119,36 @@ async fn demo(database: &Address, how: Serve) -> Outcome {
         loaded
     };
     println!("Sign in as {} with the password {}", loaded.sign_in_as, loaded.password);
-    keep_serving(listener, db, settings).await
+    keep_serving(listener, db, settings, mail).await
 }
 
-async fn keep_serving(listener: TcpListener, db: Database, settings: Settings) -> Outcome {
+async fn keep_serving(
+    listener: TcpListener,
+    db: Database,
+    settings: Settings,
+    mail: Option<MailServer>,
+) -> Outcome {
     println!("Serving at {}/", address(&settings));
     let (stop, stopped) = watch::channel(false);
-    let reminding = actix_web::rt::spawn(reminders::run(db.clone(), stopped));
+    let reminding = actix_web::rt::spawn(reminders::run(db.clone(), stopped.clone()));
+    let writing = mail.map(|mail| actix_web::rt::spawn(letters::run(db.clone(), mail, stopped)));
     let served = server::serve(listener, db, settings).await;
     stop.send_replace(true);
     reminding.await?;
+    if let Some(writing) = writing {
+        writing.await?;
+    }
     Ok(served?)
 }
 
-fn listen(how: Serve) -> Result<(TcpListener, Settings), Words> {
+fn listen(how: Serve) -> Result<(TcpListener, Settings, Option<MailServer>), Words> {
     let listener = TcpListener::bind(how.listen).map_err(|error| format!("{}: {error}", how.listen))?;
     let settings = Settings {
         base: how.base_path,
         public: how.public_address,
         plain_http: how.plain_http,
         behind_proxy: how.behind_proxy,
+        mail: how.mail_server.is_some(),
         ..Settings::on(listener.local_addr()?)
     };
     if settings.plain_http {
@@ -152,7 +163,13 @@ fn listen(how: Serve) -> Result<(TcpListener, Settings), Words> {
             settings.listen
         );
     }
-    Ok((listener, settings))
+    let mail = match (&how.mail_server, &how.mail_from) {
+        (Some(route), Some(from)) => {
+            Some(MailServer::new(route, how.mail_password, from, &address(&settings))?)
+        }
+        _ => None,
+    };
+    Ok((listener, settings, mail))
 }
 
 fn address(settings: &Settings) -> String {

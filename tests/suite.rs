@@ -10,6 +10,7 @@ mod browser;
 mod faults;
 mod ground;
 mod http;
+mod letters;
 mod reference;
 mod schema;
 mod tidy;

@@ -16,7 +16,7 @@ use crate::units::ids::{ClubId, MemberId, PersonId};
 
 mod links;
 mod passwords;
-mod secrets;
+pub(super) mod secrets;
 mod sessions;
 #[cfg(test)]
 mod tests;

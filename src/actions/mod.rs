@@ -6,7 +6,9 @@
 pub mod archive;
 pub mod batches;
 pub mod bottles;
+pub mod calendars;
 mod cautions;
+pub mod letters;
 pub mod members;
 pub mod once;
 pub mod payments;

@@ -79,7 +79,7 @@ pub async fn reconcile(
     db.write(move |conn| {
         let today = days::local_day(now, zone);
         let due = follow(conn, club, zone, today)?;
-        rows::keep(conn, club, &due)?;
+        rows::keep(conn, club, &due, now)?;
         let mut made = 0;
         for reminder in &due {
             made += usize::from(rows::make(conn, club, reminder, now)?);

@@ -6,7 +6,7 @@ use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::schema::{accounts, batches, bottlings, items, lots, members, places, reminders};
+use super::schema::{accounts, batches, bottlings, items, lots, members, places, reminders, reminders_gone};
 use super::stock::in_stock;
 use crate::domain::batches::Stage;
 use crate::domain::reminders::{NewReminder, ReminderKind, Subject, low_text, use_by_text};
@@ -53,6 +53,10 @@ pub fn make(conn: &mut AnyConn, club: ClubId, new: &NewReminder, at: Instant) ->
 pub struct Reminder {
     /// Which.
     pub id: ReminderId,
+    /// What it is about, unique in the club.
+    pub key: String,
+    /// How often it was changed.
+    pub revision: i64,
     /// Kind.
     pub kind: ReminderKind,
     /// The day it is due.
@@ -79,6 +83,8 @@ enum Of {
     Open(Option<Day>, Option<(Day, ReminderId)>),
     /// One, open or done.
     One(ReminderId),
+    /// Those that were done since.
+    DoneSince(Instant),
 }
 
 /// Open reminders due up to a day, the longest due first.
@@ -98,6 +104,16 @@ pub fn part(
     load(conn, club, &Of::Open(until, after), limit)
 }
 
+/// Reminders that were done since an instant.
+pub fn done_since(
+    conn: &mut AnyConn,
+    club: ClubId,
+    at: Instant,
+    limit: i64,
+) -> Result<Vec<Reminder>, Failure> {
+    load(conn, club, &Of::DoneSince(at), limit)
+}
+
 /// One reminder, open or done.
 pub fn reminder(conn: &mut AnyConn, club: ClubId, id: ReminderId) -> Result<Reminder, Failure> {
     load(conn, club, &Of::One(id), 1)?.pop().ok_or(Failure::Gone)
@@ -105,7 +121,7 @@ pub fn reminder(conn: &mut AnyConn, club: ClubId, id: ReminderId) -> Result<Remi
 
 fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Reminder>, Failure> {
     type Row = (
-        (ReminderId, ReminderKind, Day, String, Option<Instant>),
+        (ReminderId, String, i64, ReminderKind, Day, String, Option<Instant>),
         (Option<MemberId>, Option<String>),
         (Option<BottlingId>, Option<String>),
         (Option<BatchId>, Option<String>, Option<String>),
@@ -127,7 +143,15 @@ fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Rem
         .order((reminders::due_on, reminders::id))
         .limit(limit)
         .select((
-            (reminders::id, reminders::kind, reminders::due_on, reminders::text, reminders::done_at),
+            (
+                reminders::id,
+                reminders::key,
+                reminders::revision,
+                reminders::kind,
+                reminders::due_on,
+                reminders::text,
+                reminders::done_at,
+            ),
             (reminders::member_id, members::name.nullable()),
             (reminders::bottling_id, bottlings::code.nullable()),
             (batches::id.nullable(), batches::code.nullable(), batches::name.nullable()),
@@ -137,6 +161,7 @@ fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Rem
         .into_boxed();
     match of {
         Of::One(id) => query = query.filter(reminders::id.eq(*id)),
+        Of::DoneSince(at) => query = query.filter(reminders::done_at.ge(Some(*at))),
         Of::Open(until, after) => {
             query = query.filter(reminders::done_at.is_null());
             if let Some(until) = *until {
@@ -151,17 +176,21 @@ fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Rem
     let rows: Vec<Row> = query.load(conn)?;
     let mut found: Vec<Reminder> = rows
         .into_iter()
-        .map(|((id, kind, due_on, text, done_at), member, bottling, batch, lot, item)| Reminder {
-            id,
-            kind,
-            due_on,
-            text,
-            done_at,
-            member: member.0.zip(member.1),
-            bottling: bottling.0.zip(bottling.1),
-            batch: batch.0.zip(batch.1).zip(batch.2).map(|((id, code), name)| (id, code, name)),
-            lot: lot.0.zip(lot.1),
-            item: item.0.zip(item.1),
+        .map(|((id, key, revision, kind, due_on, text, done_at), member, bottling, batch, lot, item)| {
+            Reminder {
+                id,
+                key,
+                revision,
+                kind,
+                due_on,
+                text,
+                done_at,
+                member: member.0.zip(member.1),
+                bottling: bottling.0.zip(bottling.1),
+                batch: batch.0.zip(batch.1).zip(batch.2).map(|((id, code), name)| (id, code, name)),
+                lot: lot.0.zip(lot.1),
+                item: item.0.zip(item.1),
+            }
         })
         .collect();
     say_what_is_left(conn, &mut found)?;
@@ -262,7 +291,11 @@ pub fn is_open(conn: &mut AnyConn, club: ClubId, id: ReminderId) -> Result<bool,
 /// Mark it done.
 pub fn done(conn: &mut AnyConn, id: ReminderId, by: MemberId, at: Instant) -> Result<(), Failure> {
     diesel::update(reminders::table.filter(reminders::id.eq(id)))
-        .set((reminders::done_at.eq(Some(at)), reminders::done_by.eq(Some(by))))
+        .set((
+            reminders::done_at.eq(Some(at)),
+            reminders::done_by.eq(Some(by)),
+            reminders::revision.eq(reminders::revision + 1),
+        ))
         .execute(conn)?;
     Ok(())
 }
@@ -270,7 +303,11 @@ pub fn done(conn: &mut AnyConn, id: ReminderId, by: MemberId, at: Instant) -> Re
 /// It is still to do.
 pub fn undone(conn: &mut AnyConn, id: ReminderId) -> Result<(), Failure> {
     diesel::update(reminders::table.filter(reminders::id.eq(id)))
-        .set((reminders::done_at.eq(None::<Instant>), reminders::done_by.eq(None::<MemberId>)))
+        .set((
+            reminders::done_at.eq(None::<Instant>),
+            reminders::done_by.eq(None::<MemberId>),
+            reminders::revision.eq(reminders::revision + 1),
+        ))
         .execute(conn)?;
     Ok(())
 }
@@ -278,7 +315,7 @@ pub fn undone(conn: &mut AnyConn, id: ReminderId) -> Result<(), Failure> {
 /// Put it off to another day.
 pub fn put_off(conn: &mut AnyConn, id: ReminderId, to: Day) -> Result<(), Failure> {
     diesel::update(reminders::table.filter(reminders::id.eq(id)))
-        .set(reminders::due_on.eq(to))
+        .set((reminders::due_on.eq(to), reminders::revision.eq(reminders::revision + 1)))
         .execute(conn)?;
     Ok(())
 }
@@ -286,7 +323,7 @@ pub fn put_off(conn: &mut AnyConn, id: ReminderId, to: Day) -> Result<(), Failur
 /// Give it to a member.
 pub fn give(conn: &mut AnyConn, id: ReminderId, to: MemberId) -> Result<(), Failure> {
     diesel::update(reminders::table.filter(reminders::id.eq(id)))
-        .set(reminders::member_id.eq(Some(to)))
+        .set((reminders::member_id.eq(Some(to)), reminders::revision.eq(reminders::revision + 1)))
         .execute(conn)?;
     Ok(())
 }
@@ -298,7 +335,11 @@ pub fn settle_readings(conn: &mut AnyConn, batch: BatchId, by: MemberId, at: Ins
             .filter(reminders::batch_id.eq(batch).and(reminders::kind.eq(ReminderKind::Reading)))
             .filter(reminders::done_at.is_null()),
     )
-    .set((reminders::done_at.eq(Some(at)), reminders::done_by.eq(Some(by))))
+    .set((
+        reminders::done_at.eq(Some(at)),
+        reminders::done_by.eq(Some(by)),
+        reminders::revision.eq(reminders::revision + 1),
+    ))
     .execute(conn)?;
     Ok(())
 }
@@ -316,7 +357,11 @@ pub fn settle_tasting(
             .filter(reminders::bottling_id.eq(bottling).and(reminders::kind.eq(ReminderKind::Tasting)))
             .filter(reminders::done_at.is_null().and(reminders::due_on.le(until))),
     )
-    .set((reminders::done_at.eq(Some(at)), reminders::done_by.eq(Some(by))))
+    .set((
+        reminders::done_at.eq(Some(at)),
+        reminders::done_by.eq(Some(by)),
+        reminders::revision.eq(reminders::revision + 1),
+    ))
     .execute(conn)?;
     Ok(())
 }
@@ -328,23 +373,86 @@ pub fn unsettle_tasting(conn: &mut AnyConn, bottling: BottlingId, at: Instant) -
             .filter(reminders::bottling_id.eq(bottling).and(reminders::kind.eq(ReminderKind::Tasting)))
             .filter(reminders::done_at.eq(at)),
     )
-    .set((reminders::done_at.eq(None::<Instant>), reminders::done_by.eq(None::<MemberId>)))
+    .set((
+        reminders::done_at.eq(None::<Instant>),
+        reminders::done_by.eq(None::<MemberId>),
+        reminders::revision.eq(reminders::revision + 1),
+    ))
     .execute(conn)?;
     Ok(())
 }
 
 /// Take away the open reminders of a club that are not among those that follow from its state now.
-pub fn keep(conn: &mut AnyConn, club: ClubId, due: &[NewReminder]) -> Result<(), Failure> {
+pub fn keep(conn: &mut AnyConn, club: ClubId, due: &[NewReminder], at: Instant) -> Result<(), Failure> {
+    type Open = (ReminderId, String, Option<MemberId>, Day, String, i64);
     let keys: HashSet<&str> = due.iter().map(|reminder| reminder.key.as_str()).collect();
-    let open: Vec<(ReminderId, String)> = reminders::table
+    let open: Vec<Open> = reminders::table
         .filter(reminders::club_id.eq(club).and(reminders::done_at.is_null()))
-        .select((reminders::id, reminders::key))
+        .select((
+            reminders::id,
+            reminders::key,
+            reminders::member_id,
+            reminders::due_on,
+            reminders::text,
+            reminders::revision,
+        ))
         .load(conn)?;
-    let over: Vec<ReminderId> =
-        open.into_iter().filter(|(_, key)| !keys.contains(key.as_str())).map(|(id, _)| id).collect();
-    for some in over.chunks(500) {
-        diesel::delete(reminders::table.filter(reminders::id.eq_any(some.to_vec()))).execute(conn)?;
+    let over: Vec<Open> = open.into_iter().filter(|row| !keys.contains(row.1.as_str())).collect();
+    for (id, key, member, due_on, text, revision) in &over {
+        diesel::insert_into(reminders_gone::table)
+            .values((
+                reminders_gone::id.eq(id),
+                reminders_gone::club_id.eq(club),
+                reminders_gone::member_id.eq(member),
+                reminders_gone::key.eq(key),
+                reminders_gone::due_on.eq(due_on),
+                reminders_gone::text.eq(text),
+                reminders_gone::revision.eq(revision),
+                reminders_gone::at.eq(at),
+            ))
+            .execute(conn)?;
     }
+    for some in over.chunks(500) {
+        let ids: Vec<ReminderId> = some.iter().map(|row| row.0).collect();
+        diesel::delete(reminders::table.filter(reminders::id.eq_any(ids))).execute(conn)?;
+    }
+    Ok(())
+}
+
+/// A reminder that no longer followed.
+#[derive(Debug, Clone, PartialEq, Eq, Queryable)]
+pub struct Gone {
+    /// What it was about.
+    pub key: String,
+    /// The day it was due.
+    pub due_on: Day,
+    /// What was to be done.
+    pub text: String,
+    /// How often it had been changed.
+    pub revision: i64,
+    /// Whose it was; nobody's was everybody's.
+    pub member: Option<MemberId>,
+}
+
+/// Reminders that no longer followed since an instant, latest first.
+pub fn gone_since(conn: &mut AnyConn, club: ClubId, at: Instant, limit: i64) -> Result<Vec<Gone>, Failure> {
+    Ok(reminders_gone::table
+        .filter(reminders_gone::club_id.eq(club).and(reminders_gone::at.ge(at)))
+        .order(reminders_gone::at.desc())
+        .limit(limit)
+        .select((
+            reminders_gone::key,
+            reminders_gone::due_on,
+            reminders_gone::text,
+            reminders_gone::revision,
+            reminders_gone::member_id,
+        ))
+        .load(conn)?)
+}
+
+/// Forget what no longer followed before an instant.
+pub fn forget_gone(conn: &mut AnyConn, before: Instant) -> Result<(), Failure> {
+    diesel::delete(reminders_gone::table.filter(reminders_gone::at.lt(before))).execute(conn)?;
     Ok(())
 }
 

@@ -283,6 +283,59 @@ diesel::table! {
         made_at -> Timestamp,
         done_at -> Nullable<Timestamp>,
         done_by -> Nullable<BigInt>,
+        revision -> BigInt,
+    }
+}
+
+diesel::table! {
+    reminders_gone (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        member_id -> Nullable<BigInt>,
+        key -> Text,
+        due_on -> Date,
+        text -> Text,
+        revision -> BigInt,
+        at -> Timestamp,
+    }
+}
+
+diesel::table! {
+    reach (member_id) {
+        member_id -> BigInt,
+        club_id -> BigInt,
+        letter_hour -> Nullable<BigInt>,
+        looked_on -> Nullable<Date>,
+        stop_secret -> Text,
+        calendar_hash -> Nullable<Text>,
+        calendar_since -> Nullable<Timestamp>,
+    }
+}
+
+diesel::table! {
+    letters (id) {
+        id -> BigInt,
+        club_id -> BigInt,
+        member_id -> BigInt,
+        day -> Date,
+        made_at -> Timestamp,
+        tries -> BigInt,
+        next_try_at -> Nullable<Timestamp>,
+        sent_at -> Nullable<Timestamp>,
+        trouble -> Text,
+    }
+}
+
+diesel::table! {
+    letter_lines (letter_id, line) {
+        letter_id -> BigInt,
+        line -> BigInt,
+        club_id -> BigInt,
+        member_id -> BigInt,
+        key -> Text,
+        due_on -> Date,
+        text -> Text,
+        path -> Text,
     }
 }
 
@@ -442,6 +495,10 @@ diesel::allow_tables_to_appear_in_same_query!(
     readings,
     tasting_ages,
     reminders,
+    reminders_gone,
+    reach,
+    letters,
+    letter_lines,
     requests,
     tastings,
     tasting_samples,

@@ -5,6 +5,7 @@
 //! pages do; only housekeeping, which changes nothing that a member recorded, goes to `db`.
 
 pub mod demo;
+pub mod letters;
 pub mod reminders;
 
 #[cfg(test)]

@@ -124,6 +124,8 @@ ids! {
     TastingAgeId,
     /// Something that somebody should do by a day.
     ReminderId,
+    /// What is mailed to a member on a day.
+    LetterId,
     /// A tasting.
     TastingId,
     /// A bottling that is poured at a tasting.

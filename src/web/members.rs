@@ -22,13 +22,13 @@ mod tests;
 /// A secret that is shown once, to be copied.
 #[derive(askama::Template)]
 #[template(path = "members/secret.html")]
-struct SecretPage {
-    frame: super::frame::Frame,
-    up: (String, String),
-    title: String,
-    lead: String,
-    label: &'static str,
-    secret: String,
+pub(super) struct SecretPage {
+    pub frame: super::frame::Frame,
+    pub up: (String, String),
+    pub title: String,
+    pub lead: String,
+    pub label: &'static str,
+    pub secret: String,
 }
 
 /// On to a page, with a session that begins here.

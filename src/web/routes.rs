@@ -12,8 +12,7 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, archive, assets, batches, bottles, costs, entries, health, payments, plans, problem, recipes,
-    reminders, reports, stock, tastings, workbench,
+    api, archive, assets, batches, bottles, calendars, costs, entries, health, letters, payments, plans, problem, recipes, reminders, reports, stock, tastings, workbench,
 };
 use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::domain::workbench::questions;
@@ -59,6 +58,13 @@ fn people_pages(to: &mut Pages) {
         .post("/me/password", me::password)
         .get("/me/leave", me::leave_form)
         .post("/me/leave", me::leave);
+    to.get("/me/letters", letters::form)
+        .post("/me/letters", letters::choose)
+        .get("/letters/{secret}", letters::stop_form)
+        .post("/letters/{secret}", letters::stop)
+        .post("/me/calendar", calendars::make)
+        .post("/me/calendar/end", calendars::end)
+        .get("/calendar/{name}", calendars::file);
     to.get("/club", club::show)
         .get("/club/invitations/new", club::invitation_form)
         .post("/club/invitations", club::invite)
@@ -75,6 +81,8 @@ fn people_pages(to: &mut Pages) {
 fn people_programs(to: &mut Api) {
     use api::members;
     to.get("/me", "Who asks, and in which club", members::me)
+        .get("/me/letters", "When one gets letters", members::letters)
+        .put("/me/letters", "Choose when one gets letters, or none", members::choose_letters)
         .get("/members", "Those in the club, then those who left", members::members)
         .put("/members/{id}/role", "Give a member another role", members::change_role)
         .delete("/members/{id}", "End a membership", members::remove)

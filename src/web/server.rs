@@ -35,6 +35,8 @@ pub struct Settings {
     pub plain_http: bool,
     /// A proxy of ours stands before it and says in `X-Forwarded-For` who called.
     pub behind_proxy: bool,
+    /// Letters are sent from here.
+    pub mail: bool,
     /// Threads that answer.
     pub workers: usize,
 }
@@ -43,7 +45,15 @@ impl Settings {
     /// On an address, with nothing before it.
     pub fn on(listen: SocketAddr) -> Self {
         let workers = std::thread::available_parallelism().map_or(2, usize::from);
-        Self { listen, base: String::new(), public: None, plain_http: false, behind_proxy: false, workers }
+        Self {
+            listen,
+            base: String::new(),
+            public: None,
+            plain_http: false,
+            behind_proxy: false,
+            mail: false,
+            workers,
+        }
     }
 
     /// Whether browsers reach it over TLS only: said by the public address; without one, assumed

@@ -12,7 +12,7 @@ pub struct Secret(String);
 
 impl Secret {
     /// 256 bits from the operating system, as 64 hexadecimal digits after `prefix`.
-    pub(super) fn fresh(prefix: &str) -> Result<Self, Failure> {
+    pub(in crate::actions) fn fresh(prefix: &str) -> Result<Self, Failure> {
         let mut bits = [0_u8; 32];
         getrandom::fill(&mut bits).map_err(|error| Failure::Fault(format!("no random numbers: {error}")))?;
         Ok(Self(format!("{prefix}{}", hex(&bits))))
@@ -23,7 +23,7 @@ impl Secret {
         &self.0
     }
 
-    pub(super) fn hash(&self) -> String {
+    pub(in crate::actions) fn hash(&self) -> String {
         hash(&self.0)
     }
 }
@@ -35,7 +35,7 @@ impl fmt::Debug for Secret {
 }
 
 /// What is kept of a secret that somebody shows.
-pub(super) fn hash(shown: &str) -> String {
+pub(in crate::actions) fn hash(shown: &str) -> String {
     hex(&Sha256::digest(shown))
 }
 

@@ -26,6 +26,13 @@ pub const LEFT_OUT: &[(&str, &str)] = &[
     ("invitations", "links that were sent: they lead to the server that made them"),
     ("tokens", "secrets of programs: they are made anew"),
     ("set_ups", "addresses for the first club of a server: they belong to no club"),
+    (
+        "reach",
+        "secret addresses of letters and calendars, and when letters come: each member asks for them anew",
+    ),
+    ("letters", "what was mailed"),
+    ("letter_lines", "what was mailed"),
+    ("reminders_gone", "what calendars are told for some weeks"),
     ("requests", "answers kept for requests that are sent twice: they last for days only"),
 ];
 
@@ -330,6 +337,7 @@ pub const FILES: &[File] = &[
             has("made_at", Instant),
             may("done_at", Instant),
             may("done_by", Of("members.csv")),
+            has("revision", WHOLE).says("how often it was changed"),
         ],
         derived: &[],
     },

@@ -14,6 +14,7 @@ use crate::units::days::{self, Instant};
 use crate::units::ids::{AuditId, InvitationId, MemberId, TokenId};
 use crate::web::body::Json;
 use crate::web::extract::{Key, Paging, Path};
+use crate::web::letters::read_wish;
 use crate::web::members::read;
 use crate::web::problem::Problem;
 use crate::web::respond::{Answer, Created, Empty};
@@ -49,6 +50,32 @@ pub async fn me(who: Onlooker) -> Result<Answer<Me>, Problem> {
         currency: who.currency.clone(),
         time_zone: who.zone.name().to_owned(),
     }))
+}
+
+/// When one gets letters.
+#[derive(Serialize, serde::Deserialize, ToSchema)]
+pub struct Letters {
+    /// The hour of the club's day, 0 to 23; null for no letters.
+    pub hour: Option<u32>,
+}
+
+/// When one gets letters.
+pub async fn letters(who: Onlooker, site: Site) -> Result<Answer<Letters>, Problem> {
+    let member = who.member;
+    let wish = site.db.read(move |conn| crate::db::letters::wish(conn, member)).await?;
+    Ok(Answer(Letters { hour: wish.hour }))
+}
+
+/// Another hour, or none.
+pub async fn choose_letters(
+    who: Onlooker,
+    site: Site,
+    Key(key): Key,
+    sent: Json<Letters>,
+) -> Result<Answer<Letters>, Problem> {
+    let wish = read_wish(&sent.draft, &who)?;
+    crate::actions::letters::choose(&site.db, &who, key, wish).await?;
+    Ok(Answer(Letters { hour: wish.hour }))
 }
 
 /// A member.

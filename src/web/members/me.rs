@@ -5,6 +5,8 @@ use askama::Template;
 use super::{SecretPage, as_whom, device, entering, read, with_cookie};
 use crate::actions::members::{self, Visitor};
 use crate::db::members::{self as rows, Membership};
+use crate::db::{calendars, letters};
+use crate::domain::letters::Wish;
 use crate::domain::members::{Onlooker, PASSWORD_AT_LEAST, Password, Scope};
 use crate::units::days;
 use crate::units::ids::{ClubId, SessionId, TokenId};
@@ -13,6 +15,7 @@ use crate::web::extract::{Path, Session};
 use crate::web::form_page::FormPage;
 use crate::web::forms::{Choice, Field, FormView};
 use crate::web::frame::Frame;
+use crate::web::letters::clock;
 use crate::web::problem::Problem;
 use crate::web::respond::{self, Reply};
 use crate::web::site::{Room, Site};
@@ -27,6 +30,10 @@ struct MePage {
     others: Vec<Membership>,
     sessions: Vec<SessionRow>,
     tokens: Vec<TokenRow>,
+    /// When letters come, and what became of the last one.
+    letters: Vec<String>,
+    /// Since when the calendar has an address.
+    calendar: Option<String>,
 }
 
 struct SessionRow {
@@ -48,9 +55,12 @@ struct TokenRow {
 /// One's own page.
 pub async fn show(who: Onlooker, site: Site, session: Session) -> Reply {
     let sessions = members::sessions_of(&site.db, &who, &session.0).await?;
-    let (facts, (clubs, tokens)) = site
+    let (facts, (clubs, tokens, own, since)) = site
         .read(&who, |conn, doer| {
-            Ok((rows::memberships(conn, doer.person)?, rows::tokens::of_member(conn, doer.member, doer.now)?))
+            let own = (letters::wish(conn, doer.member)?, letters::last(conn, doer.member)?);
+            let since = calendars::since(conn, doer.member)?;
+            let tokens = rows::tokens::of_member(conn, doer.member, doer.now)?;
+            Ok((rows::memberships(conn, doer.person)?, tokens, own, since))
         })
         .await?;
     let sessions = sessions.into_iter().map(|session| SessionRow {
@@ -74,9 +84,35 @@ pub async fn show(who: Onlooker, site: Site, session: Session) -> Reply {
         others,
         sessions: sessions.collect(),
         tokens: tokens.collect(),
+        letters: of_letters(&who, site.settings.mail, own.0, own.1),
+        calendar: since.map(|at| days::long(days::local_day(at, who.zone))),
         frame: site.frame(&who, Room::Elsewhere, &who.name, facts),
     };
     respond::page(&page)
+}
+
+/// When letters come, and what became of the last one.
+fn of_letters(who: &Onlooker, mail: bool, wish: Wish, last: Option<letters::Last>) -> Vec<String> {
+    let mut said = vec![match wish.hour {
+        _ if !mail => "This server sends no letters: whoever runs it has named no mail server.".to_owned(),
+        None => "You get no letters.".to_owned(),
+        Some(hour) => format!("You get one letter a day, at {}, when something is due.", clock(hour)),
+    }];
+    said.extend(last.map(|last| match (last.sent_at, last.next_try_at) {
+        (Some(at), _) => format!("The last one was sent {}.", words::when(at, who)),
+        (None, Some(at)) if last.trouble.is_empty() => {
+            format!("One is on its way since {}.", words::when(at, who))
+        }
+        (None, Some(at)) => {
+            format!(
+                "One could not be sent yet and is tried again {}: {}.",
+                words::when(at, who),
+                last.trouble
+            )
+        }
+        (None, None) => format!("The one of {} could not be sent: {}.", days::long(last.day), last.trouble),
+    }));
+    said
 }
 
 const fn does(scope: Scope) -> &'static str {
