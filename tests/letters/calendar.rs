@@ -113,7 +113,7 @@ async fn others_read_the_same(ground: &Ground) {
     let file = std::env::temp_dir().join(format!("undercroft-calendar-{}.ics", std::process::id()));
     std::fs::write(&file, &calendar).expect("it can be written");
     let python = std::env::var("UNDERCROFT_PYTHON").unwrap_or_else(|_| "python3".to_owned());
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/letters/calendar.py");
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/letters/events.py");
     let out = Command::new(python).arg(script).arg(&file).output().expect("Python starts");
     std::fs::remove_file(&file).expect("it is ours");
     assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));

@@ -10,7 +10,7 @@ import email.policy
 import json
 import sys
 
-from aiosmtpd.controller import Controller
+from aiosmtpd.smtp import SMTP
 
 moods = sys.argv[1:]
 tries = {}
@@ -31,7 +31,7 @@ class Handler:
         if mood == "refuse":
             return "451 4.3.0 not now"
         if mood == "drop":
-            server.transport.close()
+            server.transport.abort()
             return "421 gone"
         if mood == "delay":
             await asyncio.sleep(2)
@@ -43,10 +43,13 @@ class Handler:
         return "250 OK"
 
 
-controller = Controller(Handler(), hostname="127.0.0.1", port=0)
-# Port 0 is any that is free; the controller's own check would connect to 0.
-controller._trigger_server = lambda: None
-controller.start()
-print(controller.server.sockets[0].getsockname()[1], flush=True)
-sys.stdin.read()
-controller.stop()
+async def main():
+    loop = asyncio.get_running_loop()
+    server = await loop.create_server(lambda: SMTP(Handler()), "127.0.0.1", 0)
+    print(server.sockets[0].getsockname()[1], flush=True)
+    # Until the test closes our input.
+    await loop.run_in_executor(None, sys.stdin.read)
+    server.close()
+
+
+asyncio.run(main())

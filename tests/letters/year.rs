@@ -22,7 +22,7 @@ use super::{at, remind};
 use crate::ground::cellar::item;
 use crate::ground::{Ground, club, day, on_both};
 
-on_both!(a_year_of_letters);
+on_both!(a_year_of_letters, a_letter_to_everyone_in_a_large_club);
 
 /// Numbers that look random and are always the same.
 struct Chance(u64);
@@ -137,7 +137,7 @@ async fn a_year_of_letters(ground: &Ground) {
             turns += 1;
             stopped += u32::from(tokio::time::timeout(Real::from_millis(400), running).await.is_err());
         }
-        now += Duration::minutes(30 + i64::try_from(chance.below(61)).expect("minutes"));
+        now += Duration::minutes(45 + i64::try_from(chance.below(91)).expect("minutes"));
     }
     judge(&post, &plan, &wishes, turns, stopped);
 }
@@ -219,8 +219,6 @@ fn judge(post: &Fickle, plan: &Plan, wishes: &[(Onlooker, Wish)], turns: u32, st
     assert!(repeated <= after, "{repeated} letters came again, but only {after} stops excuse it");
     assert!(moods["refused"] > 50 && after > 3 && stopped > 10, "the year was a bad one: {moods:?}");
 }
-
-on_both!(a_letter_to_everyone_in_a_large_club);
 
 /// Two hundred members, thirty things due: prints how long the writing takes.
 async fn a_letter_to_everyone_in_a_large_club(ground: &Ground) {
