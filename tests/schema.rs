@@ -153,7 +153,11 @@ fn checks_of(sql: &str) -> Vec<String> {
 pub fn declared() -> BTreeSet<String> {
     let mut found = BTreeSet::new();
     let mut table = String::new();
-    let schema = concat!(include_str!("../src/db/schema.rs"), include_str!("../src/db/schema/making.rs"));
+    let schema = concat!(
+        include_str!("../src/db/schema.rs"),
+        include_str!("../src/db/schema/making.rs"),
+        include_str!("../src/db/schema/reaching.rs"),
+    );
     for line in schema.lines().map(str::trim) {
         if let Some(head) = line.strip_suffix(" {").filter(|head| head.contains(" (")) {
             head.split(' ').next().unwrap_or_default().clone_into(&mut table);

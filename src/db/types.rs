@@ -16,7 +16,9 @@ use crate::domain::steps::RecordKind;
 use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
 use crate::units::ids::{
-    AccountId, AuditId, BatchId, BottlingId, ClubId, EntryId, GlassId, InvitationId, ItemId, LetterId, LotId, MemberId, PersonId, PlaceId, ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId, SessionId, SetUpId, SheetId, StepRecordId, TastingAgeId, TastingId, TokenId,
+    AccountId, AuditId, BatchId, BottlingId, ClubId, EntryId, GlassId, InvitationId, ItemId, LetterId, LotId,
+    MemberId, PersonId, PlaceId, ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId, SessionId,
+    SetUpId, SheetId, StepRecordId, TastingAgeId, TastingId, TokenId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
@@ -57,7 +59,8 @@ whole_numbers! {
     BottlingId as BottlingIdColumn, ClubId as ClubIdColumn, EntryId as EntryIdColumn,
     InvitationId as InvitationIdColumn, ItemId as ItemIdColumn, LotId as LotIdColumn,
     MemberId as MemberIdColumn, PersonId as PersonIdColumn, PlaceId as PlaceIdColumn,
-    LetterId as LetterIdColumn, ReadingId as ReadingIdColumn, ReminderId as ReminderIdColumn, SessionId as SessionIdColumn,
+    LetterId as LetterIdColumn,
+    ReadingId as ReadingIdColumn, ReminderId as ReminderIdColumn, SessionId as SessionIdColumn,
     SetUpId as SetUpIdColumn, TastingAgeId as TastingAgeIdColumn, TokenId as TokenIdColumn,
     TastingId as TastingIdColumn, SampleId as SampleIdColumn, GlassId as GlassIdColumn, SheetId as SheetIdColumn,
     ReasonId as ReasonIdColumn,

@@ -261,8 +261,8 @@ mod tests {
 
     #[test]
     fn another_version_is_named() {
-        let words = Manifest::read(br#"{"format": 2, "other": []}"#).unwrap_err().to_string();
-        assert!(words.contains("version 2") && words.contains("reads version 1"), "{words}");
+        let words = Manifest::read(br#"{"format": 1, "other": []}"#).unwrap_err().to_string();
+        assert!(words.contains("version 1") && words.contains("reads version 2"), "{words}");
         assert!(Manifest::read(b"{").unwrap_err().to_string().contains(MANIFEST));
     }
 }

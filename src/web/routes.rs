@@ -12,7 +12,8 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, archive, assets, batches, bottles, calendars, costs, entries, health, letters, payments, plans, problem, recipes, reminders, reports, stock, tastings, workbench,
+    api, archive, assets, batches, bottles, calendars, costs, entries, health, letters, payments, plans,
+    problem, recipes, reminders, reports, stock, tastings, workbench,
 };
 use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::domain::workbench::questions;

@@ -23,12 +23,13 @@ on_both!(
     a_request_is_carried_out_once_and_a_comma_is_a_point
 );
 
-/// Routes for somebody who is not signed in, and those that only end a session: `people_who_come_in` tries them.
-const ENTRANCES: [&str; 6] = [
+/// Routes for somebody who is not signed in or comes from a letter, and those that only end a session: `people_who_come_in` tries them.
+const ENTRANCES: [&str; 7] = [
     "/sign-in",
     "/sign-out",
     "/invitation/{secret}",
     "/set-up/{secret}",
+    "/letters/{secret}",
     "/me/password",
     "/me/sessions/{id}/end",
 ];

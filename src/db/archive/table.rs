@@ -30,8 +30,8 @@ pub const LEFT_OUT: &[(&str, &str)] = &[
         "reach",
         "secret addresses of letters and calendars, and when letters come: each member asks for them anew",
     ),
-    ("letters", "what was mailed"),
-    ("letter_lines", "what was mailed"),
+    ("letters", "what was mailed to members and when: it has been told"),
+    ("letter_lines", "what was mailed to members: it has been told"),
     ("reminders_gone", "what calendars are told for some weeks"),
     ("requests", "answers kept for requests that are sent twice: they last for days only"),
 ];

@@ -63,8 +63,8 @@ fn off(table: &'static str, id: i64, meaning: &str, what: impl Into<String>) -> 
     Off { table, id, meaning: meaning.to_owned(), what: what.into() }
 }
 
-/// What there is of an item when a year begins is what there was when the last one ended; all items together are what the
-/// cellar was worth.
+/// What there is of an item when a year begins is what there was when the last one ended; all items together are what
+/// the cellar was worth.
 fn stock(
     conn: &mut AnyConn,
     club: ClubId,
