@@ -9,14 +9,18 @@ use crate::web::body::{Form, OpenForm};
 use crate::web::extract::{Anyone, Path};
 use crate::web::form_page::FormPage;
 use crate::web::forms::{Choice, Field, FormView};
-use crate::web::input::Draft;
+use crate::web::input::{Draft, Reader};
 use crate::web::problem::Problem;
 use crate::web::respond::{self, Reply};
 use crate::web::site::{Room, Site};
 
 /// Reads when a member wants letters; none where it is left empty.
 pub fn read_wish(draft: &Draft, doer: &Doer) -> Result<Wish, Refusal> {
-    draft.read(doer, |r| Wish { hour: r.optional_whole("hour", 0..=23) })
+    draft.read(doer, hour)
+}
+
+fn hour(r: &mut Reader) -> Wish {
+    Wish { hour: r.optional_whole("hour", 0..=23) }
 }
 
 /// "07:00", as a clock shows it.
@@ -90,4 +94,27 @@ pub async fn stop_form(_: Anyone, site: Site, secret: Path<String>) -> Reply {
 pub async fn stop(_: Anyone, site: Site, secret: Path<String>, _form: OpenForm) -> Reply {
     acts::stop(&site.db, &secret.0).await?.ok_or_else(|| Problem::missing("letter"))?;
     Ok(site.see_other(&format!("/letters/{}", secret.0)))
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::{Value, json};
+
+    use super::*;
+
+    #[test]
+    fn an_hour_is_one_of_the_day_or_none() {
+        let now = "2026-06-23T10:00:00".parse().unwrap();
+        let read = |sent: Value| {
+            let draft = Draft::from_json(json!({ "hour": sent })).unwrap();
+            Reader::run(&draft, now, chrono_tz::Europe::Amsterdam, hour)
+        };
+        assert_eq!(read(json!(0)).unwrap(), Wish { hour: Some(0) });
+        assert_eq!(read(json!("23")).unwrap(), Wish { hour: Some(23) });
+        assert_eq!(read(Value::Null).unwrap(), Wish { hour: None });
+        for wrong in ["24", "-1", "7:30", "7.5", "seven"] {
+            let refusal = read(json!(wrong)).unwrap_err();
+            assert!(refusal.faults[0].message.contains("from 0 to 23"), "{wrong}: {refusal}");
+        }
+    }
 }

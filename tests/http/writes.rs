@@ -432,7 +432,7 @@ fn own_page(s: &Scene, to: &mut Vec<Write>) {
     to.push(token.post("/me/tokens", "/me/tokens".to_owned()));
     let club = asked(json!({"club": s.cellar.club.steward.club})).needs("club", Id).unkeyed();
     to.push(club.post("/me/club", "/me/club".to_owned()));
-    let letters = || asked(json!({"hour": 6})).may("hour", Whole).other("hour", json!(8));
+    let letters = || asked(json!({"hour": 6})).other("hour", json!(8));
     to.push(letters().at("PUT", "/api/v1/me/letters", "/api/v1/me/letters".to_owned()));
     to.push(letters().post("/me/letters", "/me/letters".to_owned()));
     for path in ["/me/calendar", "/me/calendar/end"] {
