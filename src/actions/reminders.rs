@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::once::{RequestKey, once};
 use super::{Done, Error, or_missing};
 use crate::db::reminders as rows;
-use crate::db::{AnyConn, Database, batches, bottles, stock};
+use crate::db::{AnyConn, Database, batches, bottles, steps, stock};
 use crate::domain::batches::Stage;
 use crate::domain::members::Taster;
 use crate::domain::refusal::Refusal;
@@ -77,8 +77,7 @@ pub async fn reconcile(
     now: Instant,
 ) -> Result<usize, Error> {
     db.write(move |conn| {
-        let today = days::local_day(now, zone);
-        let due = follow(conn, club, zone, today)?;
+        let due = follow(conn, club, zone, now)?;
         rows::keep(conn, club, &due, now)?;
         let mut made = 0;
         for reminder in &due {
@@ -93,8 +92,9 @@ fn follow(
     conn: &mut AnyConn,
     club: ClubId,
     zone: chrono_tz::Tz,
-    today: Day,
+    now: Instant,
 ) -> Result<Vec<NewReminder>, Error> {
+    let today = days::local_day(now, zone);
     let mut due = Vec::new();
     let until = today + Duration::days(AHEAD_DAYS);
     for (bottling, age, falls_on) in
@@ -114,6 +114,13 @@ fn follow(
         before = part.last().map(|batch| batch.id);
         if before.is_none() {
             break;
+        }
+    }
+    for step in steps::running(conn, club, PART)? {
+        if let Some(end) = step.ends_at().filter(|end| *end <= now) {
+            let name = if step.what.is_empty() { step.kind.name() } else { &step.what };
+            let day = days::local_day(end, zone);
+            due.push(reminders::step_over(step.record, step.batch, day, name));
         }
     }
     for line in stock::expiring(conn, club, until)? {

@@ -4,12 +4,13 @@ use serde::{Deserialize, Serialize};
 
 use super::batches::{NewReading, drawn, keep_reading, racked, transferred, weighed_off};
 use super::once::{RequestKey, once};
-use super::{Done, or_missing};
+use super::{Done, cautions, or_missing};
 use crate::db::steps::{self as rows, NewRecord};
-use crate::db::{AnyConn, Database, Failure, batches, books};
+use crate::db::{AnyConn, Database, Failure, batches, books, cautions as dangers};
 use crate::domain::batches::{ByProduct, Draw, Racking, Transfer};
+use crate::domain::cautions::{Facts, Reasons, for_step};
 use crate::domain::members::{Cellarhand, Doer};
-use crate::domain::plans::{MOST_STEPS, PlanStep};
+use crate::domain::plans::{MOST_STEPS, PlanStep, StepKind};
 use crate::domain::refusal::Refusal;
 use crate::domain::steps::{Act, RecordKind, State, Step, clock, in_turn, still_ahead};
 use crate::units::days::Instant;
@@ -54,6 +55,34 @@ fn ahead<'s>(doer: &Doer, steps: &'s [Step], line: i64, out_of_order: bool) -> D
     Ok(step)
 }
 
+/// What is known of a batch when this step is done: how warm it was measured, else how warm it should be; how long milk
+/// stands out of the cold by it.
+pub fn facts_at(facts: Facts, step: &Step, measured: Option<Measured>) -> Facts {
+    let stands = matches!(step.plan.kind, StepKind::Curdle | StepKind::SplitLactose | StepKind::Hold);
+    // Two years of minutes are a number without loss.
+    #[allow(clippy::cast_precision_loss, reason = "a step takes two years at most")]
+    let hours = step.plan.minutes.filter(|_| stands).map(|minutes| minutes as f64 / 60.0);
+    let volume = step.plan.amount.filter(|amount| amount.1 == BaseUnit::Millilitre).map(|amount| amount.0);
+    Facts {
+        liquid_c: measured.or(step.plan.target_c).map(Measured::number).or(facts.liquid_c),
+        standing_hours: hours.or(facts.standing_hours),
+        volume: facts.volume.or(volume),
+        ..facts
+    }
+}
+
+/// Refuses to go on at a danger without a reason; keeps the reasons that were given.
+fn mind(
+    conn: &mut AnyConn,
+    doer: &Doer,
+    (batch, entry): (BatchId, Option<EntryId>),
+    (step, measured): (&Step, Option<Measured>),
+    reasons: &Reasons,
+) -> Done<()> {
+    let facts = facts_at(dangers::facts(conn, doer.club, batch, doer.now)?, step, measured);
+    cautions::go_on(conn, doer, (batch, entry), &for_step(step.plan.kind, &facts), reasons)
+}
+
 /// A step that begins and takes a while.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Beginning {
@@ -63,6 +92,8 @@ pub struct Beginning {
     pub at: Option<Instant>,
     /// Although others before it are not done.
     pub out_of_order: bool,
+    /// Why one goes on in spite of a danger.
+    pub reasons: Reasons,
 }
 
 /// Begin a step: it runs until it is said to be done.
@@ -83,6 +114,7 @@ pub async fn begin(
                 Refusal::conflict("", format!("{who} began this step at {at}; it runs since then")).into()
             );
         }
+        mind(conn, doer, (batch, None), (step, None), &order.reasons)?;
         let new = NewRecord { begun_at: Some(order.at.unwrap_or(doer.now)), ..NewRecord::default() };
         Ok(rows::record(conn, doer, (batch, line), RecordKind::Done, &new)?)
     })
@@ -110,6 +142,8 @@ pub struct Doing {
     pub remark: String,
     /// Although others before it are not done.
     pub out_of_order: bool,
+    /// Why one went on in spite of a danger.
+    pub reasons: Reasons,
 }
 
 /// Record that a step was done.
@@ -125,6 +159,10 @@ pub async fn done(
         let step = ahead(doer, &steps, line, order.out_of_order)?;
         if let Some(entry) = order.entry {
             is_its_entry(conn, doer, batch, step, entry)?;
+        }
+        // What runs was gone on with when it began.
+        if !matches!(step.state(), State::Running(_)) {
+            mind(conn, doer, (batch, order.entry), (step, order.temperature_c), &order.reasons)?;
         }
         let new = NewRecord {
             begun_at: order.begun_at,
@@ -200,15 +238,26 @@ pub enum Deed {
     Transfer(Transfer),
 }
 
+/// That an entry does a step.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Mark {
+    /// The number of the step.
+    pub line: i64,
+    /// Although others before it are not done.
+    pub out_of_order: bool,
+    /// Why one goes on in spite of a danger.
+    pub reasons: Reasons,
+}
+
 /// An entry by which a step is done.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct ByEntry {
+    /// Of which batch.
+    pub batch: BatchId,
     /// What is recorded.
     pub deed: Deed,
     /// Which step it does.
-    pub step: Which,
-    /// Although others before it are not done.
-    pub out_of_order: bool,
+    pub mark: Mark,
 }
 
 /// What such an entry made.
@@ -230,16 +279,17 @@ pub async fn by_entry(
     order: ByEntry,
 ) -> Done<Booked> {
     once(db, by, key, "step by entry", order, |conn, doer, order| {
-        let Which { batch, line } = order.step;
+        let ByEntry { batch, mark, deed } = order;
+        let (batch, line) = (*batch, mark.line);
         let steps = steps_of(conn, doer, batch)?;
-        let step = ahead(doer, &steps, line, order.out_of_order).map_err(|error| match error {
+        let step = ahead(doer, &steps, line, mark.out_of_order).map_err(|error| match error {
             super::Error::Refused(refusal) if refusal.why == crate::domain::refusal::Why::Missing => {
                 Refusal::unfit("step", "There is no such step in this batch").into()
             }
             other => other,
         })?;
         let kind = step.act();
-        let (booked, remark) = match &order.deed {
+        let (booked, remark) = match deed {
             Deed::Draw(draw) if kind == if draw.pitch { Act::Pitch } else { Act::Draw } => {
                 (booked(drawn(conn, doer, draw)?), &draw.remark)
             }
@@ -258,13 +308,16 @@ pub async fn by_entry(
             }
             _ => return Err(Refusal::unfit("step", "This step is not done by an entry of this kind").into()),
         };
+        if !matches!(step.state(), State::Running(_)) {
+            mind(conn, doer, (batch, Some(booked.entry)), (step, None), &mark.reasons)?;
+        }
         let new = NewRecord {
             done_at: Some(doer.now),
             entry: Some(booked.entry),
             remark: remark.clone(),
             ..NewRecord::default()
         };
-        keep(conn, doer, order.step, step, &new)?;
+        keep(conn, doer, Which { batch, line }, step, &new)?;
         Ok(booked)
     })
     .await

@@ -10,7 +10,7 @@ use crate::domain::batches::{Stage, Standing};
 use crate::domain::books::Holding;
 use crate::domain::reports::Span;
 use crate::units::days::Day;
-use crate::units::ids::{AccountId, BatchId, ClubId, MemberId};
+use crate::units::ids::{AccountId, BatchId, ClubId, MemberId, RevisionId};
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
 
@@ -148,6 +148,29 @@ pub fn batches(
     found.sort_unstable_by_key(|batch| std::cmp::Reverse(batch.id));
     found.truncate(usize::try_from(limit).unwrap_or(usize::MAX));
     Ok(found)
+}
+
+/// The batches that were made by one of these revisions, of some stages (none means all), newest first, before `before`.
+pub fn by_revisions(
+    conn: &mut AnyConn,
+    club: ClubId,
+    revisions: &[RevisionId],
+    stages: &[Stage],
+    before: Option<BatchId>,
+    limit: i64,
+) -> Result<Vec<Batch>, Failure> {
+    let stages = if stages.is_empty() { &Stage::ALL } else { stages };
+    let mut query = batches::table
+        .filter(batches::club_id.eq(club).and(batches::stage.eq_any(stages.to_vec())))
+        .filter(batches::recipe_revision_id.eq_any(revisions.iter().copied().map(Some).collect::<Vec<_>>()))
+        .order(batches::id.desc())
+        .limit(limit)
+        .select(COLUMNS)
+        .into_boxed();
+    if let Some(before) = before {
+        query = query.filter(batches::id.lt(before));
+    }
+    Ok(query.load(conn)?)
 }
 
 /// The batches of some days, the latest first: those whose yeast was pitched then, or that were planned then and have

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::science::fermentation::{Reading, flat_days};
 use crate::units::days::Day;
-use crate::units::ids::{BatchId, BottlingId, ItemId, LotId};
+use crate::units::ids::{BatchId, BottlingId, ItemId, LotId, StepRecordId};
 
 /// What kind of thing is due.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -20,11 +20,13 @@ pub enum ReminderKind {
     UseBy,
     /// An item is low.
     Low,
+    /// A step of a batch has taken as long as it should.
+    Step,
 }
 
 impl ReminderKind {
     /// All kinds.
-    pub const ALL: [ReminderKind; 4] = [Self::Tasting, Self::Reading, Self::UseBy, Self::Low];
+    pub const ALL: [ReminderKind; 5] = [Self::Tasting, Self::Reading, Self::UseBy, Self::Low, Self::Step];
 
     /// As in the database and the API.
     pub const fn code(self) -> &'static str {
@@ -33,6 +35,7 @@ impl ReminderKind {
             Self::Reading => "reading",
             Self::UseBy => "use-by",
             Self::Low => "low",
+            Self::Step => "step",
         }
     }
 
@@ -97,6 +100,17 @@ pub fn reading(batch: BatchId, last: Day) -> NewReminder {
         due_on: last + chrono::Duration::days(READ_EVERY_DAYS),
         subject: Subject::Batch(batch),
         text: "Read gravity and temperature".to_owned(),
+    }
+}
+
+/// A step that runs and was over on `day`.
+pub fn step_over(record: StepRecordId, batch: BatchId, day: Day, step: &str) -> NewReminder {
+    NewReminder {
+        kind: ReminderKind::Step,
+        key: format!("step:{record}"),
+        due_on: day,
+        subject: Subject::Batch(batch),
+        text: format!("“{step}” is over"),
     }
 }
 

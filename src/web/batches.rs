@@ -73,6 +73,9 @@ struct BatchPage {
     bottlings: Vec<(String, String)>,
     origin: Option<(String, String)>,
     plan: Option<Part>,
+    may_record: bool,
+    /// Where a recipe is written from it: the next revision of its own, or a new one.
+    as_recipe: String,
     /// Why somebody went on in spite of a caution: the caution, the words, when and who.
     reasons: Vec<(String, String, String)>,
     /// Where the revision by which it is made stands, and its number.
@@ -212,7 +215,12 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
             .collect(),
         origin: origin.map(|(from, code)| (site.at(&format!("/batches/{from}")), code)),
         reasons: reasons.iter().map(|given| reason_row(given, who)).collect(),
-        plan: Part::of(site, &steps.iter().map(|step| step.plan.clone()).collect::<Vec<_>>(), &supplies),
+        may_record,
+        as_recipe: match &recipe {
+            Some(of) => site.at(&format!("/recipes/{}/revise?batch={id}", of.recipe)),
+            None => site.at(&format!("/recipes/new?batch={id}")),
+        },
+        plan: Part::of(site, who, id, &steps, &supplies),
         recipe: recipe.map(|recipe| {
             let at = site.at(&format!("/recipes/{}/revisions/{}", recipe.recipe, recipe.number));
             (at, recipe.number)

@@ -42,6 +42,7 @@ pub mod routes;
 pub mod server;
 pub mod site;
 pub mod spreadsheet;
+pub mod steps;
 pub mod stock;
 pub mod supplies;
 pub mod table;

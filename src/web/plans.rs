@@ -10,11 +10,13 @@ use super::frame::Frame;
 use super::respond::{self, Reply};
 use super::site::{Room, Site};
 use super::spreadsheet::{self, Cell};
+use super::steps::Timer;
 use crate::db::plans::Supply;
 use crate::db::stock::{self, Shelved};
 use crate::db::{AnyConn, Failure, batches, plans};
-use crate::domain::members::{Doer, Onlooker};
+use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::plans::{Missing, PlanStep, good, shopping};
+use crate::domain::steps::{Step, current};
 use crate::units::ids::{BatchId, ItemId};
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::quantity::{BaseUnit, Milli};
@@ -92,19 +94,27 @@ fn lasting(minutes: i64) -> String {
     }
 }
 
-/// The plan of a batch as a part of its page.
+/// The steps and supplies of a batch as a part of its page.
 #[derive(Template)]
 #[template(path = "plans/part.html")]
 pub struct Part {
-    steps: Vec<StepRow>,
+    href: String,
+    /// "3 of 9 steps are done."
+    lead: String,
+    /// Something is still to be done.
+    ahead: bool,
+    /// The step that is done now, and what runs of it.
+    current: Option<(String, Option<Timer>)>,
+    next: Vec<String>,
     /// Item, planned, drawn, and whether all of it was.
     supplies: Vec<(String, String, String, bool)>,
     shopping: String,
+    may_record: bool,
 }
 
 impl Part {
-    /// What is planned for a batch; none where nothing is.
-    pub fn of(site: &Site, steps: &[PlanStep], supplies: &[Supply]) -> Option<Self> {
+    /// What is planned and done for a batch; none where nothing is planned.
+    pub fn of(site: &Site, doer: &Doer, id: BatchId, steps: &[Step], supplies: &[Supply]) -> Option<Self> {
         if steps.is_empty() && supplies.is_empty() {
             return None;
         }
@@ -116,10 +126,24 @@ impl Part {
             let all = supply.wanted.left() == Milli::ZERO;
             (supply.name.clone(), rounded(supply.wanted.planned, supply.unit), drawn, all)
         };
+        let ahead = steps.iter().filter(|step| step.state().is_ahead()).count();
+        let now = current(steps);
+        let after = now.and_then(|now| steps.iter().position(|step| step.line == now.line));
+        let next = steps.iter().skip(after.map_or(0, |at| at + 1)).filter(|step| step.state().is_ahead());
         Some(Self {
-            steps: step_rows(steps),
+            href: site.at(&format!("/batches/{id}")),
+            lead: match (steps.len(), steps.len() - ahead) {
+                (0, _) => String::new(),
+                (all, 0) => format!("{all} steps, none of them done yet."),
+                (all, done) if all == done => "All steps are done or left out.".to_owned(),
+                (all, done) => format!("{done} of {all} steps are done or left out."),
+            },
+            ahead: ahead > 0,
+            current: now.map(|now| (now.name().to_owned(), now.ends_at().map(|ends| Timer::of(ends, doer)))),
+            next: next.take(2).map(|step| step.name().to_owned()).collect(),
             supplies: supplies.iter().map(row).collect(),
             shopping: site.at("/stores/shopping"),
+            may_record: doer.role >= Role::Cellarhand,
         })
     }
 }

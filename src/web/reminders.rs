@@ -3,6 +3,7 @@
 
 use askama::Template;
 
+mod making;
 pub mod settle;
 mod working;
 
@@ -21,6 +22,7 @@ use crate::domain::reminders::ReminderKind;
 use crate::units::days::{self, Day};
 use crate::units::ids::{BottlingId, LotId, ReminderId};
 
+use making::MakingRow;
 use working::WorkingRow;
 
 /// Reminders that Today shows as due, and as to come.
@@ -49,6 +51,7 @@ struct TodayPage {
     /// Where all of them are, and how many.
     more_due: Option<(String, i64)>,
     ways: Vec<(String, &'static str)>,
+    making: Vec<MakingRow>,
     working: Vec<WorkingRow>,
     more_working: Option<String>,
     soon: Vec<Row>,
@@ -91,6 +94,7 @@ struct Found {
     due: Vec<Reminder>,
     soon: Vec<Reminder>,
     around: Around,
+    making: Vec<making::Found>,
     working: Vec<working::Found>,
     said: Option<Reminder>,
     /// What there is on the way to the first batch, of a club that has none: places, items.
@@ -117,6 +121,7 @@ fn find(conn: &mut AnyConn, doer: &Doer, said: Option<ReminderId>) -> Result<Fou
     };
     Ok(Found {
         around: around(conn, &all)?,
+        making: making::find(conn, club)?,
         working: working::find(conn, club, WORKING + 1)?,
         due,
         soon,
@@ -146,6 +151,7 @@ pub async fn today(who: Onlooker, site: Site, query: Query<TodayQuery>) -> Reply
         due: found.due.iter().map(row).collect(),
         more_due,
         ways: ways(&site, who.role),
+        making: found.making.iter().map(|batch| making::row(&site, &who, batch)).collect(),
         working,
         more_working,
         soon: found.soon.iter().map(row).collect(),
@@ -335,6 +341,7 @@ fn act(site: &Site, doer: &Doer, reminder: &Reminder) -> Option<(String, &'stati
         ReminderKind::Low if hand => {
             (format!("/stores/receipts/new?item={}", reminder.item.as_ref()?.0), "Receive supplies")
         }
+        ReminderKind::Step => (format!("/batches/{}/now", reminder.batch.as_ref()?.0), "Look at the step"),
         ReminderKind::Reading => (format!("/batches/{}", reminder.batch.as_ref()?.0), "Look at the batch"),
         ReminderKind::Low => (format!("/stores/items/{}", reminder.item.as_ref()?.0), "Look at the item"),
     };

@@ -299,3 +299,21 @@ document.querySelectorAll("[data-await]").forEach((part) => {
     if (page.querySelector("[data-await]")?.dataset.await !== part.dataset.await) location.reload();
   }, 7000);
 });
+
+// How long something that runs still takes: counted from the server's clock, whatever the clock of the phone says.
+document.querySelectorAll("[data-ends]").forEach((part) => {
+  const ahead = Date.now() - Date.parse(part.dataset.now);
+  const ends = Date.parse(part.dataset.ends);
+  const two = (number) => String(number).padStart(2, "0");
+  const tick = () => {
+    const left = Math.round((ends + ahead - Date.now()) / 1000);
+    const [size, over] = [Math.abs(left), left <= 0];
+    const hours = Math.floor(size / 3600);
+    const minutes = Math.floor((size % 3600) / 60);
+    const clock = hours > 47 ? `${Math.round(hours / 24)} days` : hours ? `${hours} h ${two(minutes)} min` : `${minutes}:${two(size % 60)}`;
+    part.textContent = over ? `over since ${clock}` : `${clock} left`;
+    part.classList.toggle("bad", over);
+  };
+  tick();
+  setInterval(tick, 1000);
+});

@@ -7,6 +7,7 @@ mod deeds;
 mod fifo;
 mod forgotten;
 mod histories;
+mod making;
 mod model;
 mod past;
 mod payments;

@@ -2,16 +2,18 @@
 
 use undercroft::actions::batches::{self, Plan};
 use undercroft::actions::members::{self, Invitation, NewToken, Visitor};
-use undercroft::actions::{bottles, recipes, reminders, stock, tastings};
+use undercroft::actions::{bottles, recipes, reminders, steps, stock, tastings};
 use undercroft::db::Database;
 use undercroft::domain::batches::Source;
+use undercroft::domain::cautions::Reasons;
 use undercroft::domain::members::{Cellarhand, Doer, NewPerson, Onlooker, Role, Scope, Steward, Taster};
 use undercroft::domain::stock::{ItemKind, Receipt};
 use undercroft::domain::tastings::sheet::{Answer, WHOLE};
 use undercroft::units::ids::{
-    BatchId, BottlingId, InvitationId, ItemId, LotId, MemberId, RecipeId, ReminderId, TastingId, TokenId,
+    BatchId, BottlingId, InvitationId, ItemId, LotId, MemberId, RecipeId, ReminderId, StepRecordId,
+    TastingId, TokenId,
 };
-use undercroft::units::quantity::BaseUnit;
+use undercroft::units::quantity::{BaseUnit, Milli};
 use undercroft::web::extract::now;
 
 use crate::ground::cellar::{Cellar, bottling, bought, draw, item, tasting, whey};
@@ -48,6 +50,10 @@ pub struct Scene {
     pub glass: u16,
     /// A recipe that was put aside.
     pub aside: RecipeId,
+    /// A batch on paper by a recipe, of which the first step is done.
+    pub making: BatchId,
+    /// The record of that step.
+    pub record: StepRecordId,
 }
 
 impl Scene {
@@ -74,6 +80,7 @@ impl Scene {
         let tasting = to_taste(db, &cellar, &by, juice).await;
         let table = to_taste(db, &cellar, &by, juice).await;
         let glass = sit_down(db, &cellar, &by, table).await;
+        let (making, record) = begun(db, &cellar).await;
         Self {
             spare,
             corks,
@@ -89,6 +96,8 @@ impl Scene {
             table,
             glass,
             aside: aside(db, &cellar).await,
+            making,
+            record,
             cellar,
         }
     }
@@ -129,6 +138,32 @@ async fn settled(db: &Database, cellar: &Cellar) -> ReminderId {
     let by = &cellar.club.taster;
     reminders::settle(db, by, None, other, reminders::Become::Done).await.expect("it is done");
     other
+}
+
+/// A batch on paper by the recipe: its first step was done, on its own.
+async fn begun(db: &Database, cellar: &Cellar) -> (BatchId, StepRecordId) {
+    let hand = &cellar.club.hand;
+    let making = recipes::Making {
+        recipe: cellar.recipe,
+        number: None,
+        amount: Milli::new(6_000_000),
+        name: None,
+        day: day("2026-03-01"),
+    };
+    let batch = recipes::make(db, hand, None, making).await.expect("a batch on paper").id;
+    let first = steps::Doing {
+        step: steps::Which { batch, line: 1 },
+        begun_at: None,
+        at: None,
+        temperature_c: None,
+        amount: None,
+        readings: Vec::new(),
+        entry: None,
+        remark: String::new(),
+        out_of_order: false,
+        reasons: Reasons::default(),
+    };
+    (batch, steps::done(db, hand, None, first).await.expect("a step is done"))
 }
 
 /// A recipe that is not offered any more.

@@ -1,6 +1,7 @@
 //! Every write route of the API and of the pages: a request that fits, and what each of its fields takes.
 
 mod recipes;
+mod steps;
 mod tastings;
 
 use serde_json::{Value, json};
@@ -99,6 +100,7 @@ pub fn all(s: &Scene) -> Vec<Write> {
     bottles(s, &mut found);
     tastings::all(s, &mut found);
     recipes::all(s, &mut found);
+    steps::all(s, &mut found);
     people(s, &mut found);
     own_page(s, &mut found);
     found

@@ -9,13 +9,13 @@ pub mod yields;
 use super::bodies::NewBatch;
 use super::{Amount, Page};
 use crate::actions::batches as acts;
-use crate::db::Failure;
 use crate::db::batches::{self as rows, Batch, Reading};
+use crate::db::{Failure, recipes};
 use crate::domain::batches::Stage;
 use crate::domain::books::Holding;
 use crate::domain::members::{Cellarhand, Doer, Onlooker};
 use crate::domain::yields::Strength;
-use crate::units::ids::BatchId;
+use crate::units::ids::{BatchId, RecipeId};
 use crate::web::batches::read;
 use crate::web::body::Json;
 use crate::web::extract::{Key, Paging, Path, Query};
@@ -83,6 +83,8 @@ pub struct Made {
 pub struct Sift {
     /// Only batches at this stage.
     pub stage: Option<String>,
+    /// Only batches made by this recipe.
+    pub recipe: Option<String>,
 }
 
 /// Batches, newest first.
@@ -92,11 +94,19 @@ pub async fn list(
     sift: Query<Sift>,
     paging: Paging<BatchId>,
 ) -> Result<Answer<Page<BatchBody>>, Problem> {
-    let stage = sift.draft.read(&who, |r| r.optional_choice("stage", &Stage::ALL, Stage::code))?;
+    let (stage, recipe): (_, Option<RecipeId>) = sift.draft.read(&who, |r| {
+        (r.optional_choice("stage", &Stage::ALL, Stage::code), r.optional_id("recipe", "recipe"))
+    })?;
     let (club, after, limit) = (who.club, paging.after, paging.rows());
     let read = site.db.read(move |conn| {
         let stages: Vec<Stage> = stage.into_iter().collect();
-        let batches = rows::batches(conn, club, &stages, after, limit)?;
+        let batches = match recipe {
+            None => rows::batches(conn, club, &stages, after, limit)?,
+            Some(recipe) => {
+                let by = recipes::revision_ids(conn, club, recipe)?;
+                rows::by_revisions(conn, club, &by, &stages, after, limit)?
+            }
+        };
         let ids: Vec<BatchId> = batches.iter().map(|batch| batch.id).collect();
         Ok::<_, Failure>((rows::holdings(conn, &ids)?, batches))
     });

@@ -42,6 +42,12 @@ pub struct Draw {
     pub volume_after: Option<Amount>,
     /// What you want to add.
     pub remark: Option<String>,
+    /// The number of the step of the batch that this does.
+    pub step: Option<u32>,
+    /// It does the step although steps before it are not done.
+    pub out_of_order: Option<bool>,
+    /// With a step: why one goes on in spite of a danger, by the code of its rule.
+    pub reasons: Option<std::collections::BTreeMap<String, String>>,
 }
 
 /// A by-product weighed off.
@@ -63,6 +69,12 @@ pub struct ByProduct {
     pub volume_after: Option<Amount>,
     /// What you want to add.
     pub remark: Option<String>,
+    /// The number of the step of the batch that this does.
+    pub step: Option<u32>,
+    /// It does the step although steps before it are not done.
+    pub out_of_order: Option<bool>,
+    /// With a step: why one goes on in spite of a danger, by the code of its rule.
+    pub reasons: Option<std::collections::BTreeMap<String, String>>,
 }
 
 /// Drink that is lost.
@@ -88,6 +100,12 @@ pub struct Racking {
     pub volume_after: Option<Amount>,
     /// What you want to add.
     pub remark: Option<String>,
+    /// The number of the step of the batch that this does.
+    pub step: Option<u32>,
+    /// It does the step although steps before it are not done.
+    pub out_of_order: Option<bool>,
+    /// With a step: why one goes on in spite of a danger, by the code of its rule.
+    pub reasons: Option<std::collections::BTreeMap<String, String>>,
 }
 
 /// Part of a batch that becomes a batch of its own.
@@ -101,6 +119,12 @@ pub struct Split {
     pub name: Option<String>,
     /// What you want to add.
     pub remark: Option<String>,
+    /// The number of the step of the batch that this does.
+    pub step: Option<u32>,
+    /// It does the step although steps before it are not done.
+    pub out_of_order: Option<bool>,
+    /// With a step: why one goes on in spite of a danger, by the code of its rule.
+    pub reasons: Option<std::collections::BTreeMap<String, String>>,
 }
 
 /// Part of a batch that goes into another.
@@ -114,6 +138,12 @@ pub struct Blend {
     pub into: String,
     /// What you want to add.
     pub remark: Option<String>,
+    /// The number of the step of the batch that this does.
+    pub step: Option<u32>,
+    /// It does the step although steps before it are not done.
+    pub out_of_order: Option<bool>,
+    /// With a step: why one goes on in spite of a danger, by the code of its rule.
+    pub reasons: Option<std::collections::BTreeMap<String, String>>,
 }
 
 /// A value read off an instrument.

@@ -23,6 +23,7 @@ pub mod plans;
 pub mod recipes;
 pub mod reminders;
 pub mod reports;
+pub mod steps;
 pub mod stock;
 pub mod tastings;
 pub mod workbench;

@@ -49,7 +49,12 @@ pub struct StepBody {
 
 /// Steps as they are answered.
 pub(super) fn step_bodies(steps: &[PlanStep]) -> Vec<StepBody> {
-    let body = |(at, step): (usize, &PlanStep)| StepBody {
+    steps.iter().enumerate().map(|(at, step)| step_body(at, step)).collect()
+}
+
+/// A step as it is answered.
+pub(super) fn step_body(at: usize, step: &PlanStep) -> StepBody {
+    StepBody {
         number: at + 1,
         kind: step.kind.code().to_owned(),
         what: step.what.clone(),
@@ -58,8 +63,7 @@ pub(super) fn step_bodies(steps: &[PlanStep]) -> Vec<StepBody> {
         target_c: step.target_c.map(crate::units::measure::Measured::plain),
         minutes: step.minutes,
         caution: step.caution.clone(),
-    };
-    steps.iter().enumerate().map(body).collect()
+    }
 }
 
 /// A supply of a plan.

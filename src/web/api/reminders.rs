@@ -30,7 +30,7 @@ pub struct UntilQuery {
 pub struct ReminderBody {
     /// Its id.
     pub id: String,
-    /// tasting, reading, use-by or low.
+    /// tasting, reading, use-by, low or step.
     pub kind: String,
     /// What to do.
     pub text: String,

@@ -6,11 +6,12 @@ use super::course::Course;
 use super::read;
 use crate::actions::batches as acts;
 use crate::db::batches::{self as rows, Batch};
+use crate::db::recipes;
 use crate::domain::batches::Stage;
 use crate::domain::books::Holding;
 use crate::domain::members::{Cellarhand, Doer, Onlooker, Role};
 use crate::units::days;
-use crate::units::ids::BatchId;
+use crate::units::ids::{BatchId, RecipeId};
 use crate::units::quantity::BaseUnit;
 use crate::web::body::Form;
 use crate::web::extract::{Paging, Query};
@@ -30,6 +31,8 @@ const LIST: i64 = 40;
 struct ListPage {
     frame: Frame,
     lead: String,
+    /// The recipe by which all of them are made, and where it is.
+    by: Option<(String, String)>,
     may_record: bool,
     views: Vec<(String, String, bool)>,
     rows: Vec<ListRow>,
@@ -53,6 +56,8 @@ struct ListRow {
 pub struct Sift {
     /// `open` (not ended: the default), a stage, or `all`.
     pub stage: Option<String>,
+    /// Only those made by this recipe.
+    pub recipe: Option<String>,
 }
 
 fn stages(sift: Option<&str>) -> Vec<Stage> {
@@ -69,19 +74,34 @@ pub async fn show(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<B
     let chosen = sift.draft.typed("stage").filter(|stage| !stage.is_empty());
     let wanted = stages(chosen.as_deref());
     let after = paging.after;
+    let recipe: Option<RecipeId> = sift.draft.read(&who, |r| {
+        r.text("stage");
+        r.optional_id("recipe", "recipe")
+    })?;
     let read = site.read(&who, move |conn, doer| {
-        let batches = rows::batches(conn, doer.club, &wanted, after, LIST + 1)?;
+        let by = match recipe {
+            Some(recipe) => recipes::revisions(conn, doer.club, recipe)?,
+            None => Vec::new(),
+        };
+        let batches = match recipe {
+            Some(_) => {
+                let ids: Vec<_> = by.iter().map(|told| told.id).collect();
+                rows::by_revisions(conn, doer.club, &ids, &wanted, after, LIST + 1)?
+            }
+            None => rows::batches(conn, doer.club, &wanted, after, LIST + 1)?,
+        };
         let ids: Vec<BatchId> = batches.iter().map(|batch| batch.id).collect();
         let mut courses = Vec::new();
         for batch in batches.iter().filter(|batch| batch.stage == Stage::Working) {
             courses.extend(Course::find(conn, batch.id)?.map(|course| (batch.id, course)));
         }
-        Ok((batches, rows::holdings(conn, &ids)?, courses))
+        Ok((batches, rows::holdings(conn, &ids)?, courses, by))
     });
-    let (facts, (batches, holdings, courses)) = read.await?;
+    let (facts, (batches, holdings, courses, by)) = read.await?;
+    let of = recipe.map(|recipe| format!("&recipe={recipe}")).unwrap_or_default();
     let more = (batches.len() > 40).then(|| {
         let stage = chosen.as_deref().unwrap_or("open");
-        site.at(&format!("/batches?stage={stage}&after={}", batches[39].id))
+        site.at(&format!("/batches?stage={stage}{of}&after={}", batches[39].id))
     });
     let views = [
         ("open", "Under way"),
@@ -97,10 +117,13 @@ pub async fn show(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<B
             1 => "One batch is working.".to_owned(),
             working => format!("{working} batches are working."),
         },
+        by: recipe
+            .zip(by.first())
+            .map(|(recipe, told)| (told.drink.clone(), site.at(&format!("/recipes/{recipe}")))),
         may_record: who.role >= Role::Cellarhand,
         views: views
             .map(|(code, name)| {
-                (site.at(&format!("/batches?stage={code}")), name.to_owned(), code == current)
+                (site.at(&format!("/batches?stage={code}{of}")), name.to_owned(), code == current)
             })
             .into(),
         rows: batches

@@ -13,7 +13,7 @@ use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::stock::Item;
 use crate::units::ids::{BatchId, ItemId};
 use crate::web::body::Form;
-use crate::web::extract::Path;
+use crate::web::extract::{Path, Query};
 use crate::web::form_page::FormPage;
 use crate::web::input::Draft;
 use crate::web::problem::Problem;
@@ -22,6 +22,7 @@ use crate::web::site::{Room, Site};
 use crate::web::supplies;
 
 mod forms;
+mod of_step;
 
 use forms::form;
 
@@ -169,6 +170,8 @@ struct Material {
     others: Vec<Batch>,
     course: Option<Course>,
     units: Units,
+    /// The step that it does.
+    step: Option<of_step::OfStep>,
 }
 
 fn material(
@@ -200,18 +203,38 @@ fn material(
             .filter(|other| other.id != id)
             .collect(),
         course: Course::of_readings(readings.iter()),
+        step: of_step::find(conn, doer, id, draft)?,
         units: stock::units(conn, club, &items, &lots)?,
         batch,
     }))
 }
 
-/// Shows the form of a task.
-pub async fn show(hand: Cellarhand, site: Site, path: Path<(BatchId, String)>) -> Reply {
+/// Which step a task does.
+#[derive(serde::Deserialize, utoipa::ToSchema)]
+pub struct ForStep {
+    /// The number of the step.
+    pub step: Option<String>,
+}
+
+/// Shows the form of a task; of a step, it is filled with what the step says.
+pub async fn show(
+    hand: Cellarhand,
+    site: Site,
+    path: Path<(BatchId, String)>,
+    asked: Query<ForStep>,
+) -> Reply {
     let (id, task) = which(path.0)?;
-    let (facts, found) =
-        site.read(&hand, move |conn, doer| material(conn, doer, id, &Draft::default())).await?;
+    let draft = asked.draft;
+    let (facts, found) = site.read(&hand, move |conn, doer| material(conn, doer, id, &draft)).await?;
     let found = found.ok_or_else(|| Problem::missing("batch"))?;
-    let view = form(&site, &hand, task, &found, &Draft::default());
+    let filled = found.step.as_ref().map(of_step::filled).unwrap_or_default();
+    let draft = Draft::from_form(filled.into_iter())?;
+    let mut view = form(&site, &hand, task, &found, &draft);
+    for field in view.groups.iter_mut().flat_map(|group| &mut group.fields) {
+        if let Some(text) = draft.typed(&field.name) {
+            field.value = text;
+        }
+    }
     let frame = site.frame(&hand, Room::Batches, task.says().1, facts);
     respond::page(&FormPage::new(frame, Some(up(&site, &found.batch)), view))
 }
@@ -242,8 +265,14 @@ fn up(site: &Site, batch: &Batch) -> (String, String) {
 }
 
 async fn act(site: &Site, hand: &Cellarhand, task: Task, found: &Material, sent: &Form) -> Done<String> {
-    let (db, draft, key) = (&site.db, &sent.draft, sent.key.clone());
-    let id = found.batch.id;
+    let (db, key, id) = (&site.db, sent.key.clone(), found.batch.id);
+    let mut draft = sent.draft.clone();
+    let mark = of_step::mark(&mut draft, hand)?;
+    let draft = &draft;
+    if let Some(mark) = mark {
+        of_step::record(site, hand, task, found, (draft, key), mark).await?;
+        return Ok(format!("/batches/{id}/now"));
+    }
     match task {
         Task::Draw | Task::Pitch => {
             let order = read::draw(draft, hand, id, task == Task::Pitch, &found.units)?;

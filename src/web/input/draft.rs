@@ -85,6 +85,15 @@ impl Draft {
         self.root.as_object_mut()?.remove(name).as_ref().and_then(text_of)
     }
 
+    /// Take some fields out, with all that is under them, as a draft of their own.
+    pub(in crate::web) fn part(&mut self, names: &[&str]) -> Self {
+        let mut part = Map::new();
+        if let Some(fields) = self.root.as_object_mut() {
+            part.extend(names.iter().filter_map(|name| fields.remove_entry(*name)));
+        }
+        Self { root: Value::Object(part), strict: self.strict }
+    }
+
     /// The texts by their names, as a struct that has a field for each.
     pub(in crate::web) fn texts<T: DeserializeOwned>(&self) -> Option<T> {
         serde_json::from_value(self.root.clone()).ok()

@@ -139,6 +139,12 @@ impl<'d> Reader<'d> {
         self.optional(field, |text| days::read_instant(text, zone, now)).unwrap_or(now)
     }
 
+    /// When something happened: up to now, or not said.
+    pub fn optional_instant(&mut self, field: &str) -> Option<Instant> {
+        let (now, zone) = (self.now, self.zone);
+        self.optional(field, |text| days::read_instant(text, zone, now))
+    }
+
     /// A quantity above zero.
     pub fn quantity(&mut self, field: &str, unit: BaseUnit) -> Milli {
         self.with(field, Milli::ZERO, |text| Milli::read(text, unit))

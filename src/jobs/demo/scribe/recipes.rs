@@ -7,8 +7,9 @@ use super::{Scribe, Stamp, cell, known, optional};
 use crate::actions::Done;
 use crate::actions::batches::{self, NewReading};
 use crate::actions::recipes::{self as acts, Making, NewRevision, Revising};
-use crate::actions::steps::{self as made, Adding, Beginning, ByEntry, Deed, Doing, Which};
+use crate::actions::steps::{self as made, Adding, Beginning, ByEntry, Deed, Doing, Mark, Which};
 use crate::db::steps::steps;
+use crate::domain::cautions::Reasons;
 use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::plans::{PlanStep, PlanSupply, StepKind, read_duration};
 use crate::domain::recipes::{Goals, Revision, read_months};
@@ -121,8 +122,8 @@ impl Scribe<'_> {
             let minutes = 20 * i64::try_from(at - before).unwrap_or(1);
             self.as_planned(stamp, batch, step, stamp.by.now - Duration::minutes(minutes)).await?;
         }
-        let step = Which { batch, line: ahead[at].line };
-        let order = ByEntry { deed, step, out_of_order: true };
+        let mark = Mark { line: ahead[at].line, out_of_order: true, reasons: Reasons::default() };
+        let order = ByEntry { batch, deed, mark };
         made::by_entry(self.db, &stamp.by, None, order).await.map(|booked| booked.entry)
     }
 
@@ -138,6 +139,7 @@ impl Scribe<'_> {
             entry: None,
             remark: String::new(),
             out_of_order: true,
+            reasons: Reasons::default(),
         };
         made::done(self.db, &stamp.by, None, order).await.map(|_| ())
     }
@@ -178,7 +180,7 @@ impl Scribe<'_> {
         };
         let step = Which { batch, line };
         if row.what == "begin" {
-            let order = Beginning { step, at: None, out_of_order: false };
+            let order = Beginning { step, at: None, out_of_order: false, reasons: Reasons::default() };
             return made::begin(self.db, &by, None, order).await.map(|_| ());
         }
         let kind = if row.what == "sample" { ReadingKind::Ph } else { ReadingKind::Temperature };
@@ -194,6 +196,7 @@ impl Scribe<'_> {
             entry: None,
             remark: row.note.clone(),
             out_of_order: false,
+            reasons: Reasons::default(),
         };
         made::done(self.db, &by, None, order).await.map(|_| ())
     }

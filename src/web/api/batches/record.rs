@@ -3,6 +3,8 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use crate::actions::once::RequestKey;
+use crate::actions::steps::{self, Booked, ByEntry, Deed, Mark};
 use crate::actions::{batches as acts, bottles, reversals};
 use crate::db::AnyConn;
 use crate::db::batches as rows;
@@ -21,6 +23,7 @@ use crate::web::input::Draft;
 use crate::web::problem::Problem;
 use crate::web::respond::Created;
 use crate::web::site::Site;
+use crate::web::steps::read::mark;
 use crate::web::supplies;
 
 /// What was recorded.
@@ -57,6 +60,23 @@ async fn units(site: &Site, doer: &Doer, draft: &Draft, path: &str) -> Result<Un
     Ok(site.db.read(move |conn: &mut AnyConn| stock::units(conn, club, &items, &lots)).await?)
 }
 
+/// What was sent, without the step that it does.
+fn of_step(mut draft: Draft, hand: &Cellarhand) -> Result<(Draft, Option<Mark>), Problem> {
+    let mark = mark(&mut draft, hand)?;
+    Ok((draft, mark))
+}
+
+/// Records an entry together with the step that it does.
+async fn by_entry(
+    site: &Site,
+    hand: &Cellarhand,
+    key: Option<RequestKey>,
+    batch: BatchId,
+    (deed, mark): (Deed, Mark),
+) -> Result<Booked, Problem> {
+    Ok(steps::by_entry(&site.db, hand, key, ByEntry { batch, deed, mark }).await?)
+}
+
 /// Draws supplies into a batch.
 pub async fn draw(
     hand: Cellarhand,
@@ -66,8 +86,12 @@ pub async fn draw(
     sent: Json<Draw>,
 ) -> Result<Created<Recorded>, Problem> {
     let units = units(&site, &hand, &sent.draft, "lines").await?;
-    let order = read::draw(&sent.draft, &hand, path.0, false, &units)?;
-    let entry = acts::draw(&site.db, &hand, key, order).await?;
+    let (draft, mark) = of_step(sent.draft, &hand)?;
+    let order = read::draw(&draft, &hand, path.0, false, &units)?;
+    let entry = match mark {
+        None => acts::draw(&site.db, &hand, key, order).await?,
+        Some(mark) => by_entry(&site, &hand, key, path.0, (Deed::Draw(order), mark)).await?.entry,
+    };
     recorded(&site, &hand, path.0, entry).await
 }
 
@@ -80,8 +104,12 @@ pub async fn pitch(
     sent: Json<Draw>,
 ) -> Result<Created<Recorded>, Problem> {
     let units = units(&site, &hand, &sent.draft, "lines").await?;
-    let order = read::draw(&sent.draft, &hand, path.0, true, &units)?;
-    let entry = acts::draw(&site.db, &hand, key, order).await?;
+    let (draft, mark) = of_step(sent.draft, &hand)?;
+    let order = read::draw(&draft, &hand, path.0, true, &units)?;
+    let entry = match mark {
+        None => acts::draw(&site.db, &hand, key, order).await?,
+        Some(mark) => by_entry(&site, &hand, key, path.0, (Deed::Draw(order), mark)).await?.entry,
+    };
     recorded(&site, &hand, path.0, entry).await
 }
 
@@ -105,7 +133,13 @@ pub async fn by_product(
     sent: Json<ByProduct>,
 ) -> Result<Created<WeighedOff>, Problem> {
     let units = units(&site, &hand, &sent.draft, "lines").await?;
-    let order = read::by_product(&sent.draft, &hand, path.0, &units)?;
+    let (draft, mark) = of_step(sent.draft, &hand)?;
+    let order = read::by_product(&draft, &hand, path.0, &units)?;
+    if let Some(mark) = mark {
+        let booked = by_entry(&site, &hand, key, path.0, (Deed::ByProduct(order), mark)).await?;
+        let (lot, code) = booked.lot.map(|(lot, code)| (lot.to_string(), code)).unwrap_or_default();
+        return Ok(Created(WeighedOff { entry: booked.entry.to_string(), lot, code }));
+    }
     let made = acts::by_product(&site.db, &hand, key, order).await?;
     Ok(Created(WeighedOff { entry: made.entry.to_string(), lot: made.lot.to_string(), code: made.code }))
 }

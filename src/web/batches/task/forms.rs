@@ -1,6 +1,6 @@
 //! The form of each task.
 
-use super::{Material, Task, up};
+use super::{Material, Task, of_step, up};
 use crate::db::stock::Place;
 use crate::domain::cautions::cautions;
 use crate::domain::members::Doer;
@@ -78,7 +78,8 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
                 .hint("All that is left in it, and its cost, becomes a loss."),
         ]),
     };
-    cautions(&found.known, task.doing()).iter().map(shown).fold(view, FormView::caution)
+    let view = cautions(&found.known, task.doing()).iter().map(shown).fold(view, FormView::caution);
+    of_step::asked(view, found, task, draft)
 }
 
 fn draw_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
