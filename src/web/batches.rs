@@ -18,6 +18,7 @@ use super::extract::{Paging, Path};
 use super::frame::Frame;
 use super::plans::Part;
 use super::problem::Problem;
+use super::recipes::{CameOff, came_off};
 use super::respond::{self, Reply};
 use super::site::{Room, Site};
 use super::trail::Trail;
@@ -73,6 +74,8 @@ struct BatchPage {
     bottlings: Vec<(String, String)>,
     origin: Option<(String, String)>,
     plan: Option<Part>,
+    /// Its steps are what is done now.
+    making: bool,
     may_record: bool,
     /// Where a recipe is written from it: the next revision of its own, or a new one.
     as_recipe: String,
@@ -106,6 +109,7 @@ pub struct Found {
     steps: Vec<Step>,
     supplies: Vec<plans::Supply>,
     recipe: Option<recipes::Followed>,
+    came_off: Vec<CameOff>,
     origin: Option<(BatchId, String)>,
     entries: Vec<books::Told>,
     reasons: Vec<cautions::Given>,
@@ -127,6 +131,7 @@ pub fn find(
         Some(from) => Some((from, rows::named(conn, club, from)?.0)),
         None => None,
     };
+    let recipe = recipes::followed_by(conn, club, id)?;
     Ok(Some(Found {
         standing: rows::standing(conn, club, id)?,
         readings: rows::readings(conn, club, id, i64::MAX)?,
@@ -134,7 +139,8 @@ pub fn find(
         bottlings: bottles::of_batch(conn, club, id)?,
         steps: steps::steps(conn, club, id)?,
         supplies: plans::supplies(conn, club, id)?,
-        recipe: recipes::followed_by(conn, club, id)?,
+        came_off: came_off(conn, doer, id, recipe.as_ref())?,
+        recipe,
         entries: books::tell(conn, club, Which::Batch(id), before, TRAIL + 1)?,
         reasons: cautions::given(conn, club, cautions::Which::Batch(id), REASONS)?,
         origin,
@@ -160,6 +166,7 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         steps,
         supplies,
         recipe,
+        came_off,
         origin,
         reasons,
         mut entries,
@@ -216,11 +223,12 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         origin: origin.map(|(from, code)| (site.at(&format!("/batches/{from}")), code)),
         reasons: reasons.iter().map(|given| reason_row(given, who)).collect(),
         may_record,
+        making: batch.stage <= Stage::Preparing && steps.iter().any(|step| step.state().is_ahead()),
         as_recipe: match &recipe {
             Some(of) => site.at(&format!("/recipes/{}/revise?batch={id}", of.recipe)),
             None => site.at(&format!("/recipes/new?batch={id}")),
         },
-        plan: Part::of(site, who, id, &steps, &supplies),
+        plan: Part::of(site, who, id, &steps, &supplies, &came_off),
         recipe: recipe.map(|recipe| {
             let at = site.at(&format!("/recipes/{}/revisions/{}", recipe.recipe, recipe.number));
             (at, recipe.number)

@@ -7,6 +7,7 @@ use askama::Template;
 
 use super::extract::Query;
 use super::frame::Frame;
+use super::recipes::CameOff;
 use super::respond::{self, Reply};
 use super::site::{Room, Site};
 use super::spreadsheet::{self, Cell};
@@ -108,13 +109,22 @@ pub struct Part {
     next: Vec<String>,
     /// Item, planned, drawn, and whether all of it was.
     supplies: Vec<(String, String, String, bool)>,
+    /// What comes off: what the recipe expects of so much base, and what was weighed.
+    came_off: Vec<(String, String, String)>,
     shopping: String,
     may_record: bool,
 }
 
 impl Part {
     /// What is planned and done for a batch; none where nothing is planned.
-    pub fn of(site: &Site, doer: &Doer, id: BatchId, steps: &[Step], supplies: &[Supply]) -> Option<Self> {
+    pub fn of(
+        site: &Site,
+        doer: &Doer,
+        id: BatchId,
+        steps: &[Step],
+        supplies: &[Supply],
+        came_off: &[CameOff],
+    ) -> Option<Self> {
         if steps.is_empty() && supplies.is_empty() {
             return None;
         }
@@ -142,6 +152,16 @@ impl Part {
             current: now.map(|now| (now.name().to_owned(), now.ends_at().map(|ends| Timer::of(ends, doer)))),
             next: next.take(2).map(|step| step.name().to_owned()).collect(),
             supplies: supplies.iter().map(row).collect(),
+            came_off: came_off
+                .iter()
+                .map(|off| {
+                    let weighed = match off.weighed {
+                        Milli::ZERO => "nothing yet".to_owned(),
+                        weighed => weighed.shown(off.unit),
+                    };
+                    (off.name.clone(), rounded(off.expected, off.unit), weighed)
+                })
+                .collect(),
             shopping: site.at("/stores/shopping"),
             may_record: doer.role >= Role::Cellarhand,
         })

@@ -23,13 +23,13 @@ use crate::db::stock;
 use crate::db::{AnyConn, Failure};
 use crate::domain::members::{Cellarhand, Doer, Onlooker, Role};
 use crate::domain::plans::PlanSupply;
-use crate::domain::recipes::{Revision, days_of_months};
+use crate::domain::recipes::{Revision, in_proportion};
 use crate::domain::stock::Item;
 use crate::units::days;
-use crate::units::ids::{ItemId, RecipeId};
+use crate::units::ids::{BatchId, ItemId, RecipeId};
 use crate::units::measure::Measured;
 use crate::units::number;
-use crate::units::quantity::BaseUnit;
+use crate::units::quantity::{BaseUnit, Milli};
 
 use read::exact;
 
@@ -252,19 +252,49 @@ fn goals(revision: &Revision) -> Vec<(&'static str, String)> {
     found
 }
 
-/// "6, 12 and 24 months (183, 365 and 731 days)".
+/// "6, 12 and 24 months".
 pub(super) fn months(ages: &[u32]) -> String {
-    let listed = |ages: &[u32]| {
-        let texts: Vec<String> = ages.iter().map(u32::to_string).collect();
-        match texts.split_last() {
-            Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
-            Some((last, _)) => last.clone(),
-            None => String::new(),
-        }
+    let texts: Vec<String> = ages.iter().map(u32::to_string).collect();
+    let listed = match texts.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+        Some((last, _)) => last.clone(),
+        None => String::new(),
     };
-    let days: Vec<u32> = ages.iter().map(|age| days_of_months(*age)).collect();
-    let unit = if ages == [1] { "month" } else { "months" };
-    format!("{} {unit} ({} days)", listed(ages), listed(&days))
+    format!("{listed} {}", if ages == [1] { "month" } else { "months" })
+}
+
+/// A by-product of a batch, and what its recipe expects of as much base as was drawn.
+pub struct CameOff {
+    /// What it is.
+    pub name: String,
+    /// What it is counted in.
+    pub unit: BaseUnit,
+    /// How much the recipe expects.
+    pub expected: Milli,
+    /// How much was weighed off.
+    pub weighed: Milli,
+}
+
+/// What came off a batch against what its recipe expects; nothing of a batch without a recipe, or without its base.
+pub fn came_off(
+    conn: &mut AnyConn,
+    doer: &Doer,
+    batch: BatchId,
+    by: Option<&rows::Followed>,
+) -> Result<Vec<CameOff>, Failure> {
+    let Some(by) = by else { return Ok(Vec::new()) };
+    let revision = rows::revision(conn, doer.club, by.recipe, by.number)?.revision;
+    let made = rows::as_made(conn, doer.club, batch)?;
+    let amount = |item, off| made.iter().find(|one| (one.item, one.off) == (item, off)).map(|one| one.amount);
+    let Some(base) = amount(revision.base.item, false) else { return Ok(Vec::new()) };
+    let items = stock::items_of(conn, doer.club, &revision.items())?;
+    let of = |line: &PlanSupply| {
+        let item = items.get(&line.item)?;
+        let (expected, _) = in_proportion(line.amount, revision.base.amount, base)?;
+        let weighed = amount(line.item, true).unwrap_or_default();
+        Some(CameOff { name: item.name.clone(), unit: item.unit, expected, weighed })
+    };
+    Ok(revision.by_products.iter().filter_map(of).collect())
 }
 
 /// Puts a recipe aside.

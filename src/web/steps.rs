@@ -92,13 +92,16 @@ pub fn step_cautions(known: &rules::Facts, step: &Step) -> Vec<Caution> {
         .then(|| Caution::new("Caution at this step", [step.plan.caution.clone()]));
     let facts = facts_at(known.clone(), step, None);
     let running = matches!(step.state(), State::Running(_));
+    // What runs was begun with all of them in sight; what is dangerous stays so.
+    let stands = |caution: &rules::Caution| !running || caution.needs_reason;
     let shown = |caution: rules::Caution| {
         let mut shown = cautions::shown(&caution);
         // Who began it has said why.
         shown.reason = shown.reason.filter(|_| !running);
         shown
     };
-    written.into_iter().chain(rules::for_step(step.plan.kind, &facts).into_iter().map(shown)).collect()
+    let of_rules = rules::for_step(step.plan.kind, &facts);
+    written.into_iter().chain(of_rules.into_iter().filter(stands).map(shown)).collect()
 }
 
 fn shown_cautions(found: &Found, step: &Step) -> Vec<Caution> {

@@ -170,7 +170,8 @@ async fn an_entry_does_a_step_while_it_stands(ground: &Ground) {
     assert_eq!(all(&db, hand, batch).await[0].state(), State::Open, "the step is open again");
 
     // An entry that was recorded without the step is named afterwards, once.
-    let plain = batches::draw(&db, hand, None, milk(&cellar, batch)).await.expect("milk is drawn");
+    let today = Draw { day: hand.today(), ..milk(&cellar, batch) };
+    let plain = batches::draw(&db, hand, None, today).await.expect("milk is drawn");
     let reversed = Doing { entry: Some(entry), ..doing(batch, 1) };
     refused(actions::done(&db, hand, None, reversed).await, Why::Unfit, "was reversed");
     let foreign = Doing { entry: Some(cellar.draw), ..doing(batch, 1) };
@@ -179,6 +180,7 @@ async fn an_entry_does_a_step_while_it_stands(ground: &Ground) {
     actions::done(&db, hand, None, named).await.expect("this entry did it");
     let off = undercroft::domain::batches::ByProduct {
         quantity: Milli::new(1_500_000),
+        day: hand.today(),
         ..curds_off(batch, cellar.curds, cellar.place)
     };
     let mut order = by_entry(batch, 3, Deed::ByProduct(off));

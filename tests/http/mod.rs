@@ -5,6 +5,7 @@ mod cautions;
 mod described;
 mod foreign;
 mod main_job;
+mod making;
 mod plans;
 mod refusals;
 pub mod scene;

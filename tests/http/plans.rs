@@ -227,8 +227,13 @@ async fn it_works_on_pages(ground: &Ground) {
     assert_eq!(made.status, 303, "{}", made.body);
     let batch = house.page(&cookie, made.location.split('#').next().expect("a path"));
     assert_eq!(batch.status, 200);
-    for words in ["What is planned", "Split the lactose", "Boil down", "Cane sugar", "nothing yet"] {
+    for words in ["Making it", "Next: Warm the milk", "Cane sugar", "nothing yet"] {
         assert!(batch.body.contains(words), "{words}");
+    }
+    let steps =
+        house.page(&cookie, &format!("{}/steps", made.location.split('#').next().expect("a path"))).body;
+    for words in ["Split the lactose", "Boil down", "none of them done yet"] {
+        assert!(steps.contains(words), "{words}");
     }
     let list = house.page(&cookie, "/stores/shopping");
     assert_eq!(list.status, 200);

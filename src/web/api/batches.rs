@@ -122,7 +122,14 @@ pub async fn add(
     Key(key): Key,
     sent: Json<NewBatch>,
 ) -> Result<Created<Made>, Problem> {
-    let made = acts::plan(&site.db, &hand, key, read::plan(&sent.draft, &hand)?).await?;
+    let mut draft = sent.draft;
+    let named = draft.part(&["recipe"]);
+    let recipe: Option<RecipeId> = named.read(&hand, |r| r.optional_id("recipe", "recipe"))?;
+    let plan = read::plan(&draft, &hand)?;
+    let made = match recipe {
+        None => acts::plan(&site.db, &hand, key, plan).await?,
+        Some(recipe) => super::recipes::of_plan(&site, &hand, key, recipe, plan).await?,
+    };
     let stage = Stage::Planned.code().to_owned();
     Ok(Created(Made { id: made.id.to_string(), code: made.code, stage }))
 }

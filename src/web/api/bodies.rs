@@ -16,6 +16,8 @@ pub struct NewBatch {
     pub base_volume: Option<Amount>,
     /// When it was planned; today if left out.
     pub day: Option<String>,
+    /// The recipe by which it is made: its latest revision, scaled to the base volume.
+    pub recipe: Option<String>,
 }
 
 /// One supply. Either `lot`, or `item`: then the first to expire goes first.

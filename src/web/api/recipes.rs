@@ -10,12 +10,15 @@ pub use sent::{BatchOfRecipe, NewRecipe, NextRevision};
 
 use super::plans::StepBody;
 use super::{Amount, Page};
+use crate::actions::batches::{Plan, Planned};
+use crate::actions::once::RequestKey;
 use crate::actions::recipes as acts;
 use crate::db::recipes::{self as rows, Kept, Listed, Told};
 use crate::db::{Failure, stock};
 use crate::domain::members::{Cellarhand, Onlooker};
 use crate::domain::plans::PlanSupply;
 use crate::domain::recipes::Revision;
+use crate::domain::refusal::Refusal;
 use crate::units::ids::{BatchId, ItemId, RecipeId};
 use crate::units::measure::Measured;
 use crate::units::quantity::BaseUnit;
@@ -423,6 +426,30 @@ pub async fn make(
     let made = acts::make(&site.db, &hand, key, order).await?;
     let stage = crate::domain::batches::Stage::Planned.code().to_owned();
     Ok(Created(Made { id: made.id.to_string(), code: made.code, stage }))
+}
+
+/// Makes a plan a batch by the latest revision of a recipe, scaled to its base volume.
+pub(super) async fn of_plan(
+    site: &Site,
+    hand: &Cellarhand,
+    key: Option<RequestKey>,
+    recipe: RecipeId,
+    plan: Plan,
+) -> Result<Planned, Problem> {
+    let doer = hand.clone();
+    let found = site.db.read(move |conn| find(conn, &doer, recipe, None)).await?;
+    let found = found.ok_or_else(|| Refusal::unfit("recipe", "There is no such recipe in this club"))?;
+    let base = found.kept.revision.base.item;
+    if found.unit(base) != BaseUnit::Millilitre {
+        let said =
+            format!("This recipe is for a mass of {}: make its batch under the recipe", found.name(base));
+        return Err(Refusal::unfit("recipe", said).into());
+    }
+    let amount = plan.base_volume.ok_or_else(|| {
+        Refusal::unfit("base_volume", "Write how much base there is: the recipe is scaled to it")
+    })?;
+    let order = acts::Making { recipe, number: None, amount, name: Some(plan.name), day: plan.day };
+    Ok(acts::make(&site.db, hand, key, order).await?)
 }
 
 /// A batch as a recipe could be written from it.

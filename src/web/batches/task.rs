@@ -4,14 +4,15 @@ use super::course::Course;
 use super::read;
 use crate::actions::{Done, Error, batches as acts, bottles};
 use crate::db::batches::{self, Batch};
-use crate::db::cautions;
 use crate::db::stock::{self, Place, StockFilter, Stocked, Units};
 use crate::db::{AnyConn, Failure};
+use crate::db::{cautions, recipes};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::cautions::{Doing, Facts};
 use crate::domain::members::{Cellarhand, Doer};
+use crate::domain::recipes::days_of_months;
 use crate::domain::stock::Item;
-use crate::units::ids::{BatchId, ItemId};
+use crate::units::ids::{BatchId, ClubId, ItemId};
 use crate::web::body::Form;
 use crate::web::extract::{Path, Query};
 use crate::web::form_page::FormPage;
@@ -172,6 +173,8 @@ struct Material {
     units: Units,
     /// The step that it does.
     step: Option<of_step::OfStep>,
+    /// The ages at which its recipe says it should be tasted, in days.
+    ages: Vec<u32>,
 }
 
 fn material(
@@ -204,9 +207,16 @@ fn material(
             .collect(),
         course: Course::of_readings(readings.iter()),
         step: of_step::find(conn, doer, id, draft)?,
+        ages: ages(conn, club, id)?,
         units: stock::units(conn, club, &items, &lots)?,
         batch,
     }))
+}
+
+fn ages(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Vec<u32>, Failure> {
+    let Some(by) = recipes::followed_by(conn, club, id)? else { return Ok(Vec::new()) };
+    let goals = recipes::revision(conn, club, by.recipe, by.number)?.revision.goals;
+    Ok(goals.tasting_ages_months.into_iter().map(days_of_months).collect())
 }
 
 /// Which step a task does.

@@ -79,7 +79,16 @@ pub async fn compared(
     });
     let (facts, found) = read.await?;
     let (from, to) = found.ok_or_else(|| Problem::missing("revision"))?;
-    let rows = differences(&from.kept.revision, &to.kept.revision);
+    let mut rows = differences(&from.kept.revision, &to.kept.revision);
+    // Steps in the order in which they are done.
+    let steps = |one: &Difference| one.part == Part::Step;
+    if let Some(first) = rows.iter().position(steps) {
+        let last = rows.iter().rposition(steps).unwrap_or(first);
+        rows[first..=last].sort_by_key(|one| match one.to.as_ref().or(one.from.as_ref()) {
+            Some(Said::Step(number, _)) => *number,
+            _ => 0,
+        });
+    }
     let rows = rows.iter().map(|one| row(one, &from, &to)).collect();
     Ok((facts, Compared { from, to, rows }))
 }

@@ -1,4 +1,4 @@
-//! What was got out of what was put in: batch by batch, by drink, by year.
+//! What was got out of what was put in: batch by batch, by drink, by recipe, by year.
 
 use std::collections::BTreeMap;
 
@@ -7,6 +7,7 @@ use chrono::Datelike;
 use super::asked::Asked;
 use super::report::{Column, Report, Row, Table, Value, figures, in_file, on_page, picture, text};
 use crate::db::batches::{self, Batch};
+use crate::db::recipes;
 use crate::db::{AnyConn, Failure};
 use crate::domain::batches::Stage;
 use crate::domain::members::Doer;
@@ -110,6 +111,25 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, asked: &Asked) -> Result<Report, 
         by_drink.entry(&batch.name).or_default().add(story);
         by_year.entry(batch.begun_on().year()).or_default().add(story);
     }
+    let ids: Vec<BatchId> = found.iter().map(|row| row.0.id).collect();
+    let followed = recipes::followed(conn, doer.club, &ids)?;
+    let mut by_recipe = BTreeMap::<(&str, i64), Sums>::new();
+    for (batch, story) in &found {
+        if let Some(by) = followed.get(&batch.id) {
+            by_recipe.entry((&by.drink, by.number)).or_default().add(story);
+        }
+    }
+    let of_recipes = by_recipe
+        .iter()
+        .map(|((drink, number), sums)| row(Value::typed(format!("{drink}, revision {number}")), sums));
+    let recipe_table = Table {
+        name: "By recipe",
+        caption: "What became of the must, by the revision of the recipe".to_owned(),
+        columns: Sums::columns(text("recipe", "Recipe")),
+        rows: of_recipes.collect(),
+        none: "No batch of these days was made by a recipe.",
+        file: false,
+    };
     let of_drinks = by_drink.iter().map(|(name, sums)| row(Value::typed(*name), sums)).collect();
     let of_years =
         by_year.iter().rev().map(|(year, sums)| row(Value::ours(year.to_string()), sums)).collect();
@@ -123,7 +143,7 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, asked: &Asked) -> Result<Report, 
         file: false,
     };
     let tables = if asked.year.is_some() {
-        vec![drink_table, batch_table(&found)]
+        vec![drink_table, recipe_table, batch_table(&found)]
     } else {
         let years = Table {
             name: "By year",
@@ -133,7 +153,7 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, asked: &Asked) -> Result<Report, 
             none: "No batch was begun yet.",
             file: true,
         };
-        vec![years, drink_table]
+        vec![years, drink_table, recipe_table]
     };
     let bar = |name: &str, percent: Option<f64>| {
         percent.map(|value| Bar { name: name.to_owned(), value, said: format!("{value:.1} %") })

@@ -62,7 +62,7 @@ fn begun() -> Asked {
 }
 
 fn read() -> Asked {
-    let body = json!({"gravity": "1.045", "sample_temperature_c": "20", "temperature": "18.5",
+    let body = json!({"gravity": "1.045", "sample_temperature_c": "20",
         "at": "2026-06-02T10:00:00Z", "remark": "clear", "out_of_order": true});
     asked(body)
         .needs("gravity", Number("1.045", "45"))

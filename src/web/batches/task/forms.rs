@@ -184,7 +184,11 @@ fn bottle_form(view: FormView, found: &Material, draft: &Draft, day: Field, rema
             day,
             Field::text("tasting_ages_days", "Tasting ages, in days")
                 .hint("When it should be opened and judged: such as 90, 180, 365.")
-                .value("90, 180, 365"),
+                .value(if found.ages.is_empty() {
+                    "90, 180, 365".to_owned()
+                } else {
+                    found.ages.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")
+                }),
             remark,
         ],
     ))
