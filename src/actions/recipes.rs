@@ -170,7 +170,7 @@ pub struct Making {
 
 /// Put a batch on paper that is made by a revision, scaled to so much of its base.
 pub async fn make(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Making) -> Done<Planned> {
-    once(db, by, key, "batch of a recipe", order, |conn, doer, order| made(conn, doer, order)).await
+    once(db, by, key, "batch of a recipe", order, made).await
 }
 
 /// The same in a transaction that is open already.

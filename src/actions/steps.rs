@@ -194,9 +194,9 @@ fn keep(conn: &mut AnyConn, doer: &Doer, which: Which, step: &Step, new: &NewRec
     if let (Some(begun), Some(done)) = (begun, new.done_at)
         && done < begun
     {
-        let began = clock(begun, doer.zone, doer.today());
+        let from = clock(begun, doer.zone, doer.today());
         return Err(
-            Refusal::unfit("at", format!("It began at {began}; write that time or a later one")).into()
+            Refusal::unfit("at", format!("It began at {from}; write that time or a later one")).into()
         );
     }
     if let Some(record) = running {

@@ -150,7 +150,8 @@ pub fn batches(
     Ok(found)
 }
 
-/// The batches that were made by one of these revisions, of some stages (none means all), newest first, before `before`.
+/// The batches that were made by one of these revisions, of some stages (none means all), newest first, before
+/// `before`.
 pub fn by_revisions(
     conn: &mut AnyConn,
     club: ClubId,

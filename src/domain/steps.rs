@@ -203,7 +203,7 @@ impl Step {
     /// How far it is.
     pub fn state(&self) -> State<'_> {
         let of = |record: &&Record| record.stands() && record.kind != RecordKind::Remark;
-        match self.records.iter().filter(of).next_back() {
+        match self.records.iter().rfind(of) {
             None => State::Open,
             Some(record) if record.kind == RecordKind::LeftOut => State::LeftOut(record),
             Some(record) if record.done.is_some() => State::Done(record),

@@ -27,7 +27,10 @@ use crate::db::{AnyConn, Failure, cautions as dangers, steps as rows};
 use crate::domain::cautions as rules;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::steps::{Act, OUT_OF_ORDER, RecordKind, State, Step, question};
+use crate::units::days::{self, Instant};
 use crate::units::ids::{BatchId, EntryId};
+use crate::units::measure::Measured;
+use crate::web::recipes::read::exact;
 use crate::web::trail;
 
 /// Entries of a batch among which that of a step may be.
@@ -189,7 +192,7 @@ fn page(
     let may_record = who.role >= Role::Cellarhand;
     let records = may_record && ahead && !found.batch.stage.ended();
     let task = task(site, &found, step).filter(|_| records);
-    let own = record_form(site, &found, step);
+    let own = corrected(record_form(site, &found, step), step, who);
     let (main, aside) = match (records, &task) {
         (false, _) => (None, None),
         (true, None) => (Some(own), None),
@@ -227,6 +230,30 @@ pub fn task(site: &Site, found: &Found, step: &Step) -> Option<(String, &'static
         Act::Read | Act::Own => return None,
     };
     Some((site.at(&format!("/batches/{}/{code}?step={}", found.batch.id, step.line)), says))
+}
+
+/// The form filled with what was struck out last, to be put right.
+fn corrected(mut view: FormView, step: &Step, doer: &Doer) -> FormView {
+    let struck = step.records.iter().rev().find(|record| record.kind != RecordKind::Remark);
+    let Some(record) = struck.filter(|record| record.struck.is_some() && record.done.is_some()) else {
+        return view;
+    };
+    let at = |at: &Option<(Instant, String)>| {
+        at.as_ref().map(|at| days::local(at.0, doer.zone).format("%Y-%m-%d %H:%M").to_string())
+    };
+    for field in view.groups.iter_mut().flat_map(|group| &mut group.fields) {
+        let text = match field.name.as_str() {
+            "temperature" => record.temperature_c.map(Measured::plain),
+            "amount" => record.amount.map(|(amount, unit)| exact(amount, unit)),
+            "begun_at" => at(&record.begun),
+            "at" => at(&record.done),
+            "remark" => Some(record.remark.clone()),
+            _ => None,
+        };
+        let taken = record.readings.iter().find(|taken| taken.kind.code() == field.name);
+        field.value = taken.map(|taken| taken.value.plain()).or(text).unwrap_or_default();
+    }
+    view
 }
 
 fn path_of(found: &Found, step: &Step) -> String {

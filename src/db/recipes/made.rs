@@ -27,8 +27,8 @@ pub struct AsMade {
 
 /// Item by item what was drawn into a batch and pitched, and what was weighed off, in the order in which it came first.
 pub fn as_made(conn: &mut AnyConn, club: ClubId, batch: BatchId) -> Result<Vec<AsMade>, Failure> {
-    let meant = diesel::alias!(entries as meant);
     type Row = (EntryKind, Option<EntryKind>, ItemId, ItemKind, BaseUnit, Milli);
+    let meant = diesel::alias!(entries as meant);
     let rows: Vec<Row> = postings::table
         .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
         .left_join(meant.on(meant.field(entries::id).nullable().eq(entries::reverses)))

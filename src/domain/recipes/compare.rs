@@ -157,14 +157,14 @@ fn steps(from: &Revision, to: &Revision, push: Push) {
     let (mut at, mut other) = (0, 0);
     for (until, other_until) in kept {
         let mut came: Vec<usize> = (other..other_until).collect();
-        for gone in at..until {
-            let place = came.iter().position(|came| right[*came].kind == left[gone].kind);
+        let said = |number: usize, step: &PlanStep| Some(Said::Step(number + 1, step.clone()));
+        for (gone, step) in left.iter().enumerate().take(until).skip(at) {
+            let place = came.iter().position(|came| right[*came].kind == step.kind);
             let after = place.map(|place| came.remove(place));
-            let said = |number: usize, step: &PlanStep| Some(Said::Step(number + 1, step.clone()));
-            push(Part::Step, said(gone, &left[gone]), after.and_then(|after| said(after, &right[after])));
+            push(Part::Step, said(gone, step), after.and_then(|after| said(after, &right[after])));
         }
         for new in came {
-            push(Part::Step, None, Some(Said::Step(new + 1, right[new].clone())));
+            push(Part::Step, None, said(new, &right[new]));
         }
         (at, other) = (until + 1, other_until + 1);
     }

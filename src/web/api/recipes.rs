@@ -387,9 +387,9 @@ pub async fn scaled(
     who: Onlooker,
     site: Site,
     path: Path<(RecipeId, i64)>,
-    size: Query<Size>,
+    how_large: Query<Size>,
 ) -> Result<Answer<ScaledBody>, Problem> {
-    let sized = sized(&site, &who, path.0, &size).await?;
+    let sized = sized(&site, &who, path.0, &how_large).await?;
     let found = &sized.found;
     let of = |item: ItemId| (found.name(item), found.unit(item));
     let takes = sized.takes.iter().map(|take| TakesBody {

@@ -130,7 +130,7 @@ fn size(draft: &Draft, doer: &Doer, (found, there): Stores) -> Result<Sized, Ref
         enough_for: reach(line.amount, scaled.base.amount, of(line.item)),
     };
     let takes = scaled.takes().into_iter().map(take).collect();
-    Ok(Sized { takes, scaled, most, found })
+    Ok(Sized { found, scaled, takes, most })
 }
 
 /// The revision for what is there, as a program asks for it.

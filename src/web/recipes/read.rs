@@ -72,13 +72,12 @@ fn scaled(
 
 fn line(r: &mut Reader, item: &str, amount: &str, units: &Units) -> PlanSupply {
     let id: ItemId = r.id(item, "item");
-    let amount = match units.of_item(id) {
-        Some(unit) => r.quantity(amount, unit),
-        None => {
-            r.text(amount);
-            r.fault(item, "There is no such item in this club");
-            Milli::ZERO
-        }
+    let amount = if let Some(unit) = units.of_item(id) {
+        r.quantity(amount, unit)
+    } else {
+        r.text(amount);
+        r.fault(item, "There is no such item in this club");
+        Milli::ZERO
     };
     PlanSupply { item: id, amount }
 }

@@ -122,10 +122,7 @@ pub fn as_made(
 
 /// A step as it was done; none where it was not.
 fn step_as_done(step: &Step, made: &[rows::AsMade]) -> Option<PlanStep> {
-    let record = match step.state() {
-        State::Done(record) => record,
-        _ => return None,
-    };
+    let State::Done(record) = step.state() else { return None };
     let plan = step.plan.clone();
     let measured = plan.kind != StepKind::Sample;
     let booked = plan.item.filter(|_| record.entry.is_some());

@@ -113,7 +113,7 @@ impl StepView {
             state: state.code(),
             said: record.map(|record| said(state, record, doer)).unwrap_or_default(),
             measured: record.map(|record| measured(step, record)).unwrap_or_default(),
-            remark: record.map(|record| remark(record)).unwrap_or_default(),
+            remark: record.map(remark).unwrap_or_default(),
             caution: step.plan.caution.clone(),
             added: step.added_by.as_ref().map(|by| format!("added by {by}")).unwrap_or_default(),
             records: step.records.iter().rev().map(|record| row(site, doer, step, record)).collect(),

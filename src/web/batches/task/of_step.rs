@@ -1,5 +1,5 @@
-//! A task that does a step of the batch: its form is filled with what the step says, and what is recorded marks the step
-//! as done, so that nothing is typed twice.
+//! A task that does a step of the batch: its form is filled with what the step says, and what is recorded marks the
+//! step as done, so that nothing is typed twice.
 
 use super::{Material, Task};
 use crate::actions::steps::{self as acts, Booked, ByEntry, Deed, Mark};
@@ -13,7 +13,7 @@ use crate::units::ids::BatchId;
 use crate::web::batches::read;
 use crate::web::forms::{Field, FormView, Group};
 use crate::web::input::Draft;
-use crate::web::recipes::read::exact;
+use crate::web::plans::rounded;
 use crate::web::site::Site;
 use crate::web::steps::step_cautions;
 
@@ -56,7 +56,8 @@ const fn fits(task: Task, act: Act) -> bool {
 pub(super) fn filled(of: &OfStep) -> Vec<(String, String)> {
     let plan = &of.step.plan;
     let mut fields = vec![("step".to_owned(), of.step.line.to_string())];
-    let amount = plan.amount.map(|(amount, unit)| exact(amount, unit)).unwrap_or_default();
+    // As a kitchen can weigh it; what was really taken is typed over it.
+    let amount = plan.amount.map(|(amount, unit)| rounded(amount, unit)).unwrap_or_default();
     match (of.step.act(), plan.item) {
         (Act::Draw | Act::Pitch, Some(item)) => {
             fields.push(("lines.0.source".to_owned(), format!("item:{item}")));
@@ -90,13 +91,11 @@ pub(super) fn asked(mut view: FormView, found: &Material, task: Task, draft: &Dr
         Some(group) => group.fields.extend(fields),
         None => view.groups.push(Group::new("", fields)),
     }
-    let cautions = step_cautions(&found.known, &of.step);
-    cautions
-        .into_iter()
-        .filter(|one| !view.cautions.iter().any(|known| known.title == one.title))
-        .collect::<Vec<_>>()
-        .into_iter()
-        .fold(view, FormView::caution)
+    // The step says better than the task what can hurt somebody; what is dangerous stays.
+    view.cautions.retain(|caution| caution.reason.is_some());
+    let known: Vec<String> = view.cautions.iter().map(|caution| caution.title.clone()).collect();
+    let more = step_cautions(&found.known, &of.step).into_iter().filter(|one| !known.contains(&one.title));
+    more.fold(view, FormView::caution)
 }
 
 /// Which step is to be marked as done by what is sent; none where it is recorded apart from it.
