@@ -35,7 +35,7 @@ pub struct Reader<'d> {
 }
 
 impl<'d> Reader<'d> {
-    pub(super) fn run<T>(
+    pub(in crate::web) fn run<T>(
         draft: &'d Draft,
         now: Instant,
         zone: Tz,
