@@ -264,7 +264,7 @@ fn public_address(typed: &str) -> Result<String, String> {
 }
 
 fn scope(typed: &str) -> Result<Scope, String> {
-    Scope::from_name(typed).ok_or_else(|| "write read or write".to_owned())
+    Scope::from_name(typed).ok_or_else(|| "write read, write or readings".to_owned())
 }
 
 #[cfg(test)]

@@ -156,6 +156,7 @@ pub fn declared() -> BTreeSet<String> {
     let schema = concat!(
         include_str!("../src/db/schema.rs"),
         include_str!("../src/db/schema/making.rs"),
+        include_str!("../src/db/schema/measured.rs"),
         include_str!("../src/db/schema/reaching.rs"),
     );
     for line in schema.lines().map(str::trim) {

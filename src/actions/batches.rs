@@ -2,23 +2,31 @@
 
 use serde::{Deserialize, Serialize};
 
+mod loggers;
+mod readings;
+
+pub use loggers::{Brought, NewImport, SOURCE, Undoing, bring_in, undo_import};
+pub(super) use readings::keep_reading;
+pub use readings::{
+    Correction, NewReading, Read, Sent, Strike, correct_reading, record_reading, record_readings,
+    send_readings, strike_reading,
+};
+
 use super::once::{RequestKey, once};
 use super::{Done, or_missing};
-use crate::db::batches::{self as rows, NewBatch, Reading};
+use crate::db::batches::{self as rows, NewBatch};
 use crate::db::stock::{self, Shelved};
-use crate::db::{AnyConn, Database, Failure, books, reminders};
+use crate::db::{AnyConn, Database, books, costs, efforts};
 use crate::domain::batches::{
-    ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Supply, Transfer, draw_into, end, lose,
-    may_change, progress, rack, transfer, weigh_off,
+    ByProduct, Draw, DrawLine, Ending, Loss, Racking, Sharing, Source, Supply, Transfer, draw_into, end,
+    lose, may_change, progress, rack, transfer, weigh_off_by,
 };
 use crate::domain::books::{Account, NewEntry};
 use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::refusal::Refusal;
 use crate::domain::stock::ItemKind;
-use crate::science::sugar;
-use crate::units::days::{Day, Instant};
-use crate::units::ids::{BatchId, EntryId, LotId, ReadingId};
-use crate::units::measure::{Measured, ReadingKind};
+use crate::units::days::Day;
+use crate::units::ids::{BatchId, EntryId, LotId};
 use crate::units::quantity::Milli;
 
 /// A batch on paper.
@@ -162,7 +170,9 @@ pub(super) fn weighed_off(conn: &mut AnyConn, doer: &Doer, order: &ByProduct) ->
     }
     or_missing(stock::place(conn, doer.club, order.place), "place", "place")?;
     let lot = LotId::fresh();
-    let entry = weigh_off(&standing, order, &item, lot)?;
+    let rates = efforts::rates(conn, doer.club)?;
+    let sharing = Sharing { by: rates.by, litre_worth: rates.litre_worth };
+    let (entry, grounds) = weigh_off_by(&standing, order, &item, lot, sharing)?;
     let code = format!("L-{}", books::next_number(conn, doer.club, "lot")?);
     let id = EntryId::fresh();
     books::begin_entry(conn, doer, id, None, &entry)?;
@@ -178,6 +188,7 @@ pub(super) fn weighed_off(conn: &mut AnyConn, doer: &Doer, order: &ByProduct) ->
     };
     stock::add_lot(conn, doer.club, lot, &new)?;
     books::post(conn, doer.club, id, &entry)?;
+    costs::add_grounds(conn, doer.club, id, &grounds)?;
     restage(conn, doer, &entry)?;
     Ok(WeighedOff { entry: id, lot, code })
 }
@@ -262,133 +273,6 @@ pub async fn record_end(
     once(db, by, key, "end", order, |conn, doer, order| {
         let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
         record(conn, doer, &end(&standing, order)?)
-    })
-    .await
-}
-
-/// A value read off an instrument.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-pub struct NewReading {
-    /// Of which batch.
-    pub batch: BatchId,
-    /// When.
-    pub at: Instant,
-    /// What.
-    pub kind: ReadingKind,
-    /// As read.
-    pub value: Measured,
-    /// The temperature of the sample, °C, where the instrument minds.
-    pub sample_c: Option<Measured>,
-    /// A remark.
-    pub remark: String,
-}
-
-/// What a reading became.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-pub struct Read {
-    /// Which.
-    pub id: ReadingId,
-    /// Corrected to 20 °C.
-    pub value: Measured,
-    /// What to know about the correction.
-    pub warning: Option<String>,
-}
-
-/// The temperature at which the club's hydrometers read true, °C (as ISO 649 instruments for drinks do).
-const CALIBRATED_AT_C: f64 = 20.0;
-
-/// Record what was read off one instrument; a gravity is corrected from the temperature of its sample to 20 °C.
-pub async fn record_reading(
-    db: &Database,
-    by: &Cellarhand,
-    key: Option<RequestKey>,
-    reading: NewReading,
-) -> Done<Read> {
-    let mut read = record_readings(db, by, key, vec![reading]).await?;
-    read.pop().ok_or_else(|| Failure::Fault("a reading was not kept".to_owned()).into())
-}
-
-/// Record what was read off several instruments at once: all of it or nothing.
-pub async fn record_readings(
-    db: &Database,
-    by: &Cellarhand,
-    key: Option<RequestKey>,
-    readings: Vec<NewReading>,
-) -> Done<Vec<Read>> {
-    once(db, by, key, "readings", readings, |conn, doer, readings| {
-        readings.iter().map(|reading| keep_reading(conn, doer, reading)).collect()
-    })
-    .await
-}
-
-pub(super) fn keep_reading(conn: &mut AnyConn, doer: &Doer, reading: &NewReading) -> Done<Read> {
-    let batch = or_missing(rows::batch(conn, doer.club, reading.batch), "", "batch")?;
-    if batch.stage.ended() {
-        let stage = batch.stage.label();
-        return Err(Refusal::conflict("", format!("Batch {} is {stage}", batch.code)).into());
-    }
-    let (value, warning) = corrected(reading, batch.pitched_on.is_some())?;
-    let row = Reading {
-        id: ReadingId::fresh(),
-        at: reading.at,
-        kind: reading.kind,
-        read: reading.value,
-        sample_c: reading.sample_c,
-        value,
-        remark: reading.remark.clone(),
-        by: String::new(),
-        struck: None,
-    };
-    rows::add_reading(conn, doer.club, reading.batch, doer.member, doer.now, &row)?;
-    reminders::settle_readings(conn, reading.batch, doer.member, doer.now)?;
-    Ok(Read { id: row.id, value, warning })
-}
-
-fn corrected(reading: &NewReading, fermenting: bool) -> Result<(Measured, Option<String>), Refusal> {
-    let fit = |value: f64| {
-        Measured::from_number(value).ok_or_else(|| Refusal::unfit("value", "This value cannot be corrected"))
-    };
-    match (reading.kind, reading.sample_c) {
-        (ReadingKind::Gravity, Some(sample)) => {
-            let found = sugar::hydrometer_at(reading.value.number(), sample.number(), CALIBRATED_AT_C)
-                .map_err(|range| Refusal::unfit("sample_temperature_c", range))?;
-            Ok((fit(found.value)?, found.warning))
-        }
-        (ReadingKind::Brix, _) if fermenting => Err(Refusal::conflict(
-            "kind",
-            "A refractometer reads alcohol as sugar: once the yeast is in, use a hydrometer",
-        )),
-        (ReadingKind::Brix, Some(sample)) => {
-            let found = sugar::refractometer_at(reading.value.number(), sample.number())
-                .map_err(|range| Refusal::unfit("sample_temperature_c", range))?;
-            Ok((fit(found.value)?, found.warning))
-        }
-        _ => Ok((reading.value, None)),
-    }
-}
-
-/// A reading that was wrong.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-pub struct Strike {
-    /// Which.
-    pub reading: ReadingId,
-    /// Why.
-    pub reason: String,
-}
-
-/// Strike a reading out: it stays in the record and no longer counts.
-pub async fn strike_reading(
-    db: &Database,
-    by: &Cellarhand,
-    key: Option<RequestKey>,
-    order: Strike,
-) -> Done<BatchId> {
-    once(db, by, key, "strike", order, |conn, doer, order| {
-        let struck = rows::strike(conn, doer.club, order.reading, doer.member, doer.now, &order.reason);
-        match or_missing(struck, "", "reading")? {
-            (batch, true) => Ok(batch),
-            (_, false) => Err(Refusal::conflict("", "This reading has been struck out already").into()),
-        }
     })
     .await
 }

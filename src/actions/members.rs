@@ -272,6 +272,6 @@ pub async fn note(db: &Database, by: &Doer, what: impl Into<String>) -> Result<(
     db.write(move |conn| audit_by(conn, &by, &what)).await
 }
 
-fn audit_by(conn: &mut AnyConn, by: &Doer, what: &str) -> Result<(), Failure> {
+pub(super) fn audit_by(conn: &mut AnyConn, by: &Doer, what: &str) -> Result<(), Failure> {
     audit::add(conn, Some(by.club), Some(by.person), by.now, what, &by.address)
 }

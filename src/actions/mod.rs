@@ -8,6 +8,8 @@ pub mod batches;
 pub mod bottles;
 pub mod calendars;
 mod cautions;
+pub mod efforts;
+pub mod instruments;
 pub mod letters;
 pub mod members;
 pub mod once;

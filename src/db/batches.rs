@@ -14,11 +14,16 @@ use crate::units::ids::{AccountId, BatchId, ClubId, MemberId, RevisionId};
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
 
+mod imports;
 mod readings;
 mod stage;
 mod story;
 
-pub use readings::{Reading, add_reading, gravity_ends, last_read, latest_gravities, readings, strike};
+pub use imports::{Import, add_import, import, imports, undo_import};
+pub use readings::{
+    Part, Reading, Series, add_reading, cellar_temperature, count, given_by, gravity_ends, last_of,
+    last_of_each, last_read, part, reading, readings, series, strike,
+};
 pub use stage::{moves, restage};
 pub(super) use stage::{moves_of, moves_until, standing_then};
 pub use story::{stories, story};
@@ -194,6 +199,28 @@ pub fn of_days(
     found.retain(|batch| drink.is_none_or(|drink| batch.name == drink));
     found.sort_unstable_by_key(|batch| std::cmp::Reverse((batch.begun_on(), batch.id)));
     Ok(found)
+}
+
+/// The latest batches of a drink, or of the revisions of a recipe where they are given.
+pub fn alike(
+    conn: &mut AnyConn,
+    club: ClubId,
+    drink: &str,
+    revisions: &[RevisionId],
+    limit: i64,
+) -> Result<Vec<BatchId>, Failure> {
+    let mut query = batches::table
+        .filter(batches::club_id.eq(club))
+        .order(batches::id.desc())
+        .limit(limit)
+        .select(batches::id)
+        .into_boxed();
+    query = if revisions.is_empty() {
+        query.filter(batches::name.eq(drink.to_owned()))
+    } else {
+        query.filter(batches::recipe_revision_id.eq_any(revisions.iter().copied().map(Some)))
+    };
+    Ok(query.load(conn)?)
 }
 
 /// Code and name of a batch, to say where something came from.

@@ -2,11 +2,12 @@
 
 use diesel::prelude::*;
 
-use super::batches::{self, latest_gravities};
+use super::batches;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{members, readings, reasons};
 use super::{stock, trace};
+use crate::domain::batches::readings::followed;
 use crate::domain::cautions::{Caution, Facts, Rule};
 use crate::domain::stock::Item;
 use crate::science::fermentation::Reading;
@@ -15,8 +16,6 @@ use crate::units::ids::{BatchId, ClubId, EntryId, MemberId, ReasonId};
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::quantity::Milli;
 
-/// Gravities that are looked at: the latest ones.
-const GRAVITIES: i64 = 60;
 /// A temperature of the batch counts for so many hours.
 const TEMPERATURE_HOURS: i64 = 6;
 
@@ -69,26 +68,12 @@ fn last(
     Ok(query.first::<Measured>(conn).optional()?.map(Measured::number))
 }
 
-/// The latest gravities, oldest first; a temperature belongs to a gravity when it was recorded for the same moment.
-#[allow(clippy::cast_precision_loss, reason = "seconds of a fermentation")]
+/// The gravities that say how far it is.
 fn gravities(conn: &mut AnyConn, id: BatchId) -> Result<Vec<Reading>, Failure> {
-    let latest = latest_gravities(conn, id, GRAVITIES)?;
-    let Some((start, _)) = latest.first().copied() else { return Ok(Vec::new()) };
-    let moments: Vec<Instant> = latest.iter().map(|(at, _)| *at).collect();
-    let warmth: Vec<(Instant, Measured)> = readings::table
-        .filter(readings::batch_id.eq(id).and(readings::kind.eq(ReadingKind::Temperature)))
-        .filter(readings::struck_at.is_null().and(readings::at.eq_any(moments)))
-        .order((readings::at, readings::id))
-        .select((readings::at, readings::value_micro))
-        .load(conn)?;
-    Ok(latest
-        .into_iter()
-        .map(|(at, gravity)| Reading {
-            day: (at - start).num_seconds() as f64 / 86_400.0,
-            sg: gravity.number(),
-            temperature_c: warmth.iter().find(|row| row.0 == at).map(|row| row.1.number()),
-        })
-        .collect())
+    let kinds = [ReadingKind::Gravity, ReadingKind::Temperature];
+    let mut found = batches::series(conn, &[id], &kinds)?;
+    let mut of = |kind| found.remove(&(id, kind)).unwrap_or_default();
+    Ok(followed(&of(ReadingKind::Gravity), &of(ReadingKind::Temperature)))
 }
 
 /// Keep why somebody goes on.

@@ -7,12 +7,13 @@ use diesel::prelude::*;
 use super::batches::{moves_of, moves_until, standing_then};
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::schema::{accounts, batches, bottlings, entries, items, lots, postings};
+use super::schema::{accounts, batches, bottlings, by_product_shares, entries, items, lots, postings};
 use crate::domain::batches::Moved;
 use crate::domain::books::EntryKind;
+use crate::domain::costs::by_products::{By, Grounds};
 use crate::domain::costs::{BottlingCost, CostLine};
 use crate::units::days::Day;
-use crate::units::ids::{BatchId, EntryId, LotId};
+use crate::units::ids::{BatchId, ClubId, EntryId, LotId};
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
@@ -90,6 +91,53 @@ pub fn booked(conn: &mut AnyConn, of: &[EntryId]) -> Result<HashMap<EntryId, Mon
         .select((postings::entry_id, postings::cost))
         .load(conn)?;
     Ok(rows.into_iter().collect())
+}
+
+/// Keep what the share of a by-product rests on.
+pub fn add_grounds(
+    conn: &mut AnyConn,
+    club: ClubId,
+    entry: EntryId,
+    grounds: &Grounds,
+) -> Result<(), Failure> {
+    diesel::insert_into(by_product_shares::table)
+        .values((
+            by_product_shares::entry_id.eq(entry),
+            by_product_shares::club_id.eq(club),
+            by_product_shares::method.eq(grounds.by),
+            by_product_shares::worth.eq(grounds.worth),
+            by_product_shares::mass.eq(grounds.mass),
+            by_product_shares::drink_mass.eq(grounds.drink_mass),
+            by_product_shares::drink_worth.eq(grounds.drink_worth),
+        ))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// What the shares of the by-products among these lines rest on.
+pub fn grounds(conn: &mut AnyConn, lines: &[CostLine]) -> Result<HashMap<EntryId, Grounds>, Failure> {
+    let weighed = lines.iter().filter(|line| line.kind == EntryKind::ByProduct).map(|line| line.entry);
+    let entries: Vec<EntryId> = weighed.collect();
+    let mut found = HashMap::new();
+    for some in entries.chunks(500) {
+        type Row = (EntryId, By, Money, Milli, Milli, Option<Money>);
+        let rows: Vec<Row> = by_product_shares::table
+            .filter(by_product_shares::entry_id.eq_any(some.to_vec()))
+            .select((
+                by_product_shares::entry_id,
+                by_product_shares::method,
+                by_product_shares::worth,
+                by_product_shares::mass,
+                by_product_shares::drink_mass,
+                by_product_shares::drink_worth,
+            ))
+            .load(conn)?;
+        let told = |(entry, by, worth, mass, drink_mass, drink_worth): Row| {
+            (entry, Grounds { by, worth, mass, drink_mass, drink_worth })
+        };
+        found.extend(rows.into_iter().map(told));
+    }
+    Ok(found)
 }
 
 const fn is_by_lot(kind: EntryKind) -> bool {

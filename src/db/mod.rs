@@ -16,6 +16,8 @@ pub mod bottles;
 pub mod calendars;
 pub mod cautions;
 pub mod costs;
+pub mod efforts;
+pub mod instruments;
 pub mod letters;
 pub mod members;
 pub mod plans;

@@ -3,9 +3,11 @@
 #![allow(missing_docs, reason = "the migrations say what each column is")]
 
 pub use making::*;
+pub use measured::*;
 pub use reaching::*;
 
 mod making;
+mod measured;
 mod reaching;
 
 diesel::table! {
@@ -16,6 +18,10 @@ diesel::table! {
         time_zone -> Text,
         created_at -> Timestamp,
         yearly_limit -> Nullable<BigInt>,
+        by_products_by -> Text,
+        litre_worth -> Nullable<BigInt>,
+        hour_rate -> Nullable<BigInt>,
+        kwh_price -> Nullable<BigInt>,
     }
 }
 
@@ -256,6 +262,9 @@ diesel::table! {
         struck_at -> Nullable<Timestamp>,
         struck_by -> Nullable<BigInt>,
         struck_because -> Text,
+        instrument_id -> Nullable<BigInt>,
+        import_id -> Nullable<BigInt>,
+        source -> Text,
     }
 }
 
@@ -438,4 +447,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     tasting_sheets,
     tasting_answers,
     tasting_marks,
+    instruments,
+    reading_imports,
+    by_product_shares,
+    efforts,
 );

@@ -10,6 +10,7 @@ pub use lots::{
     Lot, NewLot, Shelved, Units, add_lot, add_received, filled_up_on, lot, lot_coded, shelf_on, shelves,
     shelves_on, suppliers, units,
 };
+pub use lots::{Supplier, suppliers_of};
 pub use places::{add_place, change_place, place, places};
 
 pub use crate::domain::stock::places::{Place, WITHIN};

@@ -9,6 +9,9 @@ use diesel::sql_types::{BigInt, Text};
 use crate::domain::batches::Stage;
 use crate::domain::books::EntryKind;
 use crate::domain::cautions::Rule;
+use crate::domain::costs::by_products::By;
+use crate::domain::efforts::EffortKind;
+use crate::domain::instruments::InstrumentKind;
 use crate::domain::members::{Role, Scope};
 use crate::domain::plans::StepKind;
 use crate::domain::reminders::ReminderKind;
@@ -16,9 +19,10 @@ use crate::domain::steps::RecordKind;
 use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
 use crate::units::ids::{
-    AccountId, AuditId, BatchId, BottlingId, ClubId, EntryId, GlassId, InvitationId, ItemId, LetterId, LotId,
-    MemberId, PersonId, PlaceId, ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId, SessionId,
-    SetUpId, SheetId, StepRecordId, TastingAgeId, TastingId, TokenId,
+    AccountId, AuditId, BatchId, BottlingId, ClubId, EffortId, EntryId, GlassId, ImportId, InstrumentId,
+    InvitationId, ItemId, LetterId, LotId, MemberId, PersonId, PlaceId, ReadingId, ReasonId, RecipeId,
+    ReminderId, RevisionId, SampleId, SessionId, SetUpId, SheetId, StepRecordId, TastingAgeId, TastingId,
+    TokenId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
@@ -65,6 +69,7 @@ whole_numbers! {
     TastingId as TastingIdColumn, SampleId as SampleIdColumn, GlassId as GlassIdColumn, SheetId as SheetIdColumn,
     ReasonId as ReasonIdColumn,
     RecipeId as RecipeIdColumn, RevisionId as RevisionIdColumn, StepRecordId as StepRecordIdColumn,
+    InstrumentId as InstrumentIdColumn, ImportId as ImportIdColumn, EffortId as EffortIdColumn,
     Money as MoneyColumn, Milli as MilliColumn, Measured as MeasuredColumn,
 }
 
@@ -112,4 +117,7 @@ words! {
     StepKind as StepKindColumn by from_code, code;
     Rule as RuleColumn by from_code, code;
     RecordKind as RecordKindColumn by from_code, code;
+    InstrumentKind as InstrumentKindColumn by from_code, code;
+    By as ByColumn by from_code, code;
+    EffortKind as EffortKindColumn by from_code, code;
 }

@@ -5,11 +5,14 @@ use serde::{Deserialize, Serialize};
 
 pub use stage::{Came, Moved, Progress, Stage, may_change, progress};
 
+pub mod loggers;
+pub mod readings;
 mod stage;
 
 use super::books::{
     Account, Change, EntryKind, Holding, NewEntry, Past, above_zero, not_before, not_below_zero,
 };
+use super::costs::by_products::{By, Grounds};
 use super::refusal::Refusal;
 use super::stock::{Item, Shelf, draw};
 use crate::units::days::{self, Day};
@@ -211,13 +214,34 @@ pub fn net_value(quantity: Milli, value_per_unit: Money, batch_cost: Money) -> M
     Money::from_micros(i64::try_from(value).unwrap_or(i64::MAX)).min(batch_cost)
 }
 
-/// The entry of a by-product that becomes stock of its own.
+/// How the club has by-products take their share of the cost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Sharing {
+    /// The way.
+    pub by: By,
+    /// What a litre of the drink counts for beside them.
+    pub litre_worth: Option<Money>,
+}
+
+/// The entry of a by-product that becomes stock of its own, at what it is worth.
 pub fn weigh_off(
     standing: &Standing,
     order: &ByProduct,
     item: &Item,
     lot: LotId,
 ) -> Result<NewEntry, Refusal> {
+    let usual = Sharing { by: By::NetValue, litre_worth: None };
+    Ok(weigh_off_by(standing, order, item, lot, usual)?.0)
+}
+
+/// The same, as the club shares the cost, and what that rests on. What stays in the batch counts as 1 kg a litre.
+pub fn weigh_off_by(
+    standing: &Standing,
+    order: &ByProduct,
+    item: &Item,
+    lot: LotId,
+    sharing: Sharing,
+) -> Result<(NewEntry, Grounds), Refusal> {
     standing.filled(order.day)?;
     above_zero("quantity", order.quantity)?;
     not_below_zero("volume_after", order.volume_after)?;
@@ -226,7 +250,6 @@ pub fn weigh_off(
         return Err(Refusal::unfit("value_per_unit", "Write a value that is not below zero"));
     }
     let past = standing.past(order.day);
-    let worth = net_value(order.quantity, value, past.least_cost);
     let volume = match order.volume_after {
         Some(after) => past.then.quantity - after,
         None => item.grams(order.quantity).map_or(Ok(Milli::ZERO), |(grams, _)| by_density(item, grams))?,
@@ -242,11 +265,31 @@ pub fn weigh_off(
         ));
     }
     standing.spares("quantity", order.day, volume, Money::ZERO)?;
+    let stays = (past.then.quantity - volume).max(Milli::ZERO);
+    let grams = item.grams(order.quantity).and_then(|(grams, _)| Milli::from_base(grams));
+    let grounds = Grounds {
+        by: sharing.by,
+        worth: net_value(order.quantity, value, Money::from_micros(i64::MAX)),
+        mass: grams.unwrap_or_default(),
+        drink_mass: stays,
+        drink_worth: sharing
+            .litre_worth
+            .map(|litre| net_value(stays, litre, Money::from_micros(i64::MAX)))
+            .map(|worth| Money::from_micros(worth.micros() / 1000)),
+    };
+    if sharing.by == By::Mass && grams.is_none() {
+        return Err(Refusal::conflict(
+            "quantity",
+            "By-products of this club share the cost by mass, and this one has none: write its \
+             density under Stores, Items",
+        ));
+    }
+    let worth = grounds.booked(past.least_cost)?;
     let mut entry =
         NewEntry::new(EntryKind::ByProduct, order.day, order.remark.clone()).of_batch(order.batch);
     entry.post(Account::Stock { lot, place: order.place }, order.quantity, worth);
     entry.post(standing.account(), volume.negated(), worth.negated());
-    Ok(entry)
+    Ok((entry, grounds))
 }
 
 #[allow(clippy::cast_precision_loss, reason = "densities are far below 2^52 millionths")]

@@ -14,6 +14,7 @@ use crate::units::quantity::{BaseUnit, Milli};
 
 use super::books::EntryKind;
 
+pub mod by_products;
 #[cfg(test)]
 mod tests;
 

@@ -62,6 +62,8 @@ pub enum Scope {
     Read,
     /// Reads and records.
     Write,
+    /// Sends readings of a batch, and does nothing else: for a sensor.
+    Readings,
 }
 
 impl Scope {
@@ -70,12 +72,13 @@ impl Scope {
         match self {
             Self::Read => "read",
             Self::Write => "write",
+            Self::Readings => "readings",
         }
     }
 
     /// From its name.
     pub fn from_name(name: &str) -> Option<Self> {
-        [Self::Read, Self::Write].into_iter().find(|scope| scope.name() == name)
+        [Self::Read, Self::Write, Self::Readings].into_iter().find(|scope| scope.name() == name)
     }
 }
 

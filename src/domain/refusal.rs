@@ -11,6 +11,8 @@ pub enum Why {
     Unfit,
     /// It could be meant, but what is in the books does not allow it.
     Conflict,
+    /// It may be meant, and is asked: saying yes records it.
+    Question,
     /// There is no such thing in this club.
     Missing,
     /// The member's role does not cover it.

@@ -3,10 +3,12 @@
 //! The books give masses and volumes; `science` gives densities, carbon dioxide and strength. A drink made of milk is
 //! never judged by its gravity: whey holds salts and sugars that do not ferment.
 
-use super::stock::Item;
+use super::stock::{Item, ItemKind};
 use crate::science::{alcohol, dairy, sugar};
 use crate::units::days::Day;
 use crate::units::quantity::{BaseUnit, Milli};
+
+pub mod compared;
 
 pub use strength::{Basis, Strength, Turn, Unknown, What, added};
 
@@ -34,6 +36,8 @@ pub struct Story {
     pub moved_in: Milli,
     /// Volume that went to other batches.
     pub moved_out: Milli,
+    /// Volume that was measured less before the yeast came: it boiled off or evaporated.
+    pub boiled: Milli,
     /// Volume recorded as lost: losses, lees left at racking, spilt at bottling.
     pub lost: Milli,
     /// Volume in bottles.
@@ -42,7 +46,7 @@ pub struct Story {
     pub left: Milli,
     /// Volume when the yeast was pitched, and what came to it afterwards; zero before.
     pub must: Milli,
-    /// Corrected gravities of its own with their days, oldest first.
+    /// Corrected gravities of its own with their days, oldest first; of a day with many the first and the last.
     pub gravities: Vec<(Day, f64)>,
     /// What happened on the way to its strength, in the order of the days.
     pub turns: Vec<Turn>,
@@ -72,7 +76,30 @@ pub struct Balance {
     pub unaccounted_g: f64,
 }
 
+/// A mass balance in whole grams: name, grams, whether it is a guide.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Whole {
+    /// What came in.
+    pub ins: Vec<(String, i64, bool)>,
+    /// What went out or is still there.
+    pub outs: Vec<(String, i64, bool)>,
+    /// In less out.
+    pub unaccounted: i64,
+}
+
 impl Balance {
+    /// The same in whole grams, which close exactly: what went in is what came out and what is not accounted for.
+    pub fn whole(&self) -> Whole {
+        #[allow(clippy::cast_possible_truncation, reason = "masses of a batch are far below 2^52 g")]
+        let rounded = |parts: &[Part]| {
+            let one = |part: &Part| (part.name.clone(), part.grams.round() as i64, part.about);
+            parts.iter().map(one).collect::<Vec<_>>()
+        };
+        let (ins, outs) = (rounded(&self.ins), rounded(&self.outs));
+        let sum = |parts: &[(String, i64, bool)]| parts.iter().map(|part| part.1).sum::<i64>();
+        Whole { unaccounted: sum(&ins) - sum(&outs), ins, outs }
+    }
+
     /// All that came in.
     pub fn total_g(&self) -> f64 {
         self.ins.iter().map(|part| part.grams).sum()
@@ -86,6 +113,21 @@ impl Story {
     /// Must to which the yeast was pitched, without what came from other batches.
     pub fn own_must(&self) -> Milli {
         if self.must > self.moved_in { self.must - self.moved_in } else { Milli::ZERO }
+    }
+
+    /// The gravity of its must by the sugar that was drawn into it; none where a supply does not state its sugar, or
+    /// drink came from elsewhere.
+    pub fn must_gravity(&self) -> Option<f64> {
+        let silent =
+            |used: &Used| used.item.kind == ItemKind::Ingredient && used.item.sugar_mg_per_kg.is_none();
+        let poured =
+            self.moved_in > Milli::ZERO || self.supplies.iter().any(|used| used.item.kind == ItemKind::Drink);
+        let litres = self.must.max(self.left).base() / 1000.0;
+        let sugar_g = self.grams_of(|item| item.sugar_mg_per_kg);
+        if poured || litres <= 0.0 || sugar_g <= 0.0 || self.supplies.iter().any(silent) {
+            return None;
+        }
+        sugar::sg_from_sugar_g_l(sugar_g / litres).ok().map(|found| found.value)
     }
 
     /// Whether any of it is milk, or holds lactose.
@@ -114,6 +156,7 @@ impl Story {
         volume_part(&mut outs, "drink in bulk", self.left, density);
         volume_part(&mut outs, "to other batches", self.moved_out, density);
         volume_part(&mut outs, "lees, samples and losses", self.lost, density);
+        volume_part(&mut outs, "water boiled off", self.boiled, 1.0);
         if let Some(gas) = self.carbon_dioxide_g() {
             outs.push(Part { name: "carbon dioxide".to_owned(), grams: gas, about: true });
         }
@@ -176,8 +219,10 @@ impl Story {
             found.push(Recovery {
                 name: "Whey from milk".to_owned(),
                 percent: 100.0 * (milk - curd) / milk,
-                expected: None,
-                basis: "by mass; what is not curd".to_owned(),
+                expected: self.expected_curd(milk).map(|(low, high)| (100.0 - high, 100.0 - low)),
+                basis:
+                    "by mass; what is not curd, and expected as what Van Slyke and Price leave of the milk"
+                        .to_owned(),
             });
         }
         let hexose = self.grams_of(|item| item.sugar_mg_per_kg);

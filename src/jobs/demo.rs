@@ -121,6 +121,7 @@ pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
         scribe.record(some).await?;
     }
     scribe.make_today(now).await?;
+    scribe.beside(&founder).await?;
     reminders::reconcile(db, founder.club, founder.zone, now).await.map_err(Error::Failed)?;
     Ok(Loaded::new(founder.club, file))
 }

@@ -142,6 +142,12 @@ ids! {
     RevisionId,
     /// What became of a step of a batch.
     StepRecordId,
+    /// An instrument of the club.
+    InstrumentId,
+    /// A logger’s file that came in as one act.
+    ImportId,
+    /// Work or energy that went into a batch.
+    EffortId,
 }
 
 #[cfg(test)]

@@ -2,12 +2,16 @@
 
 use askama::Template;
 
+pub mod comparison;
 mod course;
 pub mod export;
 mod figures;
 pub mod list;
+pub mod loggers;
 pub mod mass;
 pub mod read;
+pub mod readings;
+pub mod record;
 pub mod strike;
 pub mod task;
 
@@ -23,31 +27,33 @@ use super::respond::{self, Reply};
 use super::site::{Room, Site};
 use super::trail::Trail;
 use super::words;
-use crate::db::batches::{self as rows, Batch, Reading};
+use crate::db::batches::{self as rows, Batch, Part as Slice, Reading, Series};
 use crate::db::books::{self, Which};
 use crate::db::bottles::{self, Bottling};
 use crate::db::reminders::Facts;
 use crate::db::{AnyConn, Failure};
 use crate::db::{cautions, plans, recipes, steps};
-use crate::domain::batches::{Stage, Standing};
+use crate::domain::batches::{Moved, Stage, Standing};
 use crate::domain::cautions::Readiness;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::steps::Step;
 use crate::domain::yields::Story;
-use crate::units::days;
+use crate::units::days::{self, Instant};
 use crate::units::ids::{BatchId, EntryId};
-use crate::units::measure::ReadingKind;
+use crate::units::measure::{Measured, ReadingKind};
 use crate::units::quantity::BaseUnit;
 
-use figures::{Fact, figures, gravity_curve};
+use course::FOLLOWED;
+use figures::{Fact, figures, gravity_curve, gravity_table};
+use readings::{ReadingRow, reading_row};
 use task::Task;
 
 /// Entries on one page of a batch.
 const TRAIL: i64 = 20;
-/// Readings that are listed on the page; a file has all.
-const READINGS: usize = 200;
 /// Reasons for going on that are listed.
 const REASONS: i64 = 20;
+/// Readings that are listed on the page; a page of their own has all.
+const READINGS: i64 = 8;
 /// Tasks that have a button beside the likeliest; the rest are folded.
 const ALSO: usize = 2;
 
@@ -67,9 +73,16 @@ struct BatchPage {
     also: Vec<(String, &'static str)>,
     rest: Vec<(String, &'static str)>,
     caution: Option<&'static str>,
+    /// "It is 27.5 °C in it, warmer than about 25 °C."
+    too_warm: Option<String>,
     curve: String,
+    /// What the forecast rests on.
+    basis: Option<String>,
+    /// The curve as a table: day, gravity, temperature.
+    table: Vec<[String; 3]>,
     readings: Vec<ReadingRow>,
-    readings_in_all: usize,
+    readings_in_all: String,
+    keeps_readings: bool,
     facts: Vec<Fact>,
     bottlings: Vec<(String, String)>,
     origin: Option<(String, String)>,
@@ -87,23 +100,16 @@ struct BatchPage {
     request_keys: Vec<String>,
 }
 
-struct ReadingRow {
-    id: String,
-    when: String,
-    what: &'static str,
-    value: String,
-    read: String,
-    by: String,
-    remark: String,
-    struck: Option<String>,
-    may_strike: bool,
-}
-
 /// What the page of a batch is made of.
 pub struct Found {
     batch: Batch,
     standing: Standing,
     readings: Vec<Reading>,
+    readings_in_all: i64,
+    last: Vec<(ReadingKind, Instant, Measured)>,
+    gravities: Series,
+    temperatures: Series,
+    moved: Vec<Moved>,
     story: Story,
     bottlings: Vec<Bottling>,
     steps: Vec<Step>,
@@ -132,9 +138,17 @@ pub fn find(
         None => None,
     };
     let recipe = recipes::followed_by(conn, club, id)?;
+    let mut followed = rows::series(conn, &[id], &FOLLOWED)?;
+    let mut series = |kind| followed.remove(&(id, kind)).unwrap_or_default();
+    let (gravities, temperatures) = (series(ReadingKind::Gravity), series(ReadingKind::Temperature));
     Ok(Some(Found {
         standing: rows::standing(conn, club, id)?,
-        readings: rows::readings(conn, club, id, i64::MAX)?,
+        readings: rows::part(conn, club, id, &Slice::newest(READINGS))?,
+        readings_in_all: rows::count(conn, id)?,
+        last: rows::last_of_each(conn, id)?,
+        gravities,
+        temperatures,
+        moved: rows::moves(conn, id)?,
         story: rows::story(conn, club, id)?,
         bottlings: bottles::of_batch(conn, club, id)?,
         steps: steps::steps(conn, club, id)?,
@@ -157,10 +171,9 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>, paging: Paging
 
 /// The page of a batch, from what was read of it.
 pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Template + use<> {
+    let Found { batch, standing, readings, readings_in_all, last, gravities, temperatures, .. } = found;
     let Found {
-        batch,
-        standing,
-        readings,
+        moved,
         story,
         bottlings,
         steps,
@@ -170,6 +183,7 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         origin,
         reasons,
         mut entries,
+        ..
     } = found;
     let id = batch.id;
     let href = site.at(&format!("/batches/{id}"));
@@ -177,12 +191,8 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         entries.truncate(20);
         format!("{href}?after={}#en", entries[19].id)
     });
-    let gravities: Vec<&Reading> = readings
-        .iter()
-        .filter(|reading| reading.kind == ReadingKind::Gravity && reading.struck.is_none())
-        .collect();
     let under_way = matches!(batch.stage, Stage::Working | Stage::Resting);
-    let course = Course::of_readings(readings.iter()).filter(|_| under_way);
+    let course = Course::of(&gravities, &temperatures).filter(|_| under_way);
     let working = course.as_ref().filter(|_| batch.stage == Stage::Working);
     let may_record = who.role >= Role::Cellarhand;
     let empty = standing.holding.quantity.get() == 0;
@@ -203,11 +213,15 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         also: next.iter().skip(1).take(beside).map(link).collect(),
         rest: next.iter().skip(1 + beside).map(link).collect(),
         caution: caution(batch.stage),
-        curve: gravity_curve(&batch, &gravities, course.as_ref(), who),
-        readings: readings.iter().rev().take(READINGS).map(|reading| reading_row(reading, who)).collect(),
-        readings_in_all: readings.len(),
-        request_keys: readings.iter().take(READINGS).map(|_| site.form("", "", "").request_key).collect(),
-        facts: figures(batch.stage, &standing, &story, &readings, course.as_ref(), who),
+        too_warm: working.and_then(|course| course.too_warm(who)),
+        curve: gravity_curve(&batch, (&gravities, &temperatures), &moved, course.as_ref(), who),
+        basis: working.and_then(Course::basis),
+        table: gravity_table(&gravities, &temperatures, who),
+        readings: readings.iter().map(|reading| reading_row(reading, who)).collect(),
+        readings_in_all: words::count(readings_in_all, "reading", "readings"),
+        keeps_readings: may_record && !batch.stage.ended(),
+        request_keys: readings.iter().map(|_| site.form("", "", "").request_key).collect(),
+        facts: figures(batch.stage, &standing, &story, &last, course.as_ref(), who),
         bottlings: bottlings
             .iter()
             .map(|bottling| {
@@ -286,27 +300,4 @@ const fn caution(stage: Stage) -> Option<&'static str> {
 fn reason_row(given: &cautions::Given, doer: &Doer) -> (String, String, String) {
     let who = format!("{} · {}", words::when(given.at, doer), given.by);
     (given.danger.clone(), given.words.clone(), who)
-}
-
-fn reading_row(reading: &Reading, doer: &Doer) -> ReadingRow {
-    let (what, unit) = reading.kind.label();
-    let value = reading.value.shown(reading.kind);
-    let sample = reading.sample_c.map(|sample| {
-        let sample = sample.shown(ReadingKind::Temperature);
-        format!("read {} at {sample} °C", reading.read.shown(reading.kind))
-    });
-    ReadingRow {
-        id: reading.id.to_string(),
-        when: words::when(reading.at, doer),
-        what,
-        value: if unit == what { value } else { format!("{value} {unit}") },
-        read: sample.unwrap_or_default(),
-        by: reading.by.clone(),
-        remark: reading.remark.clone(),
-        struck: reading
-            .struck
-            .as_ref()
-            .map(|(at, by, why)| format!("by {by} on {}: {why}", words::when(*at, doer))),
-        may_strike: reading.struck.is_none() && doer.role >= Role::Cellarhand,
-    }
 }

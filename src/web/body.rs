@@ -26,6 +26,10 @@ use super::table::{Part, Takes};
 use crate::actions::once::RequestKey;
 use crate::domain::refusal::Refusal;
 
+pub use upload::Upload;
+
+mod upload;
+
 /// The most that is taken of a form or of JSON.
 pub const MOST_BYTES: usize = 256 * 1024;
 /// How long it may take to arrive.
@@ -63,18 +67,22 @@ impl FromRequest for Form {
     fn from_request(request: &HttpRequest, payload: &mut dev::Payload) -> Self::Future {
         let bytes = bytes(request, payload);
         let request = request.clone();
-        Box::pin(async move {
-            let mut draft = form(&request, &bytes.await?)?;
-            let secret = session_secret(&request, &state_of(&request)).ok_or_else(Problem::signed_out)?;
-            let token = draft.take("form_token").unwrap_or_default();
-            if !is_form_token(&token, &secret) {
-                return Err(once_more(&draft));
-            }
-            let key_text = draft.take("request_key").filter(|key| !key.is_empty());
-            let key = key_text.as_deref().map(RequestKey::read).transpose();
-            let key = key.map_err(|misread| Refusal::unfit("request_key", misread))?;
-            Ok(Self { draft, key, key_text })
-        })
+        Box::pin(async move { Self::checked(&request, form(&request, &bytes.await?)?) })
+    }
+}
+
+impl Form {
+    /// A form that came from our own page, made for this session.
+    fn checked(request: &HttpRequest, mut draft: Draft) -> Result<Self, Problem> {
+        let secret = session_secret(request, &state_of(request)).ok_or_else(Problem::signed_out)?;
+        let token = draft.take("form_token").unwrap_or_default();
+        if !is_form_token(&token, &secret) {
+            return Err(once_more(&draft));
+        }
+        let key_text = draft.take("request_key").filter(|key| !key.is_empty());
+        let key = key_text.as_deref().map(RequestKey::read).transpose();
+        let key = key.map_err(|misread| Refusal::unfit("request_key", misread))?;
+        Ok(Self { draft, key, key_text })
     }
 }
 

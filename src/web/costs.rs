@@ -18,6 +18,7 @@ use super::words;
 use crate::db::bottles::{self, Bottling};
 use crate::db::{AnyConn, Failure, costs};
 use crate::domain::bottles::cost_per_bottle;
+use crate::domain::costs::by_products::{By, ways};
 use crate::domain::costs::{BottlingCost, CostLine, Effect, named};
 use crate::domain::members::{Doer, Onlooker};
 use crate::units::days;
@@ -48,6 +49,7 @@ struct CostPage {
     caption: String,
     currency: String,
     is_part: bool,
+    ways: Vec<WayRow>,
     lines: Vec<Line>,
 }
 
@@ -57,6 +59,10 @@ pub(super) struct Found {
     /// All bottlings of its batch.
     siblings: Vec<Bottling>,
     pub(super) cost: BottlingCost,
+    /// What a bottle would cost by each way in which by-products may take their share.
+    pub(super) ways: Vec<(By, Option<Money>)>,
+    /// The ways that were taken.
+    pub(super) taken: Vec<By>,
 }
 
 pub(super) fn find(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<Option<Found>, Failure> {
@@ -66,13 +72,20 @@ pub(super) fn find(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<Op
     };
     let lines = costs::of_batch(conn, bottling.batch, Some(bottling.entry))?;
     let packaging = costs::packaging(conn, &bottling)?;
+    let grounds = costs::grounds(conn, &lines)?;
+    let each = |lines| {
+        let cost = BottlingCost::of(lines, bottling.entry, packaging.clone(), bottling.bottles)?;
+        Some(cost_per_bottle(cost.total(), cost.bottles))
+    };
+    let ways = ways(&lines, |entry| grounds.get(&entry).copied(), each);
+    let taken = By::ALL.into_iter().filter(|by| grounds.values().any(|one| one.by == *by)).collect();
     let cost = if bottles::is_reversed(conn, &bottling)? {
         None
     } else {
         BottlingCost::of(lines, bottling.entry, packaging, bottling.bottles)
     };
     let siblings = bottles::of_batch(conn, doer.club, bottling.batch)?;
-    Ok(cost.map(|cost| Found { bottling, siblings, cost }))
+    Ok(cost.map(|cost| Found { bottling, siblings, cost, ways, taken }))
 }
 
 async fn found(
@@ -86,7 +99,7 @@ async fn found(
 
 /// Shows what a bottle of a bottling cost.
 pub async fn show(who: Onlooker, site: Site, path: Path<BottlingId>) -> Reply {
-    let (facts, Found { bottling, siblings, cost }) = found(&site, &who, path.0).await?;
+    let (facts, Found { bottling, siblings, cost, ways, taken }) = found(&site, &who, path.0).await?;
     let each = cost_per_bottle(cost.total(), cost.bottles);
     let sign = words::sign(&who.currency).trim().to_owned();
     let page = CostPage {
@@ -103,6 +116,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BottlingId>) -> Reply {
         caption: format!("From receipts to a bottle, bottling {}, in {sign}", bottling.code),
         currency: sign,
         is_part: cost.is_part(),
+        ways: way_rows(&ways, &taken, each, &who.currency),
         lines: bottling_lines(&site, &who, &cost, &siblings),
         frame: site.frame(
             &who,
@@ -112,6 +126,36 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BottlingId>) -> Reply {
         ),
     };
     respond::page(&page)
+}
+
+/// What a bottle costs by one of the ways.
+struct WayRow {
+    name: String,
+    each: String,
+    differs: String,
+    taken: bool,
+}
+
+fn way_rows(ways: &[(By, Option<Money>)], taken: &[By], booked: Money, currency: &str) -> Vec<WayRow> {
+    let row = |(by, each): &(By, Option<Money>)| {
+        let taken = taken.contains(by);
+        let differs = match each {
+            None if *by == By::SalesValue => "nobody said what a litre would sell for".to_owned(),
+            None => "not known of what was weighed off".to_owned(),
+            Some(each) if *each == booked => "as it is booked".to_owned(),
+            Some(each) if *each > booked => {
+                format!("{} more", words::money(currency, *each + booked.negated()))
+            }
+            Some(each) => format!("{} less", words::money(currency, booked + each.negated())),
+        };
+        WayRow {
+            name: words::capital(by.label()),
+            each: each.map(words::fine).unwrap_or_default(),
+            differs,
+            taken,
+        }
+    };
+    ways.iter().map(row).collect()
 }
 
 /// "Milk is the largest part of it. Curds took €46.20 off; without that a bottle would have cost €2.62."

@@ -107,6 +107,12 @@ async fn by_token(request: &HttpRequest, state: &State) -> Result<Doer, Problem>
         .await?
         .ok_or_else(|| refused("This token is not known, was revoked, or has ended; make a new one."))?;
     let reads = matches!(*request.method(), Method::GET | Method::HEAD) || state.only_asks(request.path());
+    if scope == Scope::Readings && !sends_readings(request, state) {
+        return Err(Problem::new(
+            Kind::Forbidden,
+            "This token only sends readings of a batch: POST /batches/{id}/readings; for anything else, make another.",
+        ));
+    }
     if scope == Scope::Read && !reads {
         return Err(Problem::new(
             Kind::Forbidden,
@@ -114,6 +120,13 @@ async fn by_token(request: &HttpRequest, state: &State) -> Result<Doer, Problem>
         ));
     }
     Ok(doer)
+}
+
+/// Whether readings of a batch are sent: all that the least scope may do.
+fn sends_readings(request: &HttpRequest, state: &State) -> bool {
+    let path = request.path().strip_prefix(&state.settings.base).unwrap_or_default();
+    let batch = path.strip_prefix("/api/v1/batches/").and_then(|rest| rest.strip_suffix("/readings"));
+    *request.method() == Method::POST && batch.is_some_and(|id| !id.contains('/'))
 }
 
 /// The secret of the browser's session, as its cookie holds it.

@@ -34,6 +34,8 @@ pub struct FormView {
     pub leave: Option<String>,
     /// What has to be put right, in the order in which it is listed.
     pub problems: Vec<Problem>,
+    /// They are questions: the answer yes records what was typed as it is.
+    pub asks: bool,
 }
 
 /// One thing to put right, in the words that say what to do.
@@ -116,6 +118,13 @@ impl FormView {
         self
     }
 
+    /// What stands in the way are questions that can be answered with yes.
+    #[must_use]
+    pub fn asking(mut self) -> Self {
+        self.asks = true;
+        self
+    }
+
     /// The way out beside the button.
     #[must_use]
     pub fn leave(mut self, href: impl Into<String>) -> Self {
@@ -157,6 +166,11 @@ impl FormView {
         let asked = self.groups.iter().flat_map(|group| &group.fields);
         let mut fields = asked.chain(self.cautions.iter().filter_map(|caution| caution.reason.as_ref()));
         fields.any(|field| field.name == path && field.kind != FieldKind::Hidden)
+    }
+
+    /// Whether a file can be sent with it.
+    fn takes_file(&self) -> bool {
+        self.groups.iter().flat_map(|group| &group.fields).any(|field| field.kind == FieldKind::File)
     }
 
     /// Whether it asks for something that is not shown again.

@@ -41,6 +41,8 @@ pub enum Kind {
     Slow,
     /// The books do not allow it.
     Conflict,
+    /// What was sent is unlikely, and is asked about.
+    Question,
     /// The form was made for an earlier session.
     Again,
     /// More than is taken at once.
@@ -61,7 +63,7 @@ pub enum Kind {
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Kind; 16] = [
+    pub const ALL: [Kind; 17] = [
         Self::Unreadable,
         Self::SignedOut,
         Self::Forbidden,
@@ -70,6 +72,7 @@ impl Kind {
         Self::WrongMethod,
         Self::Slow,
         Self::Conflict,
+        Self::Question,
         Self::Again,
         Self::TooLarge,
         Self::WrongType,
@@ -93,6 +96,7 @@ impl Kind {
             Self::WrongMethod => (StatusCode::METHOD_NOT_ALLOWED, "method", "This cannot be done here"),
             Self::Slow => (StatusCode::REQUEST_TIMEOUT, "slow", "It took too long to arrive"),
             Self::Conflict => (StatusCode::CONFLICT, "conflict", "The books do not allow this"),
+            Self::Question => (StatusCode::CONFLICT, "question", "Is this meant?"),
             Self::Again => (StatusCode::CONFLICT, "again", "Send it once more"),
             Self::TooLarge => {
                 (StatusCode::PAYLOAD_TOO_LARGE, "too-large", "This is more than is taken at once")
@@ -222,7 +226,7 @@ impl Problem {
 /// Whether looking at the form again helps.
 fn in_the_form(refusal: &Refusal) -> bool {
     match refusal.why {
-        Why::Unfit | Why::Conflict => true,
+        Why::Unfit | Why::Conflict | Why::Question => true,
         Why::Missing => refusal.faults.iter().any(|fault| !fault.field.is_empty()),
         Why::Forbidden => false,
     }
@@ -233,6 +237,7 @@ impl From<Refusal> for Problem {
         let kind = match refusal.why {
             Why::Unfit => Kind::Unfit,
             Why::Conflict => Kind::Conflict,
+            Why::Question => Kind::Question,
             // The address names a thing that is there; it is a field that names one that is not.
             Why::Missing if in_the_form(&refusal) => Kind::Unfit,
             Why::Missing => Kind::Missing,

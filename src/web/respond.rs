@@ -23,7 +23,7 @@ pub fn page(template: &impl Template) -> Reply {
 
 /// The page again, with what stood in the way.
 pub fn refused(template: &impl Template, refusal: &Refusal) -> Reply {
-    let conflict = refusal.why == Why::Conflict;
+    let conflict = matches!(refusal.why, Why::Conflict | Why::Question);
     html(if conflict { StatusCode::CONFLICT } else { StatusCode::UNPROCESSABLE_ENTITY }, template)
 }
 
@@ -44,7 +44,8 @@ pub fn file(content_type: &'static str, name: &str, body: Vec<u8>) -> HttpRespon
 /// Fill a form with what was typed and put every fault beside its field.
 pub fn with_refusal(view: FormView, typed: impl Fn(&str) -> Option<String>, refusal: &Refusal) -> FormView {
     let faults = refusal.faults.iter().map(|fault| (fault.field.clone(), fault.message.clone()));
-    view.filled(typed).with_problems(faults.collect())
+    let view = view.filled(typed).with_problems(faults.collect());
+    if refusal.why == Why::Question { view.asking() } else { view }
 }
 
 impl Form {

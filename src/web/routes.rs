@@ -12,8 +12,8 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, archive, assets, batches, bottles, calendars, costs, entries, health, letters, payments, plans,
-    problem, recipes, reminders, reports, steps, stock, tastings, workbench,
+    api, archive, assets, batches, bottles, calendars, costs, efforts, entries, health, instruments, letters,
+    payments, plans, problem, recipes, reminders, reports, steps, stock, tastings, workbench,
 };
 use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::domain::workbench::questions;
@@ -133,13 +133,36 @@ fn batch_pages(to: &mut Pages) {
         .get("/batches/new", batches::list::new_form)
         .post("/batches", batches::list::new)
         .get("/batches/{id}", batches::show)
+        .get("/batches/comparison", batches::comparison::show)
+        .get("/batches/comparison.csv", batches::comparison::file)
         .get("/batches/{id}/yield", batches::mass::show)
+        .get("/batches/{id}/yield.csv", batches::mass::file)
+        .get("/batches/{id}/record", batches::record::show)
+        .get("/batches/{id}/record.pdf", batches::record::pdf)
         .get("/batches/{id}/readings.csv", batches::export::file)
+        .get("/batches/{id}/readings", batches::readings::list)
+        .get("/batches/{id}/reading", batches::readings::form)
+        .post("/batches/{id}/reading", batches::readings::record)
+        .get("/batches/{id}/readings/{reading}/correction", batches::readings::correction_form)
+        .post("/batches/{id}/readings/{reading}/correction", batches::readings::correct)
+        .get("/batches/{id}/logger", batches::loggers::form)
+        .post("/batches/{id}/logger", batches::loggers::bring)
+        .post("/batches/{id}/logger/{import}/undoing", batches::loggers::undo)
         .get("/batches/{id}/{task}", batches::task::show)
         .post("/batches/{id}/{task}", batches::task::perform)
         .post("/batches/{id}/readings/{reading}/strike", batches::strike::record)
         .get("/entries/{id}", entries::show)
         .post("/entries/{id}/reversal", entries::reverse);
+    to.get("/batches/{id}/effort", efforts::form)
+        .post("/batches/{id}/effort", efforts::record)
+        .post("/batches/{id}/efforts/{effort}/strike", efforts::strike)
+        .get("/club/counting", efforts::counting_form)
+        .post("/club/counting", efforts::set_counting);
+    to.get("/club/instruments", instruments::list)
+        .post("/club/instruments", instruments::add)
+        .get("/club/instruments/new", instruments::new_form)
+        .get("/club/instruments/{id}", instruments::change_form)
+        .post("/club/instruments/{id}", instruments::change);
 }
 
 fn step_pages(to: &mut Pages) {
@@ -388,7 +411,7 @@ fn bottle_programs(to: &mut Api) {
 }
 
 fn batch_programs(to: &mut Api) {
-    use api::batches::{self, record, yields};
+    use api::batches::{self, comparison, measured, record, yields};
     to.get("/batches", "Batches, newest first", batches::list)
         .post("/batches", "Put a batch on paper", batches::add)
         .get("/batches/{id}", "A batch: stage, volume, strength, readings, entries", batches::show)
@@ -400,13 +423,30 @@ fn batch_programs(to: &mut Api) {
         .post("/batches/{id}/splits", "Split part of a batch into a new one", record::split)
         .post("/batches/{id}/blends", "Blend part of a batch into another", record::blend)
         .get("/batches/{id}/readings", "All readings of a batch, oldest first", batches::readings)
-        .post("/batches/{id}/readings", "Record a reading", record::record_reading)
+        .post("/batches/{id}/readings", "Record a reading, or send those of a sensor", measured::record)
+        .post("/readings/{id}/correction", "Strike a reading out and record it anew", measured::correct)
+        .get("/batches/{id}/reading-imports", "Files of loggers that came into a batch", measured::imports)
+        .post("/batches/{id}/reading-imports", "Bring in what a logger wrote", measured::bring_in)
+        .post("/reading-imports/{id}/undoing", "Undo a file: all its readings are struck out", measured::undo)
         .post("/batches/{id}/bottlings", "Fill bottles and lay them down", record::bottle)
         .post("/batches/{id}/closing", "Close a batch in which nothing is left", record::close)
         .post("/batches/{id}/abandonment", "Give a batch up: the rest is lost", record::abandon)
         .get("/batches/{id}/yield", "Where the mass of a batch went", yields::show)
+        .get(
+            "/batches/comparison",
+            "Two to eight batches side by side, and what differed most",
+            comparison::show,
+        )
         .post("/readings/{id}/strike", "Strike a reading out", record::strike)
         .post("/entries/{id}/reversal", "Reverse an entry", record::reverse);
+    use api::{efforts, instruments};
+    to.post("/batches/{id}/efforts", "Note work or energy beside the books", efforts::record)
+        .post("/efforts/{id}/strike", "Strike work or energy out", efforts::strike)
+        .get("/club/counting", "How the club counts by-products, work and energy", efforts::counting)
+        .put("/club/counting", "Count otherwise from now on; all of it is sent", efforts::set_counting);
+    to.get("/instruments", "The instruments of the club, those in use first", instruments::list)
+        .post("/instruments", "Keep an instrument", instruments::add)
+        .put("/instruments/{id}", "Change an instrument; all of it is sent", instruments::change);
 }
 
 fn programs(to: &mut Api) {

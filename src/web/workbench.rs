@@ -11,6 +11,7 @@ mod compared;
 mod figures;
 pub mod routes;
 
+use super::batches::Course;
 use super::extract::{Asked, Path};
 use super::forms::{Caution, FormView};
 use super::frame::Frame;
@@ -21,12 +22,9 @@ use crate::db::{AnyConn, Failure, batches};
 use crate::domain::members::{Doer, Onlooker};
 use crate::domain::refusal::Refusal;
 use crate::domain::workbench::{GROUPS, Given, Question, Sheet, Value, question};
+use crate::science::fermentation::Reading;
 use crate::units::ids::BatchId;
-use crate::units::measure::ReadingKind;
 use figures::{Figure, TableView};
-
-/// Readings of a batch that are looked at.
-const MOST_READINGS: i64 = 500;
 
 #[derive(Template)]
 #[template(path = "workbench/list.html")]
@@ -133,38 +131,25 @@ pub(super) fn answer(
     };
     if !given.words("batch").is_empty() && given.lines("readings").is_empty() {
         match batches::coded(conn, doer.club, given.words("batch"))? {
-            Some(batch) => given.put("readings", Value::Lines(gravities(conn, doer, batch)?)),
+            Some(batch) => given.put("readings", Value::Lines(gravities(conn, batch)?)),
             None => return Ok(Err(Refusal::unfit("batch", "There is no batch of this number in the club"))),
         }
     }
     Ok(question.ask(&given).map(|sheet| (given, sheet)))
 }
 
-/// The gravities of a batch with their days since the first, and the last temperature noted before each.
-fn gravities(conn: &mut AnyConn, doer: &Doer, batch: BatchId) -> Result<Vec<Given>, Failure> {
-    let mut readings = batches::readings(conn, doer.club, batch, MOST_READINGS)?;
-    readings.retain(|reading| reading.struck.is_none());
-    readings.sort_by_key(|reading| reading.at);
-    let Some(first) = readings.iter().find(|reading| reading.kind == ReadingKind::Gravity) else {
-        return Ok(Vec::new());
-    };
-    let (start, mut temperature, mut lines) = (first.at, None, Vec::new());
-    for reading in &readings {
-        match reading.kind {
-            ReadingKind::Temperature => temperature = Some(reading.value.number()),
-            ReadingKind::Gravity => {
-                let mut line = Given::default();
-                #[allow(clippy::cast_precision_loss, reason = "minutes of a fermentation")]
-                let day = (reading.at - start).num_minutes() as f64 / 1440.0;
-                line.put("day", Value::Number(day));
-                line.put("gravity", Value::Number(reading.value.number()));
-                if let Some(t) = temperature {
-                    line.put("temperature", Value::Number(t));
-                }
-                lines.push(line);
-            }
-            _ => {}
+/// The gravities of a batch with their days since the first, and the temperature that belongs to each. Of more than can
+/// be listed, stretches of time are taken together: none is left out in silence.
+fn gravities(conn: &mut AnyConn, batch: BatchId) -> Result<Vec<Given>, Failure> {
+    let Some(course) = Course::find(conn, batch)? else { return Ok(Vec::new()) };
+    let line = |reading: &Reading| {
+        let mut line = Given::default();
+        line.put("day", Value::Number(reading.day));
+        line.put("gravity", Value::Number(reading.sg));
+        if let Some(t) = reading.temperature_c {
+            line.put("temperature", Value::Number(t));
         }
-    }
-    Ok(lines)
+        line
+    };
+    Ok(course.readings().iter().map(line).collect())
 }

@@ -1,5 +1,5 @@
-//! A club’s years, written through the rules and rows of the program in large transactions: batches from receipt to last
-//! bottle, all ended and used up, so that a longer history leaves no more in the cellar than a short one.
+//! A club’s years, written through the rules and rows of the program in large transactions: batches from receipt to
+//! last bottle, all ended and used up, so that a longer history leaves no more in the cellar than a short one.
 
 use chrono::Duration;
 use undercroft::db::batches::{NewBatch, Reading};
@@ -360,6 +360,9 @@ impl Maker<'_> {
             read: value,
             sample_c: None,
             value,
+            instrument: None,
+            import: None,
+            source: String::new(),
             remark: String::new(),
             by: String::new(),
             struck: None,

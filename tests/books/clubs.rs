@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use undercroft::actions::{
-    Done, Error, batches, bottles, members, payments, reminders, reversals, stock, tastings,
+    Done, Error, batches, bottles, efforts, instruments, members, payments, reminders, reversals, stock,
+    tastings,
 };
 use undercroft::db::{
     AnyConn, Database, Failure, batches as batch_rows, books, bottles as bottle_rows, members as member_rows,
@@ -18,20 +19,32 @@ use undercroft::domain::reports::Span;
 use undercroft::domain::stock::{Counted, ItemKind, Move, Receipt};
 use undercroft::units::days::Day;
 use undercroft::units::ids::{ClubId, MemberId};
+use undercroft::units::measure::Measured;
 use undercroft::units::money::Money;
 use undercroft::units::quantity::{BaseUnit, Milli};
 
 use super::requests::keyed_actions;
 use super::tastings::marked;
 use super::world::told;
-use crate::ground::cellar::{Cellar, bottling, bought, curds_off, draw, gravity, item, tasting};
+use crate::ground::cellar::{
+    Cellar, bottling, bought, curds_off, draw, gravity, hydrometer, item, logged, tasting, work,
+};
 use crate::ground::{Ground, day, findings, on_both};
 
 on_both!(what_is_another_clubs_is_missing, lists_hold_only_what_is_the_clubs_own);
 
 /// These make something new out of nothing that has an id, or concern only who asks.
-const NAMES_NOTHING: [&str; 7] =
-    ["add_item", "plan", "invite", "new_token", "leave", "set_attributes", "set_yearly_limit"];
+const NAMES_NOTHING: [&str; 9] = [
+    "add_instrument",
+    "set_counting",
+    "add_item",
+    "plan",
+    "invite",
+    "new_token",
+    "leave",
+    "set_attributes",
+    "set_yearly_limit",
+];
 
 /// What was asked of the actions, and what they answered.
 #[derive(Default)]
@@ -153,6 +166,34 @@ async fn try_batches(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut 
     tries.missing("record_readings", "batch", batches::record_readings(db, hand, None, both).await);
     let strike = batches::Strike { reading: theirs.reading, reason: String::new() };
     tries.missing("strike_reading", "reading", batches::strike_reading(db, hand, None, strike).await);
+    try_what_is_measured(db, ours, theirs, tries).await;
+}
+
+async fn try_what_is_measured(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut Tries) {
+    let (hand, batch) = (&ours.club.hand, theirs.batch);
+    let again = batches::Correction {
+        reading: theirs.reading,
+        reason: String::new(),
+        value: Measured::from_micros(1_040_000),
+        at: None,
+        sample_c: None,
+        as_read: true,
+    };
+    tries.missing("correct_reading", "reading", batches::correct_reading(db, hand, None, again).await);
+    let off = batches::NewReading { instrument: Some(theirs.instrument), ..gravity(ours.batch) };
+    tries.missing("record_readings", "instrument", batches::record_readings(db, hand, None, vec![off]).await);
+    let sent = batches::Sent { batch, source: "float 7".to_owned(), readings: vec![gravity(batch)] };
+    tries.missing("send_readings", "batch", batches::send_readings(db, hand, None, sent).await);
+    tries.missing("bring_in", "batch", batches::bring_in(db, hand, None, logged(batch)).await);
+    let undo = batches::Undoing { import: theirs.import, reason: String::new() };
+    tries.missing("undo_import", "file", batches::undo_import(db, hand, None, undo).await);
+    let change = instruments::Change { id: theirs.instrument, now: hydrometer("Stolen"), retired: false };
+    let changed = instruments::change_instrument(db, hand, None, change).await;
+    tries.missing("change_instrument", "instrument", changed);
+    tries.missing("record_effort", "batch", efforts::record_effort(db, hand, None, work(batch, 1)).await);
+    let strike = efforts::StrikeEffort { effort: theirs.effort, reason: String::new() };
+    let struck = efforts::strike_effort(db, hand, None, strike).await;
+    tries.missing("strike_effort", "line of work or energy", struck);
 }
 
 async fn try_bottles(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut Tries) {

@@ -255,6 +255,8 @@ async fn what_is_corrected_stays_readable(ground: &Ground) {
         kind: ReadingKind::Gravity,
         value: Measured::from_number(value).expect("a gravity"),
         sample_c: None,
+        instrument: None,
+        as_read: true,
         remark: String::new(),
     };
     let sample = |value| Doing { readings: vec![reading(value)], out_of_order: true, ..doing(batch, 4) };

@@ -6,23 +6,28 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 use undercroft::actions::once::RequestKey;
 use undercroft::actions::{
-    Done, Error, batches, bottles, members, payments, reminders, reports, reversals, stock, tastings,
+    Done, Error, batches, bottles, efforts, instruments, members, payments, reminders, reports, reversals,
+    stock, tastings,
 };
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Purpose, Withdrawal};
+use undercroft::domain::costs::by_products::By;
 use undercroft::domain::members::{Onlooker, Role, Scope};
 use undercroft::domain::payments::{Payment, Way};
 use undercroft::domain::refusal::Why;
 use undercroft::domain::stock::{Counted, ItemKind, Move, Receipt};
 use undercroft::domain::tastings::sheet::usual_attributes;
 use undercroft::units::days::Day;
+use undercroft::units::measure::Measured;
 use undercroft::units::money::Money;
 use undercroft::units::quantity::{BaseUnit, Milli};
 
 use super::tastings::{marked, open_table, table_of};
 use super::world::told;
-use crate::ground::cellar::{Cellar, bottling, bought, curds_off, draw, gravity, item, tasting};
+use crate::ground::cellar::{
+    Cellar, bottling, bought, curds_off, draw, gravity, hydrometer, item, logged, tasting, work,
+};
 use crate::ground::{Ground, day, findings, on_both};
 
 on_both!(every_action_records_a_request_once, one_request_sent_by_many_at_once_is_recorded_once);
@@ -31,7 +36,11 @@ on_both!(every_action_records_a_request_once, one_request_sent_by_many_at_once_i
 pub fn keyed_actions() -> BTreeSet<String> {
     let sources = [
         include_str!("../../src/actions/batches.rs"),
+        include_str!("../../src/actions/batches/loggers.rs"),
+        include_str!("../../src/actions/batches/readings.rs"),
         include_str!("../../src/actions/bottles.rs"),
+        include_str!("../../src/actions/efforts.rs"),
+        include_str!("../../src/actions/instruments.rs"),
         include_str!("../../src/actions/members.rs"),
         include_str!("../../src/actions/members/links.rs"),
         include_str!("../../src/actions/members/sessions.rs"),
@@ -172,9 +181,53 @@ async fn batch_readings(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     trial.again("record_reading", read, gravity(batch), foam()).await;
     let read = async |key, readings| batches::record_readings(db, hand, key, readings).await;
     trial.again("record_readings", read, vec![gravity(batch)], vec![gravity(batch), foam()]).await;
-    let wrong = |reason: &str| batches::Strike { reading: cellar.reading, reason: reason.to_owned() };
     let strike = async |key, order| batches::strike_reading(db, hand, key, order).await;
+    let again = |value: i64| batches::Correction {
+        reading: cellar.reading,
+        reason: "misread".to_owned(),
+        value: Measured::from_micros(value),
+        at: None,
+        sample_c: None,
+        as_read: true,
+    };
+    let correct = async |key, order| batches::correct_reading(db, hand, key, order).await;
+    trial.again("correct_reading", correct, again(1_044_000), again(1_043_000)).await;
+    let last = read(None, vec![gravity(batch)]).await.expect("one more is read")[0].id;
+    let wrong = |reason: &str| batches::Strike { reading: last, reason: reason.to_owned() };
     trial.again("strike_reading", strike, wrong("misread"), wrong("of another batch")).await;
+    let sent =
+        |source: &str| batches::Sent { batch, source: source.to_owned(), readings: vec![gravity(batch)] };
+    let send = async |key, sent| batches::send_readings(db, hand, key, sent).await;
+    trial.again("send_readings", send, sent("float 7"), sent("float 8")).await;
+    let file = |left_out| {
+        let mut file = logged(batch);
+        file.rows[0].0 = day("2026-03-08").and_hms_opt(6, 0, 0).expect("six in the morning");
+        batches::NewImport { left_out, ..file }
+    };
+    let bring = async |key, file| batches::bring_in(db, hand, key, file).await;
+    trial.again("bring_in", bring, file(0), file(2)).await;
+    let undone = |reason: &str| batches::Undoing { import: cellar.import, reason: reason.to_owned() };
+    let undo = async |key, order| batches::undo_import(db, hand, key, order).await;
+    trial.again("undo_import", undo, undone("of another vat"), undone("slip")).await;
+    beside_the_books(db, cellar, trial).await;
+}
+
+async fn beside_the_books(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
+    let (hand, batch) = (&cellar.club.hand, cellar.batch);
+    let add = async |key, new| instruments::add_instrument(db, hand, key, new).await;
+    trial.again("add_instrument", add, hydrometer("Hydrometer 3"), hydrometer("Hydrometer 4")).await;
+    let now =
+        |name: &str| instruments::Change { id: cellar.instrument, now: hydrometer(name), retired: true };
+    let change = async |key, change| instruments::change_instrument(db, hand, key, change).await;
+    trial.again("change_instrument", change, now("Old hydrometer"), now("Older hydrometer")).await;
+    let work_on = async |key, new| efforts::record_effort(db, hand, key, new).await;
+    trial.again("record_effort", work_on, work(batch, 1_000), work(batch, 1_001)).await;
+    let wrong = |reason: &str| efforts::StrikeEffort { effort: cellar.effort, reason: reason.to_owned() };
+    let strike = async |key, order| efforts::strike_effort(db, hand, key, order).await;
+    trial.again("strike_effort", strike, wrong("of another batch"), wrong("slip")).await;
+    let by = |by| efforts::Counting { by, litre_worth: None, hour_rate: None, kwh_price: None };
+    let count = async |key, now| efforts::set_counting(db, &cellar.club.steward, key, now).await;
+    trial.again("set_counting", count, by(By::Mass), by(By::NetValue)).await;
 }
 
 async fn bottles_and_after(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {

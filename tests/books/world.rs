@@ -407,7 +407,10 @@ pub fn told(conn: &mut AnyConn) -> Vec<String> {
     told
 }
 
-const TABLES: [&str; 16] = [
+const TABLES: [&str; 19] = [
+    "efforts",
+    "instruments",
+    "reading_imports",
     "audit",
     "bottlings",
     "entries",

@@ -4,11 +4,13 @@
 use undercroft::actions::batches::{NewReading, Plan};
 use undercroft::actions::bottles::Bottled;
 use undercroft::actions::recipes::{NewRevision, Revising};
-use undercroft::actions::{batches, bottles, recipes, reminders, stock, tastings};
+use undercroft::actions::{batches, bottles, efforts, instruments, recipes, reminders, stock, tastings};
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Source};
 use undercroft::domain::bottles::Bottling;
 use undercroft::domain::cautions::{Reasons, Rule};
+use undercroft::domain::efforts::{EffortKind, NewEffort};
+use undercroft::domain::instruments::{Instrument, InstrumentKind};
 use undercroft::domain::members::Cellarhand;
 use undercroft::domain::plans::{PlanStep, PlanSupply, StepKind};
 use undercroft::domain::recipes::{Goals, Revision};
@@ -16,7 +18,8 @@ use undercroft::domain::stock::{Item, ItemKind, Receipt, ReceiptLine};
 use undercroft::domain::tastings::{Method, Plan as TastingPlan};
 use undercroft::units::days::Day;
 use undercroft::units::ids::{
-    BatchId, BottlingId, EntryId, ItemId, LotId, PlaceId, ReadingId, RecipeId, ReminderId, TastingId,
+    BatchId, BottlingId, EffortId, EntryId, ImportId, InstrumentId, ItemId, LotId, PlaceId, ReadingId,
+    RecipeId, ReminderId, TastingId,
 };
 use undercroft::units::measure::{Measured, ReadingKind};
 use undercroft::units::money::Money;
@@ -54,6 +57,12 @@ pub struct Cellar {
     pub bottled: Bottled,
     /// A gravity read on 5 March.
     pub reading: ReadingId,
+    /// A hydrometer that shows 0.002 too little.
+    pub instrument: InstrumentId,
+    /// A logger’s file with two temperatures of 6 and 7 March.
+    pub import: ImportId,
+    /// Two hours of work on the batch.
+    pub effort: EffortId,
     /// To taste the bottles.
     pub reminder: ReminderId,
     /// A blind tasting of the bottles, on 30 June; the whole club is invited, the cellarhand is host.
@@ -83,6 +92,10 @@ impl Cellar {
         let pitch = batches::draw(db, hand, None, order).await.expect("yeast is pitched");
         let order = gravity(batch);
         let reading = batches::record_reading(db, hand, None, order).await.expect("a gravity is read").id;
+        let instrument = instruments::add_instrument(db, hand, None, hydrometer("Hydrometer 2")).await;
+        let instrument = instrument.expect("an instrument is kept");
+        let logged = batches::bring_in(db, hand, None, logged(batch)).await.expect("a file comes in");
+        let effort = efforts::record_effort(db, hand, None, work(batch, 2_000)).await.expect("work is noted");
         let order = bottling(batch, place, 20);
         let bottled = bottles::record_bottling(db, hand, None, order).await.expect("it is bottled");
         reminders::reconcile(db, hand.club, hand.zone, now()).await.expect("reminders are made");
@@ -107,6 +120,9 @@ impl Cellar {
             curds_entry: weighed.entry,
             bottled,
             reading,
+            instrument,
+            import: logged.import.expect("it was new"),
+            effort,
             reminder,
             tasting,
             club,
@@ -234,7 +250,43 @@ pub fn gravity(batch: BatchId) -> NewReading {
         kind: ReadingKind::Gravity,
         value: ReadingKind::Gravity.read("1.0450").expect("a gravity"),
         sample_c: None,
+        instrument: None,
+        as_read: true,
         remark: String::new(),
+    }
+}
+
+/// A hydrometer of this name that shows 0.002 too little.
+pub fn hydrometer(name: &str) -> Instrument {
+    Instrument {
+        name: name.to_owned(),
+        kind: InstrumentKind::Hydrometer,
+        made_for_c: None,
+        offset: Measured::from_micros(2_000),
+        checked_on: day("2026-03-01"),
+    }
+}
+
+/// Two temperatures of a logger.
+pub fn logged(batch: BatchId) -> batches::NewImport {
+    let at = |text: &str| day(text).and_hms_opt(6, 0, 0).expect("six in the morning");
+    let value = |text| ReadingKind::Temperature.read(text).expect("a temperature");
+    let rows = vec![
+        (at("2026-03-06"), ReadingKind::Temperature, value("17.5")),
+        (at("2026-03-07"), ReadingKind::Temperature, value("18")),
+    ];
+    batches::NewImport { batch, file_name: "vat.csv".to_owned(), left_out: 1, rows }
+}
+
+/// Work on a batch, in thousandths of an hour, for 24.00.
+pub fn work(batch: BatchId, amount: i64) -> NewEffort {
+    NewEffort {
+        batch,
+        day: day("2026-03-02"),
+        kind: EffortKind::Work,
+        amount: Some(Milli::new(amount)),
+        sum: Some(Money::from_micros(24_000_000)),
+        remark: "curdling and straining".to_owned(),
     }
 }
 

@@ -23,7 +23,8 @@ on_both!(
     a_request_is_carried_out_once_and_a_comma_is_a_point
 );
 
-/// Routes for somebody who is not signed in or comes from a letter, and those that only end a session: `people_who_come_in` tries them.
+/// Routes for somebody who is not signed in or comes from a letter, and those that only end a session:
+/// `people_who_come_in` tries them.
 const ENTRANCES: [&str; 7] = [
     "/sign-in",
     "/sign-out",
@@ -402,7 +403,7 @@ async fn numbers(stage: &mut Stage, write: &Write) {
         let mut heard: Vec<Heard> = Vec::new();
         for way in decimal.ways() {
             let mut body = with(&write.body, field.path, Some(way));
-            if write.path.ends_with("/items") || write.path.ends_with("/batches") {
+            if ["/items", "/batches", "/instruments"].iter().any(|end| write.path.ends_with(end)) {
                 body["name"] = json!(format!("Name {nr}"));
             }
             let now = stage.insist(write, &write.path, &body, Some(&key)).await;

@@ -55,6 +55,12 @@ fn filled(path: &str, cellar: &Cellar) -> String {
         cellar.bottled.bottling.to_string()
     } else if path.contains("recipes/{") {
         cellar.recipe.to_string()
+    } else if path.contains("instruments/{") {
+        cellar.instrument.to_string()
+    } else if path.contains("reading-imports/{") {
+        cellar.import.to_string()
+    } else if path.contains("efforts/{") {
+        cellar.effort.to_string()
     } else if path.contains("readings/{id}") {
         cellar.reading.to_string()
     } else if path.contains("entries/{") {
@@ -74,6 +80,8 @@ fn filled(path: &str, cellar: &Cellar) -> String {
         .replace("{number}", "1")
         .replace("{task}", "draw")
         .replace("{reading}", &cellar.reading.to_string());
+    let path =
+        path.replace("{import}", &cellar.import.to_string()).replace("{effort}", &cellar.effort.to_string());
     let mut filled = String::new();
     let mut rest = path.as_str();
     while let Some((before, after)) = rest.split_once('{') {

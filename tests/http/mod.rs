@@ -6,6 +6,7 @@ mod described;
 mod foreign;
 mod main_job;
 mod making;
+mod measured;
 mod plans;
 mod refusals;
 pub mod scene;

@@ -37,6 +37,8 @@ pub enum Takes {
     Flag,
     /// A decimal number: one that fits, with a point, and one that is outside its range.
     Number(&'static str, &'static str),
+    /// A decimal number of something that is done once only: one that is outside its range.
+    Once(&'static str),
     /// Days, with commas between.
     Ages,
 }
@@ -148,7 +150,7 @@ impl Takes {
             ],
             Self::Word => vec![wrong(json!("smell"), "Choose one of these")],
             Self::Flag => vec![wrong(json!("perhaps"), "true or false")],
-            Self::Number(_, outside) => vec![
+            Self::Number(_, outside) | Self::Once(outside) => vec![
                 wrong(json!(outside), ""),
                 wrong(json!("many"), "not a number"),
                 wrong(json!("NaN"), "not a number"),

@@ -1,5 +1,6 @@
 //! Every write route of the API and of the pages: a request that fits, and what each of its fields takes.
 
+mod measured;
 mod recipes;
 mod steps;
 mod tastings;
@@ -8,8 +9,8 @@ use serde_json::{Value, json};
 
 use super::scene::Scene;
 use super::values::Takes::{
-    self, Ages, Amount, AnyDay, Counted, Flag, Id, Line, Moment, Number, Past, Pieces, Price, Remark, Source,
-    ToCome, Whole, Word,
+    self, Ages, Amount, AnyDay, Counted, Flag, Id, Line, Number, Past, Pieces, Price, Remark, Source, ToCome,
+    Whole, Word,
 };
 use super::values::amount;
 
@@ -213,16 +214,7 @@ fn batches(s: &Scene, to: &mut Vec<Write>) {
     let yeast = drawn(json!({"item": c.yeast}), "g").needs("lines.0.item", Id);
     let yeast = yeast.needs("lines.0.quantity", Amount("g"));
     to.push(yeast.post("/api/v1/batches/{id}/pitch", own("pitch")));
-    let body = json!({"kind": "gravity", "value": "1.040", "at": "2026-06-02T10:00:00Z", "remark": "clear",
-        "sample_temperature_c": "20"});
-    let reading = asked(body)
-        .may("at", Moment)
-        .needs("kind", Word)
-        .needs("value", Number("1.045", "45"))
-        .may("sample_temperature_c", Number("18.5", "400"))
-        .may("remark", Remark)
-        .other("value", json!("1.030"));
-    to.push(reading.post("/api/v1/batches/{id}/readings", own("readings")));
+    measured::all(s, to);
     to.push(weighed(s).post("/api/v1/batches/{id}/by-products", own("by-products")));
     to.push(lost().post("/api/v1/batches/{id}/losses", own("losses")));
     to.push(racked().post("/api/v1/batches/{id}/rackings", own("rackings")));
@@ -253,22 +245,10 @@ fn made_of(s: &Scene) -> Vec<(&'static str, Asked)> {
     let yeast = drawn(source(c.yeast.to_string()), "g");
     let mut corks = source(s.corks.to_string());
     corks["quantity"] = json!("2");
-    let readings = asked(json!({"gravity": "1.040", "at": "2026-06-02 10:00", "sample_temperature_c": "20"}))
-        .may("at", Moment)
-        .needs("gravity", Number("1.045", "45"))
-        .may("temperature", Number("18.5", "400"))
-        .may("ph", Number("3.5", "15"))
-        .may("acidity", Number("6.5", "51"))
-        .may("free-sulphite", Number("25.5", "-1"))
-        .may("volume", Number("10.5", "-1"))
-        .may("sample_temperature_c", Number("18.5", "400"))
-        .may("remark", Remark)
-        .other("gravity", json!("1.030"));
     vec![
         ("draw", milk.needs("lines.0.source", Source).needs("lines.0.quantity", Amount("L"))),
         ("pitch", yeast.needs("lines.0.source", Source).needs("lines.0.quantity", Amount("g"))),
         ("by-product", weighed(s)),
-        ("reading", readings),
         ("rack", racked()),
         ("split", split()),
         ("blend", blended(s)),

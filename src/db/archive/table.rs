@@ -7,12 +7,16 @@ use super::files::{Derive, File, Scope, has, may};
 use crate::domain::archive::Kind;
 use crate::domain::batches::Stage;
 use crate::domain::books::EntryKind;
+use crate::domain::costs::by_products::By;
 use crate::domain::members::Role;
 use crate::domain::reminders::ReminderKind;
 use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
-use crate::units::measure::ReadingKind;
 use crate::units::quantity::BaseUnit;
+
+use measured::{BY_PRODUCT_SHARES, EFFORTS, INSTRUMENTS, READING_IMPORTS, READINGS};
+
+mod measured;
 
 use Kind::{Day, Flag, Id, Instant, Number, Of, Text, Word};
 
@@ -65,6 +69,11 @@ pub const FILES: &[File] = &[
             has("created_at", Instant),
             may("yearly_limit", QUANTITY)
                 .says("how much it may make in a calendar year, mL, as it says itself"),
+            has("by_products_by", Word(|word| By::from_code(word).is_some()))
+                .says("how by-products carry cost from now on"),
+            may("litre_worth", COST).says("what a litre of drink counts for beside by-products"),
+            may("hour_rate", COST).says("what an hour of work counts for, beside the books"),
+            may("kwh_price", COST).says("what a kilowatt-hour costs, beside the books"),
         ],
         derived: &[],
     },
@@ -280,29 +289,11 @@ pub const FILES: &[File] = &[
         ],
         derived: &[],
     },
-    File {
-        name: "readings.csv",
-        table: "readings",
-        says: "Measured values.",
-        scope: Scope::Club,
-        keys: &["id"],
-        columns: &[
-            has("id", Id),
-            has("batch_id", Of("batches.csv")),
-            has("at", Instant),
-            has("kind", Word(|word| ReadingKind::from_code(word).is_some())),
-            has("read", MEASURED).kept_as("read_micro").says("as the instrument showed it"),
-            may("sample_temperature_c", MEASURED).kept_as("sample_micro_c"),
-            has("value", MEASURED).kept_as("value_micro").says("as corrected"),
-            has("remark", Text),
-            has("recorded_by", Of("members.csv")),
-            has("recorded_at", Instant),
-            may("struck_at", Instant),
-            may("struck_by", Of("members.csv")),
-            has("struck_because", Text),
-        ],
-        derived: &[],
-    },
+    BY_PRODUCT_SHARES,
+    EFFORTS,
+    INSTRUMENTS,
+    READING_IMPORTS,
+    READINGS,
     File {
         name: "tasting_ages.csv",
         table: "tasting_ages",

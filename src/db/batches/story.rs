@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use diesel::prelude::*;
 
 use super::batch;
-use super::readings::gravities_of;
+use super::readings::{ends_of_days, series};
 use super::stage::{moves_of, standing_then};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
@@ -15,8 +15,8 @@ use crate::domain::batches::{Moved, Stage, progress};
 use crate::domain::books::EntryKind;
 use crate::domain::stock::{Item, ItemKind};
 use crate::domain::yields::{Story, Turn, Used, What, added};
-use crate::units::days::local_day;
 use crate::units::ids::{BatchId, ClubId, EntryId, ItemId};
+use crate::units::measure::ReadingKind;
 use crate::units::quantity::Milli;
 
 /// All that the yields of a batch follow from.
@@ -34,7 +34,7 @@ pub fn stories(
     let kept = moves_of(conn, ids)?;
     let mut bottled = live_bottlings(conn, ids)?;
     let (mut drawn, mut weighed) = lines(conn, ids)?;
-    let mut gravities = gravities_of(conn, ids)?;
+    let mut gravities = series(conn, ids, &[ReadingKind::Gravity])?;
     let mut items: Vec<ItemId> =
         drawn.values().chain(weighed.values()).flatten().map(|line| line.1).collect();
     items.sort_unstable();
@@ -56,9 +56,8 @@ pub fn stories(
         story.by_products = sums(&weighed.remove(id).unwrap_or_default(), &items);
         story.turns = turns(&moved, &drawn, &items);
         story.under_way = progress(&moved).stage <= Stage::Working;
-        let gravities = gravities.remove(id).unwrap_or_default();
-        story.gravities =
-            gravities.into_iter().map(|(at, gravity)| (local_day(at, zone), gravity.number())).collect();
+        let read = gravities.remove(&(*id, ReadingKind::Gravity)).unwrap_or_default();
+        story.gravities = ends_of_days(&read, zone);
         found.insert(*id, story);
     }
     milk_before(conn, club, &mut found)?;
@@ -100,6 +99,10 @@ fn volumes(story: &mut Story, moved: &[Moved]) {
                 story.moved_in = story.moved_in + quantity;
             }
             EntryKind::Split | EntryKind::Blend => story.moved_out = story.moved_out - quantity,
+            // Before the yeast there are no lees: what is measured less has boiled off or evaporated.
+            EntryKind::Racking | EntryKind::Draw if !pitched && quantity < Milli::ZERO => {
+                story.boiled = story.boiled - quantity;
+            }
             EntryKind::Loss | EntryKind::Racking | EntryKind::Abandonment | EntryKind::Closing => {
                 story.lost = story.lost - quantity;
             }

@@ -1,6 +1,6 @@
 //! Lots, what is left of them at each place, and what things are counted in.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use diesel::prelude::*;
 
@@ -297,4 +297,34 @@ pub fn units(conn: &mut AnyConn, club: ClubId, of: &[ItemId], lots_of: &[LotId])
         .select((lots::id, items::unit))
         .load(conn)?;
     Ok(Units { items: items.into_iter().collect(), lots: lots.into_iter().collect() })
+}
+
+/// Who a lot came from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Supplier {
+    /// Their name.
+    pub name: String,
+    /// Their own mark of it.
+    pub mark: String,
+    /// Use by.
+    pub best_before: Option<Day>,
+}
+
+/// Who these lots came from.
+pub fn suppliers_of(
+    conn: &mut AnyConn,
+    club: ClubId,
+    of: &[LotId],
+) -> Result<BTreeMap<LotId, Supplier>, Failure> {
+    let mut found = BTreeMap::new();
+    for some in of.chunks(500) {
+        let rows: Vec<(LotId, String, String, Option<Day>)> = lots::table
+            .filter(lots::club_id.eq(club).and(lots::id.eq_any(some.to_vec())))
+            .select((lots::id, lots::supplier, lots::supplier_mark, lots::best_before))
+            .load(conn)?;
+        found.extend(
+            rows.into_iter().map(|(id, name, mark, best_before)| (id, Supplier { name, mark, best_before })),
+        );
+    }
+    Ok(found)
 }

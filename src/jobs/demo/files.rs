@@ -39,6 +39,9 @@ embedded! {
     REVERSALS: "reversals.csv",
     TASTINGS: "tastings.csv",
     SHEETS: "sheets.csv",
+    INSTRUMENTS: "instruments.csv",
+    EFFORTS: "efforts.csv",
+    LOGGER: "logger.csv",
     RECIPES: "recipes.toml",
     MAKING: "making.csv",
 }
@@ -134,6 +137,41 @@ pub(super) struct ClubFile {
     pub time_zone: String,
     pub password: String,
     pub sign_in_as: String,
+}
+
+/// `instruments.csv`.
+#[derive(Debug, Deserialize)]
+pub(super) struct InstrumentRow {
+    pub name: String,
+    pub kind: String,
+    pub made_for_c: String,
+    pub offset: String,
+    pub checked_days_ago: u32,
+}
+
+/// `efforts.csv`: work, energy, and readings with an instrument of the club.
+#[derive(Debug, Deserialize)]
+pub(super) struct EffortRow {
+    pub days_ago: u32,
+    #[serde(deserialize_with = "time")]
+    pub time: NaiveTime,
+    pub by: String,
+    pub batch: String,
+    pub kind: String,
+    pub amount: String,
+    pub sum: String,
+    pub note: String,
+    pub instrument: String,
+}
+
+/// `logger.csv`: what a logger in one vat measured.
+#[derive(Debug, Deserialize)]
+pub(super) struct LoggerRow {
+    pub batch: String,
+    pub days_ago: u32,
+    #[serde(deserialize_with = "time")]
+    pub time: NaiveTime,
+    pub temperature: String,
 }
 
 /// `members.csv`; the first of them founds the club.

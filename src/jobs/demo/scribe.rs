@@ -27,6 +27,7 @@ use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
 mod diary;
+mod measured;
 mod plans;
 mod recipes;
 mod table;
@@ -139,6 +140,8 @@ impl<'a> Scribe<'a> {
             kind,
             value: cell("value", kind.read(&row.value))?,
             sample_c: cell("sample_temperature_c", sample.transpose())?,
+            instrument: None,
+            as_read: true,
             remark: row.note.clone(),
         })
     }

@@ -3,13 +3,15 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
+pub mod comparison;
+pub mod measured;
 pub mod record;
 pub mod yields;
 
 use super::bodies::NewBatch;
 use super::{Amount, Page};
 use crate::actions::batches as acts;
-use crate::db::batches::{self as rows, Batch, Reading};
+use crate::db::batches::{self as rows, Batch, Part, Reading};
 use crate::db::{Failure, recipes};
 use crate::domain::batches::Stage;
 use crate::domain::books::Holding;
@@ -17,6 +19,7 @@ use crate::domain::members::{Cellarhand, Doer, Onlooker};
 use crate::domain::yields::Strength;
 use crate::units::ids::{BatchId, RecipeId};
 use crate::web::batches::read;
+use crate::web::batches::readings::Place;
 use crate::web::body::Json;
 use crate::web::extract::{Key, Paging, Path, Query};
 use crate::web::problem::Problem;
@@ -149,6 +152,10 @@ pub struct ReadingBody {
     pub read: String,
     /// The temperature of the sample, °C.
     pub sample_temperature_c: Option<String>,
+    /// The instrument it was read off.
+    pub instrument: Option<String>,
+    /// The program or file it came from; empty where a person wrote it.
+    pub source: String,
     /// What was written.
     pub remark: String,
     /// It was struck out and does not count.
@@ -164,6 +171,8 @@ impl From<&Reading> for ReadingBody {
             value: reading.value.plain(),
             read: reading.read.plain(),
             sample_temperature_c: reading.sample_c.map(crate::units::measure::Measured::plain),
+            instrument: reading.instrument.as_ref().map(|one| one.0.to_string()),
+            source: reading.source.clone(),
             remark: reading.remark.clone(),
             struck: reading.struck.is_some(),
         }
@@ -218,19 +227,21 @@ pub struct WholeBatch {
 const READINGS: usize = 200;
 const ENTRIES: usize = 100;
 
-/// All readings of a batch.
+/// All readings of a batch, part by part, the oldest first.
 pub async fn readings(
     who: Onlooker,
     site: Site,
     path: Path<BatchId>,
+    paging: Paging<Place>,
 ) -> Result<Answer<Page<ReadingBody>>, Problem> {
     let (id, club) = (path.0, who.club);
+    let part = Part::oldest(paging.after.map(|place| (place.0, place.1)), paging.rows());
     let read = site.db.read(move |conn| {
         rows::named(conn, club, id)?;
-        rows::readings(conn, club, id, i64::MAX)
+        rows::part(conn, club, id, &part)
     });
     let found = read.await.map_err(|failure| missing(failure, "batch"))?;
-    Ok(Answer(Page { items: found.iter().map(ReadingBody::from).collect(), next: None }))
+    Ok(Answer(paging.page(found, |row| Place(row.at, row.id), |row| ReadingBody::from(&row))))
 }
 
 /// One batch.

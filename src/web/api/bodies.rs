@@ -148,19 +148,125 @@ pub struct Blend {
     pub reasons: Option<std::collections::BTreeMap<String, String>>,
 }
 
-/// A value read off an instrument.
+/// A value read off an instrument, or with `readings` what a sensor measured. One value that is unlikely is answered
+/// with 409 and a problem of the type `question`, whose errors name the field and ask: sent again with `as_read` it is
+/// kept. What a sensor sends is not asked about.
 #[derive(ToSchema)]
 pub struct NewReading {
     /// When, RFC 3339; now if left out.
     pub at: Option<String>,
     /// gravity, brix, temperature, ph, acidity, free-sulphite or volume.
-    pub kind: String,
+    pub kind: Option<String>,
     /// As read: SG 20/20, °Brix, °C, pH, g/L as tartaric acid, mg/L, L.
+    pub value: Option<String>,
+    /// The temperature of the sample; a gravity is then corrected to 20 °C.
+    pub sample_temperature_c: Option<String>,
+    /// The instrument of the club it was read off: what that is off by is put right.
+    pub instrument: Option<String>,
+    /// It is meant, however unlikely.
+    pub as_read: Option<bool>,
+    /// What you want to add.
+    pub remark: Option<String>,
+    /// Instead of one value: up to 500 that a sensor measured.
+    pub readings: Option<Vec<SentReading>>,
+    /// What the sensor calls itself; of one source the same kind at the same time counts once.
+    pub source: Option<String>,
+}
+
+/// A value that a sensor measured.
+#[derive(ToSchema)]
+pub struct SentReading {
+    /// When, RFC 3339.
+    pub at: String,
+    /// gravity, brix, temperature, ph, acidity, free-sulphite or volume.
+    pub kind: String,
+    /// As measured.
     pub value: String,
     /// The temperature of the sample; a gravity is then corrected to 20 °C.
     pub sample_temperature_c: Option<String>,
+    /// The instrument of the club.
+    pub instrument: Option<String>,
+    /// Nothing is asked of a sensor; it may be sent all the same.
+    pub as_read: Option<bool>,
     /// What you want to add.
     pub remark: Option<String>,
+}
+
+/// A reading that was wrong, and what it is instead.
+#[derive(ToSchema)]
+pub struct NewCorrection {
+    /// What it is, in the unit of its kind.
+    pub value: String,
+    /// When it was read, RFC 3339; as before if left out.
+    pub at: Option<String>,
+    /// The temperature of the sample.
+    pub sample_temperature_c: Option<String>,
+    /// What was wrong with it.
+    pub reason: String,
+    /// It is meant, however unlikely.
+    pub as_read: Option<bool>,
+}
+
+/// What a logger wrote.
+#[derive(ToSchema)]
+pub struct NewImport {
+    /// The rows as text: separated by commas, semicolons or tabs, with a row of names over them.
+    pub rows: String,
+    /// What the file is called.
+    pub file_name: Option<String>,
+    /// year-month-day, day-month-year or month-day-year, where the rows do not tell.
+    pub date_order: Option<String>,
+    /// sg, points or brix, where its name does not tell.
+    pub gravity_in: Option<String>,
+    /// c or f, where its name does not tell.
+    pub temperature_in: Option<String>,
+    /// `good` keeps the rows that can be read; otherwise nothing is kept if one cannot.
+    pub keep: Option<String>,
+}
+
+/// An instrument.
+#[derive(ToSchema)]
+pub struct NewInstrument {
+    /// What the club calls it.
+    pub name: String,
+    /// hydrometer, thermometer, ph-meter or refractometer; it is not changed later.
+    pub kind: Option<String>,
+    /// The temperature printed on a hydrometer: 15, 15.56 or 20.
+    pub made_for_c: Option<String>,
+    /// What is added to what it shows; 0 if left out.
+    pub offset: Option<String>,
+    /// When that was found; today if left out.
+    pub checked_on: Option<String>,
+    /// It is not used any more.
+    pub retired: Option<bool>,
+}
+
+/// Work or energy that went into a batch: an amount at the club's rate, or a sum.
+#[derive(ToSchema)]
+pub struct NewEffort {
+    /// When; today if left out.
+    pub day: Option<String>,
+    /// work or energy.
+    pub kind: String,
+    /// Hours, or kWh.
+    pub amount: Option<String>,
+    /// What it cost, where that is known.
+    pub sum: Option<String>,
+    /// For what.
+    pub remark: Option<String>,
+}
+
+/// How the club counts from now on.
+#[derive(ToSchema)]
+pub struct NewCounting {
+    /// net-value, mass or sales-value.
+    pub by_products_by: String,
+    /// What a litre of drink would sell for; needed for sales-value.
+    pub litre_worth: Option<String>,
+    /// An hour of work.
+    pub hour_rate: Option<String>,
+    /// A kilowatt-hour.
+    pub kwh_price: Option<String>,
 }
 
 /// A filling into bottles of one size.

@@ -4,12 +4,15 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::Amount;
+use crate::db::efforts::Effort;
 use crate::domain::bottles::cost_per_bottle;
+use crate::domain::costs::by_products::By;
 use crate::domain::costs::{CostLine, Effect};
 use crate::domain::members::Onlooker;
 use crate::units::days;
 use crate::units::ids::{BatchId, BottlingId};
 use crate::units::money::Money;
+use crate::units::quantity::Milli;
 use crate::web::costs::{batch, find};
 use crate::web::extract::Path;
 use crate::web::problem::Problem;
@@ -94,6 +97,43 @@ pub struct BatchCostBody {
     pub held: String,
     /// Its bottlings.
     pub bottlings: Vec<BottlingCostLine>,
+    /// Work and energy beside the books, struck ones too.
+    pub efforts: Vec<EffortBody>,
+    /// What the drink cost with them.
+    pub total_with_efforts: String,
+}
+
+/// Work or energy that went into a batch.
+#[derive(Serialize, ToSchema)]
+pub struct EffortBody {
+    /// Its id.
+    pub id: String,
+    /// When.
+    pub day: String,
+    /// work or energy.
+    pub kind: String,
+    /// Hours, or kWh.
+    pub amount: Option<String>,
+    /// What it cost.
+    pub cost: String,
+    /// For what.
+    pub remark: String,
+    /// It was struck out and does not count.
+    pub struck: bool,
+}
+
+impl From<&Effort> for EffortBody {
+    fn from(effort: &Effort) -> Self {
+        Self {
+            id: effort.id.to_string(),
+            day: days::iso(effort.day),
+            kind: effort.kind.code().to_owned(),
+            amount: effort.amount.map(Milli::plain),
+            cost: effort.cost.plain(),
+            remark: effort.remark.clone(),
+            struck: effort.struck.is_some(),
+        }
+    }
 }
 
 /// What a batch cost.
@@ -103,7 +143,9 @@ pub async fn of_batch(
     path: Path<BatchId>,
 ) -> Result<Answer<BatchCostBody>, Problem> {
     let (_, found) = site.read(&who, move |conn, doer| batch::find(conn, doer, path.0)).await?;
-    let batch::Found { cost, bottlings, .. } = found.ok_or_else(|| Problem::missing("batch"))?;
+    let found = found.ok_or_else(|| Problem::missing("batch"))?;
+    let effort = found.effort();
+    let batch::Found { cost, bottlings, efforts, .. } = found;
     let parts = cost.parts.iter().map(|kept| (&kept.line, Some(kept.share)));
     let mut all: Vec<_> = parts.chain(cost.went.iter().map(|line| (line, None))).collect();
     all.sort_by_key(|(line, _)| line.entry);
@@ -113,6 +155,8 @@ pub async fn of_batch(
         by_products: cost.deducted().plain(),
         total: cost.drink().plain(),
         held: cost.held().plain(),
+        efforts: efforts.iter().map(EffortBody::from).collect(),
+        total_with_efforts: (cost.drink() + effort).plain(),
         bottlings: bottlings
             .iter()
             .map(|(bottling, booked)| BottlingCostLine {
@@ -143,6 +187,19 @@ pub struct BottlingCostBody {
     pub bottles: i64,
     /// What one costs, rounded down; the last one takes the rest.
     pub cost_per_bottle: String,
+    /// What one would cost by each way in which by-products may take their share.
+    pub ways: Vec<WayBody>,
+}
+
+/// A way in which by-products take their share of the cost.
+#[derive(Serialize, ToSchema)]
+pub struct WayBody {
+    /// net-value, mass or sales-value.
+    pub by: String,
+    /// What a bottle costs by it; none where it has nothing to rest on.
+    pub cost_per_bottle: Option<String>,
+    /// It is how it was booked.
+    pub booked: bool,
 }
 
 /// What the bottles of a bottling cost.
@@ -152,7 +209,14 @@ pub async fn of_bottling(
     path: Path<BottlingId>,
 ) -> Result<Answer<BottlingCostBody>, Problem> {
     let (_, found) = site.read(&who, move |conn, doer| find(conn, doer, path.0)).await?;
-    let cost = found.ok_or_else(|| Problem::missing("bottling with a cost"))?.cost;
+    let found = found.ok_or_else(|| Problem::missing("bottling with a cost"))?;
+    let way = |(by, each): &(By, Option<Money>)| WayBody {
+        by: by.code().to_owned(),
+        cost_per_bottle: each.map(Money::plain),
+        booked: found.taken.contains(by),
+    };
+    let ways = found.ways.iter().map(way).collect();
+    let cost = found.cost;
     let parts = cost.parts.iter().map(|kept| line(part(&kept.line), &kept.line, Some(kept.share)));
     let packaging = cost.packaging.iter().map(|of| line("packaging", of, Some(of.cost)));
     Ok(Answer(BottlingCostBody {
@@ -163,5 +227,6 @@ pub async fn of_bottling(
         total: cost.total().plain(),
         bottles: cost.bottles,
         cost_per_bottle: cost_per_bottle(cost.total(), cost.bottles).plain(),
+        ways,
     }))
 }

@@ -1,8 +1,12 @@
 //! The course of a fermentation by its gravities, as Today, the list and the batch's own page show it: how far it has
 //! come, when it may be done, whether it stands still, and whether that is enough to bottle it.
 
-use crate::db::batches::{self as rows, Reading as Read};
+use std::cell::OnceCell;
+use std::collections::HashMap;
+
+use crate::db::batches::{self as rows, Series};
 use crate::db::{AnyConn, Failure};
+use crate::domain::batches::readings::followed;
 use crate::domain::cautions::{EXPECTED_END_SG, Readiness, readiness};
 use crate::domain::members::Doer;
 use crate::domain::reminders::stopped_for;
@@ -13,8 +17,8 @@ use crate::units::measure::{Measured, ReadingKind};
 use crate::web::pictures::{Ahead, stem};
 use crate::web::words;
 
-/// Gravities that are looked at: the latest ones.
-const GRAVITIES: i64 = 60;
+/// Warmer than this most yeast for such drinks works badly (common practice, no source).
+const WARM_C: f64 = 25.0;
 
 /// A batch whose gravity has been read at least once.
 pub struct Course {
@@ -24,48 +28,61 @@ pub struct Course {
     last_at: Instant,
     /// As science reads them: days since `start`.
     readings: Vec<Reading>,
+    /// The last temperature, and when.
+    warmth: Option<(Instant, Measured)>,
+    forecast: OnceCell<Option<Forecast>>,
 }
 
+/// The kinds of values that a course follows from.
+pub const FOLLOWED: [ReadingKind; 2] = [ReadingKind::Gravity, ReadingKind::Temperature];
+
 impl Course {
-    /// The course of a batch, from its latest gravities.
+    /// The course of a batch.
     pub fn find(conn: &mut AnyConn, id: BatchId) -> Result<Option<Self>, Failure> {
-        let Some((_, first, ..)) = rows::gravity_ends(conn, &[id])?.into_iter().next() else {
-            return Ok(None);
-        };
-        let latest = rows::latest_gravities(conn, id, GRAVITIES)?;
-        Ok(Self::of(first, latest.into_iter().map(|(at, gravity)| (at, gravity, None))))
+        Ok(Self::of_batches(conn, &[id])?.remove(&id))
     }
 
-    /// The course of a batch from all its readings that stand, oldest first. A temperature belongs to a gravity when
-    /// it was recorded for the same moment.
-    pub fn of_readings<'r>(readings: impl Iterator<Item = &'r Read> + Clone) -> Option<Self> {
-        let standing = readings.filter(|reading| reading.struck.is_none());
-        let of_kind = move |kind| standing.clone().filter(move |reading| reading.kind == kind);
-        let warmth = |at| {
-            let same = of_kind(ReadingKind::Temperature).find(|reading| reading.at == at);
-            same.map(|reading| reading.value.number())
+    /// The courses of these batches: the number of queries does not grow with theirs.
+    pub fn of_batches(conn: &mut AnyConn, ids: &[BatchId]) -> Result<HashMap<BatchId, Self>, Failure> {
+        let found = rows::series(conn, ids, &FOLLOWED)?;
+        let none = Series::new();
+        let of = |id: BatchId, kind| found.get(&(id, kind)).unwrap_or(&none);
+        let course = |id: &BatchId| {
+            let course = Self::of(of(*id, ReadingKind::Gravity), of(*id, ReadingKind::Temperature))?;
+            Some((*id, course))
         };
-        let first = of_kind(ReadingKind::Gravity).next()?.value;
-        Self::of(
+        Ok(ids.iter().filter_map(course).collect())
+    }
+
+    /// The course by the gravities and temperatures that stand, oldest first.
+    pub fn of(gravities: &Series, temperatures: &Series) -> Option<Self> {
+        let ((start, first), (last_at, last)) = (*gravities.first()?, *gravities.last()?);
+        Some(Self {
             first,
-            of_kind(ReadingKind::Gravity).map(|reading| (reading.at, reading.value, warmth(reading.at))),
-        )
+            last,
+            start,
+            last_at,
+            readings: followed(gravities, temperatures),
+            warmth: temperatures.last().copied(),
+            forecast: OnceCell::new(),
+        })
     }
 
-    #[allow(clippy::cast_precision_loss, reason = "seconds of a fermentation")]
-    fn of(
-        first: Measured,
-        gravities: impl Iterator<Item = (Instant, Measured, Option<f64>)>,
-    ) -> Option<Self> {
-        let gravities: Vec<_> = gravities.collect();
-        let ((start, ..), (last_at, last, _)) = (*gravities.first()?, *gravities.last()?);
-        let day = |at: Instant| (at - start).num_seconds() as f64 / 86_400.0;
-        let readings = gravities.iter().map(|(at, gravity, temperature_c)| Reading {
-            day: day(*at),
-            sg: gravity.number(),
-            temperature_c: *temperature_c,
-        });
-        Some(Self { first, last, start, last_at, readings: readings.collect() })
+    /// What to do when it is warmer than yeast likes: the last temperature, if it was noted in these days.
+    pub fn too_warm(&self, doer: &Doer) -> Option<String> {
+        let (at, warmth) = self.warmth?;
+        let fresh = (doer.now - at).num_days() <= 3;
+        (fresh && warmth.number() > WARM_C).then(|| {
+            format!(
+                "It is {} °C in it, warmer than about {WARM_C:.0} °C.",
+                warmth.shown(ReadingKind::Temperature)
+            )
+        })
+    }
+
+    /// The readings as science takes them: those of a logger by stretches of time.
+    pub fn readings(&self) -> &[Reading] {
+        &self.readings
     }
 
     /// The day of the last gravity.
@@ -98,8 +115,23 @@ impl Course {
         format!("about {:.0} % of the way", 100.0 * self.gone())
     }
 
-    fn forecast(&self) -> Option<Forecast> {
-        forecast(&self.readings, EXPECTED_END_SG).ok().filter(|_| stopped_for(&self.readings).is_none())
+    fn forecast(&self) -> Option<&Forecast> {
+        let found = || {
+            forecast(&self.readings, EXPECTED_END_SG).ok().filter(|_| stopped_for(&self.readings).is_none())
+        };
+        self.forecast.get_or_init(found).as_ref()
+    }
+
+    /// What the forecast rests on, in a sentence; none where there is none.
+    pub fn basis(&self) -> Option<String> {
+        let forecast = self.forecast()?;
+        Some(format!(
+            "A logistic curve through {} by least squares, {:.4} off them; it ends at {:.4}. The band is a quarter of \
+             the time sooner or later: common practice, no source.",
+            words::count(i64::try_from(self.readings.len()).unwrap_or(i64::MAX), "reading", "readings"),
+            forecast.curve.rmse_sg,
+            forecast.curve.final_gravity,
+        ))
     }
 
     #[allow(clippy::cast_possible_truncation, reason = "days of a fermentation")]
@@ -176,5 +208,37 @@ impl Course {
             (0..=STEPS).map(point).collect::<Vec<_>>()
         };
         Some(Ahead { expected: line(end), early: line(early), late: line(late) })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A logistic fall from 1.080 to 0.998 in a fortnight, read every ten minutes, with the noise of a logger.
+    fn logged() -> Series {
+        let start: Instant = "2026-05-01T08:00:00".parse().unwrap();
+        let value = |minute: i32| {
+            let day = f64::from(minute) / 1440.0;
+            let noise = f64::from(minute * 7919 % 21 - 10) * 0.000_05;
+            0.998 + 0.082 / (1.0 + (0.9 * (day - 4.0)).exp()) + noise
+        };
+        let row = |n: i32| {
+            let at = start + chrono::Duration::minutes(i64::from(n) * 10);
+            (at, Measured::from_number(value(n * 10)).unwrap())
+        };
+        (0..1000).map(row).collect()
+    }
+
+    #[test]
+    fn the_readings_of_a_logger_give_the_curve_that_a_few_would() {
+        let gravities = logged();
+        let course = Course::of(&gravities, &Series::new()).unwrap();
+        assert!(course.readings.len() <= 43, "{}", course.readings.len());
+        let few: Series = gravities.iter().step_by(50).copied().collect();
+        let by_few = Course::of(&few, &Series::new()).unwrap();
+        let (many, few) = (course.forecast().unwrap(), by_few.forecast().unwrap());
+        assert!((many.end_day - few.end_day).abs() < 0.35, "{} and {}", many.end_day, few.end_day);
+        assert!(course.basis().unwrap().contains("logistic"));
     }
 }

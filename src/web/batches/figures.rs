@@ -1,12 +1,13 @@
 //! The figures of a batch as its page shows them: how far its gravity has come, its curve, its strength.
 
-use crate::db::batches::{Batch, Reading};
-use crate::domain::batches::{Stage, Standing};
+use crate::db::batches::{Batch, Series};
+use crate::domain::batches::{Moved, Stage, Standing};
+use crate::domain::books::EntryKind;
 use crate::domain::members::Doer;
 use crate::domain::yields::{Basis, Story, Strength, Unknown};
-use crate::units::days;
-use crate::units::measure::ReadingKind;
-use crate::web::pictures::{Curve, Mark, curve};
+use crate::units::days::{self, Day, Instant};
+use crate::units::measure::{Measured, ReadingKind};
+use crate::web::pictures::{Curve, Lane, Mark, curve};
 use crate::web::words;
 
 use super::course::Course;
@@ -24,40 +25,82 @@ pub(super) struct Fact {
     pub(super) how: Option<(String, String)>,
 }
 
+/// Marks on the time axis at most.
+const MARKS: usize = 12;
+
+/// What happened to a batch, in a word for the curve.
+const fn in_a_word(kind: EntryKind) -> Option<&'static str> {
+    match kind {
+        EntryKind::Pitch => Some("pitched"),
+        EntryKind::Draw => Some("added to"),
+        EntryKind::ByProduct => Some("weighed off"),
+        EntryKind::Racking => Some("racked"),
+        EntryKind::Split => Some("split"),
+        EntryKind::Blend => Some("blended"),
+        EntryKind::Bottling => Some("bottled"),
+        EntryKind::Loss => Some("loss"),
+        _ => None,
+    }
+}
+
+/// What happened while it was read, once a day, with the days counted from the first reading.
+fn marks(moved: &[Moved], start: Day, last: Day) -> Vec<Mark<'static>> {
+    let mut found: Vec<(Day, &'static str)> = Vec::new();
+    for line in moved.iter().filter(|line| line.day >= start && line.day <= last) {
+        if let Some(word) = in_a_word(line.kind).filter(|word| !found.contains(&(line.day, *word))) {
+            found.push((line.day, word));
+        }
+    }
+    found.sort_unstable_by_key(|one| one.0);
+    #[allow(clippy::cast_precision_loss, reason = "days of a fermentation")]
+    let mark = |(day, text): (Day, &'static str)| Mark { day: (day - start).num_days() as f64, text };
+    found.into_iter().take(MARKS).map(mark).collect()
+}
+
+/// Days since the first of some values.
+#[allow(clippy::cast_precision_loss, reason = "seconds of a fermentation")]
+fn since(start: Instant, series: &Series) -> Vec<(f64, f64)> {
+    series.iter().map(|(at, value)| ((*at - start).num_seconds() as f64 / 86_400.0, value.number())).collect()
+}
+
 pub(super) fn gravity_curve(
     batch: &Batch,
-    gravities: &[&Reading],
+    (gravities, temperatures): (&Series, &Series),
+    moved: &[Moved],
     course: Option<&Course>,
     doer: &Doer,
 ) -> String {
-    let Some(first) = gravities.first() else { return String::new() };
-    let start = days::local_day(first.at, doer.zone);
-    #[allow(clippy::cast_precision_loss, reason = "minutes of a fermentation")]
-    let day = |reading: &Reading| (reading.at - first.at).num_minutes() as f64 / 1440.0;
-    let points: Vec<(f64, f64)> =
-        gravities.iter().map(|reading| (day(reading), reading.value.number())).collect();
-    let last = gravities.last().map(|last| last.value.shown(ReadingKind::Gravity)).unwrap_or_default();
+    let (Some(first), Some(end)) = (gravities.first(), gravities.last()) else { return String::new() };
+    let day = |at: Instant| days::local_day(at, doer.zone);
+    let start = day(first.0);
+    let last = end.1.shown(ReadingKind::Gravity);
     let ahead = course.filter(|_| batch.stage == Stage::Working).and_then(|course| course.ahead(doer));
     let band = match &ahead {
         Some(_) => " The dashed line is the forecast, the band how much sooner or later it may come.",
         None => "",
     };
+    let warm: Series = temperatures.iter().copied().filter(|noted| noted.0 >= first.0).collect();
+    let ends = |of: fn(std::slice::Iter<(Instant, Measured)>) -> Option<Measured>| {
+        of(warm.iter()).map(|value| value.shown(ReadingKind::Temperature))
+    };
+    let low = ends(|noted| noted.map(|noted| noted.1).min());
+    let high = ends(|noted| noted.map(|noted| noted.1).max());
+    let lane = match (low, high) {
+        (Some(low), Some(high)) => format!(" Under it the temperature, between {low} and {high} °C."),
+        _ => String::new(),
+    };
+    let count = i64::try_from(gravities.len()).unwrap_or(i64::MAX);
     let caption = format!(
-        "Gravity of batch {} from {} on {} to {last}, {} later. Each dot is a reading, ± 0.0005, corrected to \
-         20 °C.{band}",
+        "Gravity of batch {} from {} on {} to {last}, {} later: {}, ± 0.0005, corrected to 20 °C.{lane}{band}",
         batch.code,
-        first.value.shown(ReadingKind::Gravity),
+        first.1.shown(ReadingKind::Gravity),
         days::long(start),
-        days::age((days::local_day(gravities[gravities.len() - 1].at, doer.zone) - start).num_days()),
+        days::age((day(end.0) - start).num_days()),
+        words::count(count, "reading", "readings"),
     );
-    #[allow(clippy::cast_precision_loss, reason = "days of a fermentation")]
-    let marks: Vec<Mark> = batch
-        .pitched_on
-        .map(|pitched| (pitched - start).num_days() as f64)
-        .filter(|day| *day > 0.0)
-        .map(|day| Mark { day, text: "pitched" })
-        .into_iter()
-        .collect();
+    let until = warm.last().map_or(day(end.0), |noted| day(noted.0).max(day(end.0)));
+    let (points, under) = (since(first.0, gravities), since(first.0, &warm));
+    let words_under = warm.last().map(|noted| noted.1.shown(ReadingKind::Temperature)).unwrap_or_default();
     curve(&Curve {
         id: "gravity",
         title: "Gravity, day by day",
@@ -67,16 +110,42 @@ pub(super) fn gravity_curve(
         decimals: 3,
         last: &last,
         day_text: &|day| (start + chrono::Duration::days(i64::from(day))).format("%-d %b").to_string(),
-        marks: &marks,
+        marks: &marks(moved, start, until),
         ahead: ahead.as_ref(),
+        lane: (under.len() > 1).then_some(Lane { points: &under, unit: "°C", last: &words_under }),
     })
+}
+
+/// The curve as a table: the last gravity and temperature of each day, the latest forty days.
+pub(super) fn gravity_table(gravities: &Series, temperatures: &Series, doer: &Doer) -> Vec<[String; 3]> {
+    const DAYS: usize = 40;
+    let mut found: Vec<[String; 3]> = Vec::new();
+    let (mut later, mut noted) = (Instant::MAX, temperatures.iter().rev().peekable());
+    for (at, value) in gravities.iter().rev() {
+        if *at >= later {
+            continue;
+        }
+        let day = days::local_day(*at, doer.zone);
+        later = days::to_utc(day.and_time(chrono::NaiveTime::MIN), doer.zone);
+        let next =
+            days::to_utc((day + chrono::Duration::days(1)).and_time(chrono::NaiveTime::MIN), doer.zone);
+        while noted.next_if(|one| one.0 >= next).is_some() {}
+        let warmth = noted.peek().filter(|one| one.0 >= later);
+        let warmth = warmth.map(|one| one.1.shown(ReadingKind::Temperature)).unwrap_or_default();
+        found.push([days::tiny(day, doer.today()), value.shown(ReadingKind::Gravity), warmth]);
+        if found.len() == DAYS {
+            break;
+        }
+    }
+    found.reverse();
+    found
 }
 
 pub(super) fn figures(
     stage: Stage,
     standing: &Standing,
     story: &Story,
-    readings: &[Reading],
+    last: &[(ReadingKind, Instant, Measured)],
     course: Option<&Course>,
     doer: &Doer,
 ) -> Vec<Fact> {
@@ -85,13 +154,13 @@ pub(super) fn figures(
         found.extend(course.map(safe_to_bottle));
     }
     for kind in ReadingKind::ALL {
-        let last = readings.iter().rev().find(|reading| reading.kind == kind && reading.struck.is_none());
+        let last = last.iter().find(|reading| reading.0 == kind);
         if let Some(last) = last.filter(|_| kind != ReadingKind::Volume) {
             let (name, unit) = kind.label();
             found.push(Fact {
                 name,
                 about: false,
-                value: last.value.shown(kind),
+                value: last.2.shown(kind),
                 give: "",
                 unit: if unit == name { String::new() } else { unit.to_owned() },
                 how: None,

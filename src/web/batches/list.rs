@@ -1,5 +1,7 @@
 //! The list of batches, and the form that puts a new one on paper.
 
+use std::collections::HashMap;
+
 use askama::Template;
 
 use super::course::Course;
@@ -40,6 +42,7 @@ struct ListPage {
 }
 
 struct ListRow {
+    id: String,
     href: String,
     name: String,
     code: String,
@@ -91,11 +94,9 @@ pub async fn show(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<B
             None => rows::batches(conn, doer.club, &wanted, after, LIST + 1)?,
         };
         let ids: Vec<BatchId> = batches.iter().map(|batch| batch.id).collect();
-        let mut courses = Vec::new();
-        for batch in batches.iter().filter(|batch| batch.stage == Stage::Working) {
-            courses.extend(Course::find(conn, batch.id)?.map(|course| (batch.id, course)));
-        }
-        Ok((batches, rows::holdings(conn, &ids)?, courses, by))
+        let working = batches.iter().filter(|batch| batch.stage == Stage::Working);
+        let working: Vec<BatchId> = working.map(|batch| batch.id).collect();
+        Ok((batches, rows::holdings(conn, &ids)?, Course::of_batches(conn, &working)?, by))
     });
     let (facts, (batches, holdings, courses, by)) = read.await?;
     let of = recipe.map(|recipe| format!("&recipe={recipe}")).unwrap_or_default();
@@ -142,11 +143,12 @@ fn list_row(
     doer: &Doer,
     batch: &Batch,
     holdings: &[(BatchId, Holding)],
-    courses: &[(BatchId, Course)],
+    courses: &HashMap<BatchId, Course>,
 ) -> ListRow {
     let holding = holdings.iter().find(|row| row.0 == batch.id).map(|row| row.1).unwrap_or_default();
-    let course = courses.iter().find(|row| row.0 == batch.id).map(|row| &row.1);
+    let course = courses.get(&batch.id);
     ListRow {
+        id: batch.id.to_string(),
         href: site.at(&format!("/batches/{}", batch.id)),
         name: batch.name.clone(),
         code: batch.code.clone(),

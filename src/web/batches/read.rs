@@ -1,9 +1,10 @@
 //! From what was typed about a batch to the commands of `domain`, the same for pages and API.
 
-use crate::actions::batches::{NewReading, Plan, Strike};
+use crate::actions::batches::{Correction, NewReading, Plan, Sent, Strike};
 use crate::db::stock::Units;
 use crate::domain::batches::{ByProduct, Draw, Ending, Loss, Racking, Transfer};
 use crate::domain::bottles::{Bottling, MOST_BOTTLES, read_ages};
+use crate::domain::instruments::InstrumentKind;
 use crate::domain::members::Doer;
 use crate::domain::refusal::Refusal;
 use crate::units::ids::{BatchId, ReadingId};
@@ -121,23 +122,61 @@ pub fn ending(draft: &Draft, doer: &Doer, batch: BatchId, abandoned: bool) -> Re
     })
 }
 
-/// A value read off an instrument.
-pub fn reading(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<NewReading, Refusal> {
-    draft.read(doer, |r| {
-        let kind = r.choice("kind", &ReadingKind::ALL, ReadingKind::code);
-        one_reading(r, batch, kind, "value")
-    })
-}
-
-fn one_reading(r: &mut Reader, batch: BatchId, kind: ReadingKind, field: &str) -> NewReading {
+/// A value read off an instrument; `path` is empty, or that of a line with a dot at its end.
+fn one_reading(
+    r: &mut Reader,
+    batch: BatchId,
+    kind: ReadingKind,
+    field: &str,
+    instrument: &str,
+) -> NewReading {
     NewReading {
         batch,
         at: r.instant("at"),
         kind,
         value: r.measured(field, kind),
         sample_c: r.optional_measured("sample_temperature_c", ReadingKind::Temperature),
+        instrument: r.optional_id(instrument, "instrument"),
+        as_read: r.flag("as_read"),
         remark: r.remark("remark"),
     }
+}
+
+/// What a program reads: one value, or the values of a source.
+pub enum Measured {
+    /// One, which may be asked about.
+    One(NewReading),
+    /// Many, each of which counts once.
+    Many(Sent),
+}
+
+/// Readings that a source sends in one call at most.
+const MOST_SENT: usize = 500;
+
+/// A value, or what a sensor measured.
+pub fn measured(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Measured, Refusal> {
+    draft.read(doer, |r| {
+        if !r.was_sent("readings") {
+            let kind = r.choice("kind", &ReadingKind::ALL, ReadingKind::code);
+            return Measured::One(one_reading(r, batch, kind, "value", "instrument"));
+        }
+        let source = r.optional_line("source", 80, "what sends the readings");
+        let readings = r.rows_up_to("readings", MOST_SENT, |r| {
+            let kind = r.choice("kind", &ReadingKind::ALL, ReadingKind::code);
+            if !r.was_sent("at") {
+                r.fault(
+                    "at",
+                    "Send when it was measured: without it the same reading cannot be told from another",
+                );
+            }
+            one_reading(r, batch, kind, "value", "instrument")
+        });
+        if readings.is_empty() {
+            r.fault("readings", "Send at least one reading");
+        }
+        let source = if source.is_empty() { "sensor".to_owned() } else { source };
+        Measured::Many(Sent { batch, source, readings })
+    })
 }
 
 /// What a page takes at once: gravity with the temperature of its sample, and what else was measured.
@@ -146,7 +185,9 @@ pub fn readings(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Vec<NewRea
         let mut found = Vec::new();
         for kind in ReadingKind::ALL {
             if !r.is_empty(kind.code()) {
-                let reading = one_reading(r, batch, kind, kind.code());
+                let instrument = InstrumentKind::ALL.into_iter().find(|one| one.reads() == kind);
+                let instrument = instrument.map_or("instrument", InstrumentKind::code);
+                let reading = one_reading(r, batch, kind, kind.code(), instrument);
                 let minds = matches!(kind, ReadingKind::Gravity | ReadingKind::Brix);
                 found.push(NewReading { sample_c: reading.sample_c.filter(|_| minds), ..reading });
             }
@@ -155,6 +196,23 @@ pub fn readings(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Vec<NewRea
             r.fault("gravity", "Write at least one value");
         }
         found
+    })
+}
+
+/// A reading of this kind that was wrong, and what it should have been.
+pub fn correction(
+    draft: &Draft,
+    doer: &Doer,
+    reading: ReadingId,
+    kind: ReadingKind,
+) -> Result<Correction, Refusal> {
+    draft.read(doer, |r| Correction {
+        reading,
+        reason: r.line("reason", 300, "what was wrong with it"),
+        value: r.measured("value", kind),
+        at: (!r.is_empty("at")).then(|| r.instant("at")),
+        sample_c: r.optional_measured("sample_temperature_c", ReadingKind::Temperature),
+        as_read: r.flag("as_read"),
     })
 }
 

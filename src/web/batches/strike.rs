@@ -20,7 +20,7 @@ pub async fn record(hand: Cellarhand, site: Site, path: Path<(BatchId, ReadingId
         acts::strike_reading(&site.db, &hand, form.key.clone(), order).await
     };
     match done.await {
-        Ok(batch) => Ok(site.see_other(&format!("/batches/{batch}#rd"))),
+        Ok(batch) => Ok(site.see_other(&format!("/batches/{batch}/readings"))),
         Err(error) => {
             let refusal = Problem::or_refusal(error)?;
             let (facts, ()) = site.read(&hand, |_, _| Ok(())).await?;

@@ -1,6 +1,5 @@
 //! What can be done to a batch, one form each: draw, pitch, weigh off, rack, read, split, blend, bottle, lose, end.
 
-use super::course::Course;
 use super::read;
 use crate::actions::{Done, Error, batches as acts, bottles};
 use crate::db::batches::{self, Batch};
@@ -45,12 +44,11 @@ pub enum Task {
 }
 
 impl Task {
-    /// All tasks.
-    pub const ALL: [Task; 11] = [
+    /// All tasks with a form of this kind; a reading has a page of its own.
+    pub const ALL: [Task; 10] = [
         Self::Draw,
         Self::Pitch,
         Self::ByProduct,
-        Self::Reading,
         Self::Rack,
         Self::Split,
         Self::Blend,
@@ -169,7 +167,6 @@ struct Material {
     places: Vec<Place>,
     items: Vec<(ItemId, Item)>,
     others: Vec<Batch>,
-    course: Option<Course>,
     units: Units,
     /// The step that it does.
     step: Option<of_step::OfStep>,
@@ -194,7 +191,6 @@ fn material(
     lots.extend(packaging.1);
     items.extend(draft.typed("item").and_then(|id| id.parse::<ItemId>().ok()));
     let open = [Stage::Planned, Stage::Preparing, Stage::Working, Stage::Resting];
-    let readings = batches::readings(conn, club, id, i64::MAX)?;
     Ok(Some(Material {
         standing: batches::standing(conn, club, id)?,
         known: cautions::facts(conn, club, id, doer.now)?,
@@ -205,7 +201,6 @@ fn material(
             .into_iter()
             .filter(|other| other.id != id)
             .collect(),
-        course: Course::of_readings(readings.iter()),
         step: of_step::find(conn, doer, id, draft)?,
         ages: ages(conn, club, id)?,
         units: stock::units(conn, club, &items, &lots)?,
@@ -292,10 +287,7 @@ async fn act(site: &Site, hand: &Cellarhand, task: Task, found: &Material, sent:
             let order = read::by_product(draft, hand, id, &found.units)?;
             acts::by_product(db, hand, key, order).await?;
         }
-        Task::Reading => {
-            let readings = read::readings(draft, hand, id)?;
-            acts::record_readings(db, hand, key, readings).await?;
-        }
+        Task::Reading => return Ok(format!("/batches/{id}/reading")),
         Task::Rack => {
             acts::record_racking(db, hand, key, read::racking(draft, hand, id)?).await?;
         }
@@ -322,19 +314,14 @@ async fn act(site: &Site, hand: &Cellarhand, task: Task, found: &Material, sent:
     Ok(format!("/batches/{id}"))
 }
 
-/// On the page each kind of reading has a field of its own, where the rule names the kind and the value; and what is
-/// missing of the lines is chosen in the first of them.
+/// What is missing of the lines is chosen in the first of them.
 fn beside_its_field(error: Error) -> Error {
     match error {
         Error::Refused(mut refusal) => {
             for fault in &mut refusal.faults {
-                let on_page = match fault.field.as_str() {
-                    "kind" => "brix",
-                    "value" => "gravity",
-                    "lines" => "lines.0.source",
-                    _ => continue,
-                };
-                on_page.clone_into(&mut fault.field);
+                if fault.field == "lines" {
+                    "lines.0.source".clone_into(&mut fault.field);
+                }
             }
             Error::Refused(refusal)
         }

@@ -418,14 +418,21 @@ fn of_many_readings_the_page_says_how_many_and_the_file_has_all() {
         let body = json!({"at": at, "kind": "temperature", "value": "18.5"});
         assert_eq!(cellar.ask(Role::Cellarhand, "POST", &path, &body.to_string()).status, 201);
     }
-    let all = cellar.read(&path);
-    assert_eq!(all["items"].as_array().unwrap().len(), before + 201);
+    let (mut found, mut after) = (0, String::new());
+    loop {
+        let part = cellar.read(&format!("{path}?limit=100{after}"));
+        found += part["items"].as_array().unwrap().len();
+        let Some(next) = part["next"].as_str() else { break };
+        after = format!("&after={next}");
+    }
+    assert_eq!(found, before + 201, "part by part, each once");
     let batch_body = cellar.read(&format!("/batches/{batch}"));
     assert_eq!(batch_body["readings"].as_array().unwrap().len(), 200);
     assert_eq!((&batch_body["more_readings"], &batch_body["more_entries"]), (&json!(true), &json!(false)));
     let page = cellar.page(Role::Onlooker, &format!("/batches/{batch}"));
-    assert!(page.contains(&format!("The 200 latest of {} readings", before + 201)), "{page}");
-    assert!(page.contains(&format!("/batches/{batch}/readings.csv")));
+    assert!(page.contains(&format!("The latest 8 of {} readings", before + 201)), "{page}");
+    let list = cellar.page(Role::Onlooker, &format!("/batches/{batch}/readings"));
+    assert!(list.contains(&format!("/batches/{batch}/readings.csv")) && list.contains("Earlier readings"));
     let file = cellar.page(Role::Onlooker, &format!("/batches/{batch}/readings.csv"));
     assert_eq!(file.lines().count(), before + 202);
     assert!(file.starts_with("batch,at_utc,kind,value_at_20_celsius,"));

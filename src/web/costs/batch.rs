@@ -6,13 +6,16 @@ use super::SOURCE;
 use super::lines::{Line, Writer};
 use crate::db::batches::{self, Batch};
 use crate::db::bottles::{self, Bottling};
+use crate::db::efforts::{self, Effort};
 use crate::db::{AnyConn, Failure, costs};
 use crate::domain::books::EntryKind;
 use crate::domain::bottles::cost_per_bottle;
 use crate::domain::costs::{BatchCost, CostLine, Effect, named};
-use crate::domain::members::{Doer, Onlooker};
+use crate::domain::members::{Doer, Onlooker, Role};
+use crate::units::days;
 use crate::units::ids::{BatchId, EntryId};
 use crate::units::money::Money;
+use crate::units::quantity::Milli;
 use crate::web::extract::Path;
 use crate::web::frame::Frame;
 use crate::web::pictures::{Flow, Node, flow};
@@ -37,6 +40,14 @@ struct BatchCostPage {
     lines: Vec<Line>,
     /// The bottlings: address, code, bottles, cost, cost a bottle.
     bottlings: Vec<(String, String, String, String, String)>,
+    /// Work and energy beside the books.
+    efforts: Vec<EffortRow>,
+    /// What they come to, and the drink with them.
+    with_efforts: Option<(String, String)>,
+    /// Of each bottling, a bottle with them.
+    bottles_with: Vec<(String, String)>,
+    may_record: bool,
+    keys: Vec<String>,
 }
 
 /// A batch with its cost and what its bottlings were booked at, packaging included.
@@ -44,6 +55,10 @@ pub(in crate::web) struct Found {
     pub(in crate::web) batch: Batch,
     pub(in crate::web) cost: BatchCost,
     pub(in crate::web) bottlings: Vec<(Bottling, Money)>,
+    /// Work and energy beside the books, struck ones too.
+    pub(in crate::web) efforts: Vec<Effort>,
+    /// What the batch still holds.
+    held: Milli,
 }
 
 pub(in crate::web) fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId) -> Result<Option<Found>, Failure> {
@@ -60,14 +75,18 @@ pub(in crate::web) fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId) -> Resu
     let of = |bottling: &Bottling| booked.get(&bottling.entry).copied().unwrap_or_default();
     let bottlings =
         bottlings.into_iter().map(|bottling| (of(&bottling), bottling)).map(|(cost, one)| (one, cost));
-    Ok(Some(Found { bottlings: bottlings.collect(), batch, cost }))
+    let bottlings: Vec<_> = bottlings.collect();
+    let held = batches::standing(conn, doer.club, id)?.holding.quantity;
+    Ok(Some(Found { bottlings, efforts: efforts::efforts(conn, doer.club, &[id])?, held, batch, cost }))
 }
 
 /// Shows what a batch cost.
 pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Reply {
     let id = path.0;
     let (facts, found) = site.read(&who, move |conn, doer| find(conn, doer, id)).await?;
-    let Found { batch, cost, bottlings } = found.ok_or_else(|| Problem::missing("batch"))?;
+    let found = found.ok_or_else(|| Problem::missing("batch"))?;
+    let (effort, share) = (found.effort(), found.bottles_with());
+    let Found { batch, cost, bottlings, efforts, .. } = found;
     let sign = words::sign(&who.currency).trim().to_owned();
     let said = |amount: Money| words::money(&who.currency, amount);
     let page = BatchCostPage {
@@ -87,6 +106,11 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Reply {
                 (href, bottling.code.clone(), bottles, words::figure(*booked), words::figure(each))
             })
             .collect(),
+        with_efforts: (effort > Money::ZERO).then(|| (said(effort), said(cost.drink() + effort))),
+        bottles_with: share.into_iter().map(|(code, each)| (code, words::figure(each))).collect(),
+        keys: efforts.iter().map(|_| site.form("", "", "").request_key).collect(),
+        efforts: efforts.iter().map(|effort| effort_row(effort, &who)).collect(),
+        may_record: who.role >= Role::Cellarhand,
         currency: sign,
         frame: site.frame(
             &who,
@@ -98,6 +122,53 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Reply {
         code: batch.code,
     };
     respond::page(&page)
+}
+
+/// Work or energy as a line.
+struct EffortRow {
+    id: String,
+    what: String,
+    much: String,
+    cost: String,
+    day: String,
+    by: String,
+    struck: Option<String>,
+}
+
+fn effort_row(effort: &Effort, doer: &Doer) -> EffortRow {
+    let (name, unit) = effort.kind.label();
+    let remark = if effort.remark.is_empty() { String::new() } else { format!(", {}", effort.remark) };
+    EffortRow {
+        id: effort.id.to_string(),
+        what: format!("{name}{remark}"),
+        much: effort.amount.map(|amount| format!("{} {unit}", amount.plain())).unwrap_or_default(),
+        cost: words::figure(effort.cost),
+        day: days::tiny(effort.day, doer.today()),
+        by: effort.by.clone(),
+        struck: effort.struck.as_ref().map(|(_, why)| why.clone()),
+    }
+}
+
+impl Found {
+    /// What work and energy come to.
+    pub(in crate::web) fn effort(&self) -> Money {
+        self.efforts.iter().filter(|effort| effort.struck.is_none()).map(|effort| effort.cost).sum()
+    }
+
+    /// A bottle of each bottling with its share of them, by volume: what is still in the batch carries its own.
+    pub(in crate::web) fn bottles_with(&self) -> Vec<(String, Money)> {
+        let effort = self.effort();
+        let volume = |bottling: &Bottling| bottling.bottles * bottling.bottle_volume.get();
+        let all: i64 = self.bottlings.iter().map(|row| volume(&row.0)).sum::<i64>() + self.held.get();
+        if effort == Money::ZERO || all == 0 {
+            return Vec::new();
+        }
+        let with = |(bottling, booked): &(Bottling, Money)| {
+            let total = *booked + effort.share(volume(bottling), all);
+            (bottling.code.clone(), cost_per_bottle(total, bottling.bottles))
+        };
+        self.bottlings.iter().map(with).collect()
+    }
 }
 
 fn lead(cost: &BatchCost, said: &impl Fn(Money) -> String) -> String {

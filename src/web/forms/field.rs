@@ -48,6 +48,8 @@ pub enum FieldKind {
     Radios(Vec<Choice>),
     /// Yes or no.
     Check,
+    /// A file of rows.
+    File,
     /// Carried along, not seen.
     Hidden,
 }
@@ -119,6 +121,8 @@ impl Field {
         area => FieldKind::Area,
         /// Yes or no.
         check => FieldKind::Check,
+        /// A file of rows.
+        file => FieldKind::File,
     }
 
     /// One of many, from a list that opens.
@@ -161,7 +165,11 @@ impl Field {
     pub(super) fn is_typed(&self) -> bool {
         let chosen = matches!(
             self.kind,
-            FieldKind::Select(_) | FieldKind::Radios(_) | FieldKind::Check | FieldKind::Hidden
+            FieldKind::Select(_)
+                | FieldKind::Radios(_)
+                | FieldKind::Check
+                | FieldKind::File
+                | FieldKind::Hidden
         );
         !chosen && !self.value.trim().is_empty()
     }
@@ -172,7 +180,7 @@ impl Field {
             return None;
         }
         match &self.kind {
-            FieldKind::Hidden | FieldKind::Password { .. } | FieldKind::Area => None,
+            FieldKind::Hidden | FieldKind::Password { .. } | FieldKind::Area | FieldKind::File => None,
             FieldKind::Check => Some(self.label.clone()),
             FieldKind::Select(choices) | FieldKind::Radios(choices) => {
                 choices.iter().find(|choice| choice.value == self.value).map(|choice| choice.text.clone())
@@ -213,6 +221,11 @@ impl FieldKind {
         matches!(self, Self::Password { .. })
     }
 
+    /// A browser fills it itself.
+    fn is_file(&self) -> bool {
+        matches!(self, Self::File)
+    }
+
     /// The attributes that bring the right keyboard and the right help of the browser.
     fn typing(&self) -> &'static str {
         match self {
@@ -220,6 +233,7 @@ impl FieldKind {
             Self::Whole => r#"inputmode="numeric" autocomplete="off" class="num""#,
             Self::Day => r#"autocomplete="off" class="day""#,
             Self::Email => r#"type="email" autocomplete="email" autocapitalize="none" spellcheck="false""#,
+            Self::File => r#"type="file" accept=".csv,.tsv,.txt,text/*""#,
             Self::Password { new: false } => r#"type="password" autocomplete="current-password""#,
             Self::Password { new: true } => r#"type="password" autocomplete="new-password""#,
             _ => r#"autocomplete="off""#,

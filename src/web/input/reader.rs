@@ -323,7 +323,17 @@ impl<'d> Reader<'d> {
 
     /// The lines of a list; within `each`, fields are named from within the line. A line of a page in
     /// which nothing was typed is not there; so a choice in it needs an empty first answer.
-    pub fn rows<T>(&mut self, field: &str, mut each: impl FnMut(&mut Self) -> T) -> Vec<T> {
+    pub fn rows<T>(&mut self, field: &str, each: impl FnMut(&mut Self) -> T) -> Vec<T> {
+        self.rows_up_to(field, MOST_ROWS, each)
+    }
+
+    /// The same, where more or fewer lines may be sent at once.
+    pub fn rows_up_to<T>(
+        &mut self,
+        field: &str,
+        most: usize,
+        mut each: impl FnMut(&mut Self) -> T,
+    ) -> Vec<T> {
         let list = self.path(field);
         let count = match self.draft.at(&list) {
             Some(Value::Array(rows)) => rows.len(),
@@ -334,12 +344,12 @@ impl<'d> Reader<'d> {
                 return Vec::new();
             }
         };
-        if count == 0 || count > MOST_ROWS {
+        if count == 0 || count > most {
             self.read.insert(list.clone());
         }
-        if count > MOST_ROWS {
+        if count > most {
             // What else may be wrong in so many lines is said when they are fewer.
-            self.fault(field, format!("Write at most {MOST_ROWS} lines at once; this has {count}"));
+            self.fault(field, format!("Write at most {most} lines at once; this has {count}"));
             return Vec::new();
         }
         let outer = std::mem::take(&mut self.under);

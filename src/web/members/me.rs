@@ -119,6 +119,7 @@ const fn does(scope: Scope) -> &'static str {
     match scope {
         Scope::Read => "reads",
         Scope::Write => "reads and records",
+        Scope::Readings => "sends readings, nothing else",
     }
 }
 

@@ -7,7 +7,7 @@ use crate::units::ids::MemberId;
 use crate::web::input::Draft;
 
 /// The scopes of a token.
-pub const SCOPES: [Scope; 2] = [Scope::Read, Scope::Write];
+pub const SCOPES: [Scope; 3] = [Scope::Read, Scope::Write, Scope::Readings];
 
 /// Whom to invite, and as what.
 pub fn invitation(draft: &Draft, doer: &Doer) -> Result<Invitation, Refusal> {

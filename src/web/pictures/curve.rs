@@ -1,6 +1,7 @@
 //! A measured value against the day: the fermentation curve.
 
 use super::shape::{NARROWEST_PX, cut, escape, figure, length, width_px};
+use super::thin::{COLUMNS, thin};
 use std::fmt::Write;
 
 /// What a curve shows.
@@ -25,6 +26,18 @@ pub struct Curve<'a> {
     pub marks: &'a [Mark<'a>],
     /// What is expected after the last reading.
     pub ahead: Option<&'a Ahead>,
+    /// Another value under it, on the same days.
+    pub lane: Option<Lane<'a>>,
+}
+
+/// A lane under the curve: the temperature.
+pub struct Lane<'a> {
+    /// Its readings, counted as those of the curve.
+    pub points: &'a [(f64, f64)],
+    /// The unit, over its scale.
+    pub unit: &'a str,
+    /// Words beside the last of them.
+    pub last: &'a str,
 }
 
 /// A forecast: three lines of days and values, counted as the readings are, from the last of them on.
@@ -52,26 +65,34 @@ const RIGHT: f64 = 920.0;
 const TALL_PX: f64 = 190.0;
 const ABOVE_PX: f64 = 14.0;
 const BELOW_PX: f64 = 34.0;
+/// A lane: its height, and the room over its highest value.
+const LANE_PX: f64 = 92.0;
+const LANE_ABOVE_PX: f64 = 30.0;
 /// The height of a row of words over the plot.
 const ROW_PX: f64 = 17.0;
 /// Marks whose words find no room in this many rows are drawn without them.
 const MOST_ROWS: usize = 4;
 /// With more readings than this, each is a small dot.
 const MANY: usize = 40;
+/// With more than this the line alone says it.
+const MOST_DOTS: usize = 200;
 
 /// The curve as a figure. Readings that are no numbers are left out.
 pub fn curve(curve: &Curve) -> String {
     let mut points: Vec<_> =
         curve.points.iter().copied().filter(|(x, y)| x.is_finite() && y.is_finite()).collect();
     points.sort_by(|one, next| one.0.total_cmp(&next.0));
+    points = thin(&points, COLUMNS);
     if points.is_empty() {
         return "<p class=\"dim\">No readings yet.</p>".to_owned();
     }
     let marks: Vec<_> = curve.marks.iter().filter(|mark| mark.day.is_finite()).collect();
     let ahead = || curve.ahead.iter().flat_map(|ahead| ahead.early.iter().chain(&ahead.late));
+    let lane = curve.lane.as_ref().map(|lane| thin(lane.points, COLUMNS)).unwrap_or_default();
     let days = Scale::over(
         points
             .iter()
+            .chain(&lane)
             .chain(ahead())
             .map(|point| point.0)
             .chain(marks.iter().map(|mark| mark.day))
@@ -90,29 +111,87 @@ pub fn curve(curve: &Curve) -> String {
     let mut body = grid(&values, curve, base);
     body += &curve.ahead.map(|ahead| forecast(ahead, &days, &values, base)).unwrap_or_default();
     body += &line_and_dots(&points, &days, &values, base);
-    body += &mark_lines(&marks, &rows, &days, base);
+    let floor = match &curve.lane {
+        Some(words) if !lane.is_empty() => {
+            body += &lane_under(words, &lane, &days, base);
+            base + LANE_PX
+        }
+        _ => base,
+    };
+    body += &mark_lines(&marks, &rows, &days, floor);
     body += &last_words(curve, &points, &days, &values);
-    body += &day_axis(curve, &days, base);
-    figure(curve.id, curve.title, curve.caption, &length(base + 28.0), &body)
+    body += &day_axis(curve, &days, floor);
+    figure(curve.id, curve.title, curve.caption, &length(floor + 28.0), &body)
+}
+
+/// The lane: its own scale of at most three lines, its line, the words beside its last value.
+fn lane_under(lane: &Lane, points: &[(f64, f64)], days: &Scale, base: f64) -> String {
+    let floor = base + LANE_PX;
+    let values = Scale::over(points.iter().map(|point| point.1), floor - 12.0, base + LANE_ABOVE_PX, 1.0);
+    let mut html = format!(
+        "<line class=\"base\" x1=\"0\" x2=\"100%\" y1=\"{0}\" y2=\"{0}\"/>\
+         <text class=\"t-dim\" x=\"0\" y=\"{1}\">{2}</text>",
+        length(base),
+        length(base + 16.0),
+        escape(&cut(lane.unit, 130.0))
+    );
+    let step =
+        [1.0, 2.0, 5.0, 10.0, 20.0, 50.0].into_iter().find(|step| (values.high - values.low) / step <= 2.5);
+    let step = step.unwrap_or(100.0);
+    let first = (values.low / step).ceil() * step;
+    for value in (0..3).map(|n| first + f64::from(n) * step).take_while(|value| *value <= values.high + 0.01)
+    {
+        let y = values.at(value);
+        let _ = write!(
+            html,
+            "<line class=\"grid\" x1=\"0\" x2=\"100%\" y1=\"{0}\" y2=\"{0}\"/>\
+             <text class=\"t-dim\" x=\"0\" y=\"{1}\">{value:.0}</text>",
+            length(y),
+            length(y - 3.0),
+        );
+    }
+    let mut trace = String::new();
+    for (x, y) in points {
+        let start = if trace.is_empty() { 'M' } else { 'L' };
+        let _ = write!(trace, "{start}{} {}", length(days.at(*x)), length(values.at(*y)));
+    }
+    let height = length(floor);
+    let _ = write!(
+        html,
+        "<svg viewBox=\"0 0 1000 {height}\" preserveAspectRatio=\"none\" width=\"100%\" height=\"{height}\">\
+         <path class=\"lane\" d=\"{trace}\"/></svg>"
+    );
+    if let Some((x, y)) = points.last() {
+        let x = days.at(*x);
+        let anchor = if leans_left(x) { "end" } else { "start" };
+        let _ = write!(
+            html,
+            "<text class=\"t-b halo\" x=\"{}%\" y=\"{}\" text-anchor=\"{anchor}\">{}</text>",
+            length(x / 10.0),
+            length(values.at(*y) - 7.0),
+            escape(lane.last)
+        );
+    }
+    html
 }
 
 /// A straight rule from values to places in the picture.
-struct Scale {
-    low: f64,
-    high: f64,
+pub(super) struct Scale {
+    pub(super) low: f64,
+    pub(super) high: f64,
     from: f64,
     to: f64,
 }
 
 impl Scale {
     /// From the lowest value at `from` to the highest at `to`; at least `least` apart.
-    fn over(values: impl Iterator<Item = f64> + Clone, from: f64, to: f64, least: f64) -> Self {
+    pub(super) fn over(values: impl Iterator<Item = f64> + Clone, from: f64, to: f64, least: f64) -> Self {
         let low = values.clone().fold(f64::INFINITY, f64::min);
         let high = values.fold(f64::NEG_INFINITY, f64::max).max(low + least);
         Self { low, high, from, to }
     }
 
-    fn at(&self, value: f64) -> f64 {
+    pub(super) fn at(&self, value: f64) -> f64 {
         let span = self.high - self.low;
         let part = if span > 0.0 { (value - self.low) / span } else { 0.5 };
         self.from + part * (self.to - self.from)
@@ -141,7 +220,7 @@ fn leans_left(x_per_mille: f64) -> bool {
 }
 
 /// A step that people count in, and its decimals, so that at most five lines are drawn.
-fn step_for(span: f64) -> (f64, usize) {
+pub(super) fn step_for(span: f64) -> (f64, usize) {
     const STEPS: [(f64, usize); 19] = [
         (0.0005, 4),
         (0.001, 3),
@@ -209,7 +288,9 @@ fn line_and_dots(points: &[(f64, f64)], days: &Scale, values: &Scale, base: f64)
     for (x, y) in points {
         let (x, y) = (length(days.at(*x)), length(values.at(*y)));
         let _ = write!(line, "{}{x} {y}", if line.is_empty() { 'M' } else { 'L' });
-        let _ = write!(dots, "M{x} {y}h0");
+        if points.len() <= MOST_DOTS {
+            let _ = write!(dots, "M{x} {y}h0");
+        }
     }
     let fine = if points.len() > MANY { " fine" } else { "" };
     let height = length(base);
@@ -298,6 +379,7 @@ mod tests {
             day_text: &|day| format!("{} June", day + 11),
             marks,
             ahead: None,
+            lane: None,
         })
     }
 
@@ -314,6 +396,35 @@ mod tests {
             assert_eq!(html.matches("h0").count(), usize::from(count));
             assert!(html.contains("1.0150 today"));
         }
+    }
+
+    #[test]
+    fn two_thousand_readings_are_a_line_of_a_few_hundred_points() {
+        let points: Vec<_> =
+            (0..2000_u32).map(|n| (f64::from(n) / 96.0, 1.08 - f64::from(n) * 0.00003)).collect();
+        let html = drawn(&points, &[]);
+        sane(&html);
+        assert!(html.matches("h0").count() <= 200 && html.len() < 12_000, "{}", html.len());
+    }
+
+    #[test]
+    fn a_lane_stands_under_the_curve_on_the_same_days() {
+        let lane = Lane { points: &[(0.0, 18.0), (12.0, 21.5)], unit: "°C", last: "21.5" };
+        let html = curve(&Curve {
+            id: "gravity",
+            title: "Gravity",
+            caption: "",
+            points: &[(0.0, 1.08), (12.0, 1.01)],
+            unit: "SG",
+            decimals: 3,
+            last: "1.010",
+            day_text: &|day| day.to_string(),
+            marks: &[],
+            ahead: None,
+            lane: Some(lane),
+        });
+        sane(&html);
+        assert!(html.contains("class=\"lane\"") && html.contains(">°C<") && html.contains(">20<"), "{html}");
     }
 
     #[test]

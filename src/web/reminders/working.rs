@@ -17,11 +17,10 @@ pub(super) struct Found {
 }
 
 pub(super) fn find(conn: &mut AnyConn, club: ClubId, limit: i64) -> Result<Vec<Found>, Failure> {
-    let mut found = Vec::new();
-    for batch in rows::batches(conn, club, &[Stage::Working], None, limit)? {
-        found.push(Found { course: Course::find(conn, batch.id)?, batch });
-    }
-    Ok(found)
+    let batches = rows::batches(conn, club, &[Stage::Working], None, limit)?;
+    let ids: Vec<_> = batches.iter().map(|batch| batch.id).collect();
+    let mut courses = Course::of_batches(conn, &ids)?;
+    Ok(batches.into_iter().map(|batch| Found { course: courses.remove(&batch.id), batch }).collect())
 }
 
 /// A working batch as a row.

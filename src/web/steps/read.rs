@@ -73,7 +73,16 @@ fn readings(r: &mut Reader, batch: BatchId) -> Vec<NewReading> {
         if let Some(value) = r.optional_measured(kind.code(), kind) {
             let minds = matches!(kind, ReadingKind::Gravity | ReadingKind::Brix);
             let sample_c = sample_c.filter(|_| minds);
-            found.push(NewReading { batch, at, kind, value, sample_c, remark: String::new() });
+            found.push(NewReading {
+                batch,
+                at,
+                kind,
+                value,
+                sample_c,
+                instrument: None,
+                as_read: true,
+                remark: String::new(),
+            });
         }
     }
     if found.is_empty() {

@@ -108,5 +108,6 @@ pub fn picture(sheet: &Sheet) -> String {
         day_text: &|day| format!("day {}", shown(start + f64::from(day), 0)),
         marks: &[],
         ahead: None,
+        lane: None,
     })
 }

@@ -185,7 +185,16 @@ impl Scribe<'_> {
         }
         let kind = if row.what == "sample" { ReadingKind::Ph } else { ReadingKind::Temperature };
         let value = cell("value", optional(&row.value).map(|text| kind.read(text)).transpose())?;
-        let reading = |value| NewReading { batch, at, kind, value, sample_c: None, remark: String::new() };
+        let reading = |value| NewReading {
+            batch,
+            at,
+            kind,
+            value,
+            sample_c: None,
+            instrument: None,
+            as_read: true,
+            remark: String::new(),
+        };
         let order = Doing {
             step,
             begun_at: None,

@@ -13,7 +13,7 @@ use crate::domain::members::{Cellarhand, Doer};
 use crate::units::ids::{BatchId, EntryId, ItemId, ReadingId};
 use crate::web::api::Amount;
 use crate::web::api::bodies::{
-    Blend, ByProduct, Draw, Ending, LossBody, NewBottling, NewReading, Racking, Reason, Split,
+    Blend, ByProduct, Draw, Ending, LossBody, NewBottling, Racking, Reason, Split,
 };
 use crate::web::batches::read;
 use crate::web::body::Json;
@@ -208,29 +208,6 @@ pub async fn blend(
 ) -> Result<Created<Moved>, Problem> {
     let made = acts::record_transfer(&site.db, &hand, key, read::blend(&sent.draft, &hand, path.0)?).await?;
     Ok(Created(made.into()))
-}
-
-/// A value as it was kept.
-#[derive(Serialize, ToSchema)]
-pub struct ReadBody {
-    /// Its id.
-    pub id: String,
-    /// As corrected to 20 °C.
-    pub value: String,
-    /// What to know about the correction.
-    pub warning: Option<String>,
-}
-
-/// Records a reading.
-pub async fn record_reading(
-    hand: Cellarhand,
-    site: Site,
-    path: Path<BatchId>,
-    Key(key): Key,
-    sent: Json<NewReading>,
-) -> Result<Created<ReadBody>, Problem> {
-    let kept = acts::record_reading(&site.db, &hand, key, read::reading(&sent.draft, &hand, path.0)?).await?;
-    Ok(Created(ReadBody { id: kept.id.to_string(), value: kept.value.plain(), warning: kept.warning }))
 }
 
 /// The batch of a reading that was struck out.

@@ -4,9 +4,10 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::domain::members::Onlooker;
+use crate::domain::yields::compared::Usual;
 use crate::domain::yields::{Part, Recovery};
 use crate::units::ids::BatchId;
-use crate::web::batches::mass;
+use crate::web::batches::mass::{self, Others};
 use crate::web::extract::Path;
 use crate::web::problem::Problem;
 use crate::web::respond::Answer;
@@ -42,11 +43,25 @@ pub struct RecoveryBody {
     pub expected_high: Option<String>,
     /// How it is meant.
     pub basis: String,
+    /// What the club’s other batches gave: the median.
+    pub others_median: Option<String>,
+    /// The least of them.
+    pub others_low: Option<String>,
+    /// The most of them.
+    pub others_high: Option<String>,
+    /// How many they are.
+    pub others: usize,
 }
 
-impl From<&Recovery> for RecoveryBody {
-    fn from(recovery: &Recovery) -> Self {
+impl RecoveryBody {
+    fn of(recovery: &Recovery, others: &Others) -> Self {
+        let usual = others.usual.get(&recovery.name);
+        let said = |value: fn(&Usual) -> f64| usual.map(|usual| format!("{:.2}", value(usual)));
         Self {
+            others_median: said(|usual| usual.median),
+            others_low: said(|usual| usual.low),
+            others_high: said(|usual| usual.high),
+            others: usual.map_or(0, |usual| usual.of),
             name: recovery.name.clone(),
             percent: format!("{:.2}", recovery.percent),
             expected_low: recovery.expected.map(|range| format!("{:.2}", range.0)),
@@ -73,11 +88,11 @@ pub struct YieldBody {
 pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Result<Answer<YieldBody>, Problem> {
     let doer = who.clone();
     let found = site.db.read(move |conn| mass::find(conn, &doer, path.0)).await?;
-    let (_, balance, recoveries) = found.ok_or_else(|| Problem::missing("batch"))?;
+    let (_, balance, recoveries, others) = found.ok_or_else(|| Problem::missing("batch"))?;
     Ok(Answer(YieldBody {
         r#in: balance.ins.iter().map(PartBody::from).collect(),
         out: balance.outs.iter().map(PartBody::from).collect(),
         unaccounted_grams: format!("{:.1}", balance.unaccounted_g),
-        recoveries: recoveries.iter().map(RecoveryBody::from).collect(),
+        recoveries: recoveries.iter().map(|one| RecoveryBody::of(one, &others)).collect(),
     }))
 }

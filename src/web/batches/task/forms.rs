@@ -30,7 +30,7 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
         Task::Draw => draw_form(view, found, draft, day(), remark()),
         Task::Pitch => pitch_form(view, found, draft, day(), remark()),
         Task::ByProduct => by_product_form(view, doer, found, day(), remark()),
-        Task::Reading => reading_form(view, found),
+        Task::Reading => view,
         Task::Rack => view.fields([
             day(),
             Field::text("volume_after", "Volume afterwards").hint(
@@ -141,28 +141,6 @@ fn by_product_form(view: FormView, doer: &Doer, found: &Material, day: Field, re
             remark,
         ],
     ))
-}
-
-fn reading_form(view: FormView, found: &Material) -> FormView {
-    let last = found.course.as_ref().map(|course| format!(" The last one was {}.", course.last_gravity()));
-    view.fields([
-        Field::decimal("gravity", "Gravity")
-            .hint(format!("As the hydrometer shows it, such as 1.0450 or 1045.{}", last.unwrap_or_default()))
-            .after("SG 20/20"),
-        Field::decimal("sample_temperature_c", "Temperature of the sample")
-            .hint("The gravity is then corrected to 20 °C. Between 5 and 40 °C.")
-            .after("°C"),
-        Field::decimal("temperature", "Temperature of the batch").after("°C"),
-        Field::decimal("ph", "pH"),
-        Field::decimal("acidity", "Acidity").after("g/L as tartaric"),
-        Field::decimal("free-sulphite", "Free sulphite").after("mg/L"),
-        Field::decimal("brix", "Sugar by refractometer")
-            .hint("Only before the yeast is pitched: later, alcohol reads as sugar.")
-            .after("°Brix"),
-        Field::decimal("volume", "Volume").hint("Only noted; to put the books right, use Rack.").after("L"),
-        Field::text("at", "When").hint("Left empty it is now. Such as 2026-06-23 18:40."),
-        Field::area("remark", "Remark"),
-    ])
 }
 
 fn bottle_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
