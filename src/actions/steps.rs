@@ -200,7 +200,9 @@ fn keep(conn: &mut AnyConn, doer: &Doer, which: Which, step: &Step, new: &NewRec
         );
     }
     if let Some(record) = running {
-        rows::end(conn, doer, record.id, new)?;
+        // The entry with which it began stays its entry.
+        let entry = new.entry.or(record.entry.map(|entry| entry.0));
+        rows::end(conn, doer, record.id, &NewRecord { entry, ..new.clone() })?;
         return Ok(record.id);
     }
     Ok(rows::record(conn, doer, (which.batch, which.line), RecordKind::Done, new)?)
@@ -289,6 +291,15 @@ pub async fn by_entry(
             other => other,
         })?;
         let kind = step.act();
+        if let State::Running(record) = step.state()
+            && let Some((entry, _)) = record.entry
+        {
+            let (_, who) = record.begun.clone().unwrap_or_default();
+            let said = format!(
+                "{who} began this step with an entry; say that it is over, or draw more without the step"
+            );
+            return Err(Refusal::conflict("", said).because_of(vec![entry]).into());
+        }
         let (booked, remark) = match deed {
             Deed::Draw(draw) if kind == if draw.pitch { Act::Pitch } else { Act::Draw } => {
                 (booked(drawn(conn, doer, draw)?), &draw.remark)
@@ -311,8 +322,11 @@ pub async fn by_entry(
         if !matches!(step.state(), State::Running(_)) {
             mind(conn, doer, (batch, Some(booked.entry)), (step, None), &mark.reasons)?;
         }
+        // What takes a while begins with its entry and runs from then on: rennet sets, an enzyme works.
+        let runs = step.takes_time() && step.state() == State::Open;
         let new = NewRecord {
-            done_at: Some(doer.now),
+            begun_at: runs.then_some(doer.now),
+            done_at: (!runs).then_some(doer.now),
             entry: Some(booked.entry),
             remark: remark.clone(),
             ..NewRecord::default()

@@ -220,6 +220,9 @@ fn page(
 
 /// Where the entry of a step is recorded, and what the link says.
 pub fn task(site: &Site, found: &Found, step: &Step) -> Option<(String, &'static str)> {
+    if begun_by_entry(step) {
+        return None;
+    }
     let (code, says) = match step.act() {
         Act::Draw => ("draw", "Draw supplies"),
         Act::Pitch => ("pitch", "Pitch the yeast"),
@@ -256,6 +259,11 @@ fn corrected(mut view: FormView, step: &Step, doer: &Doer) -> FormView {
     view
 }
 
+/// Whether it runs since its entry was recorded.
+fn begun_by_entry(step: &Step) -> bool {
+    matches!(step.state(), State::Running(record) if record.entry.is_some())
+}
+
 fn path_of(found: &Found, step: &Step) -> String {
     format!("/batches/{}/steps/{}", found.batch.id, step.line)
 }
@@ -281,7 +289,7 @@ pub fn record_form(site: &Site, found: &Found, step: &Step) -> FormView {
     match step.act() {
         Act::Read => fields.extend(reading_fields()),
         act => {
-            if act != Act::Own {
+            if act != Act::Own && !begun_by_entry(step) {
                 fields.push(entry_field(found, act));
             }
             let target =

@@ -30,6 +30,7 @@ on_both!(
     out_of_turn_is_asked_and_not_forbidden,
     an_entry_does_a_step_while_it_stands,
     a_hold_outlives_the_page_and_the_server,
+    an_entry_begins_what_takes_a_while,
     what_is_corrected_stays_readable,
     a_step_can_be_added_and_left_out
 );
@@ -242,6 +243,39 @@ fn steps_running(
     club: undercroft::units::ids::ClubId,
 ) -> Result<Vec<(BatchId, i64)>, undercroft::db::Failure> {
     Ok(steps::running(conn, club, 9)?.into_iter().map(|one| (one.batch, one.line)).collect())
+}
+
+/// Rennet is drawn and sets: the step runs from its entry on, and is open again if that is reversed.
+async fn an_entry_begins_what_takes_a_while(ground: &Ground) {
+    let db = ground.open();
+    let cellar = Cellar::new(&db, "Tidemill Cellar Club").await;
+    let hand = &cellar.club.hand;
+    let batch = planned(&db, &cellar).await;
+    let step = PlanStep {
+        kind: StepKind::Curdle,
+        what: "Let it set".to_owned(),
+        amount: None,
+        item: Some(cellar.yeast),
+        target_c: None,
+        minutes: Some(45),
+        caution: String::new(),
+    };
+    let line = actions::add(&db, hand, None, Adding { batch, after: None, step }).await.expect("a step more");
+    let rennet = || draw(batch, hand.today(), Source::Item(cellar.yeast), 2_000);
+    let booked = actions::by_entry(&db, hand, None, by_entry(batch, line, Deed::Draw(rennet()))).await;
+    let entry = booked.expect("rennet is drawn").entry;
+    let steps = all(&db, hand, batch).await;
+    assert_eq!(steps[0].ends_at(), Some(hand.now + chrono::Duration::minutes(45)));
+    let more = actions::by_entry(&db, hand, None, by_entry(batch, line, Deed::Draw(rennet()))).await;
+    refused(more, Why::Conflict, "began this step with an entry");
+    actions::done(&db, &later(hand, 50), None, doing(batch, line)).await.expect("it has set");
+    let steps = all(&db, hand, batch).await;
+    let State::Done(record) = steps[0].state() else { panic!("it is done") };
+    assert_eq!((record.entry, record.minutes()), (Some((entry, false)), Some(50)));
+    let back = TakeBack { entry, reason: "it was water".to_owned() };
+    record_reversal(&db, hand, None, back).await.expect("it is reversed");
+    assert_eq!(all(&db, hand, batch).await[0].state(), State::Open);
+    assert_eq!(findings(&db).off, Vec::<String>::new());
 }
 
 async fn what_is_corrected_stays_readable(ground: &Ground) {

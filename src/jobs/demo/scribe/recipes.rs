@@ -14,7 +14,7 @@ use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::plans::{PlanStep, PlanSupply, StepKind, read_duration};
 use crate::domain::recipes::{Goals, Revision, read_months};
 use crate::domain::refusal::{Refusal, Why};
-use crate::domain::steps::{Act, Step};
+use crate::domain::steps::{Act, State, Step};
 use crate::jobs::demo::Error;
 use crate::jobs::demo::files::{self, MakingRow, RecipeRow, Row, StepRow};
 use crate::units::days::Instant;
@@ -115,7 +115,8 @@ impl Scribe<'_> {
         };
         let all = self.steps_of(&stamp.by, batch).await?;
         let ahead: Vec<&Step> = all.iter().filter(|step| step.state().is_ahead()).collect();
-        let Some(at) = ahead.iter().position(|step| step.act() == act) else {
+        let at = ahead.iter().position(|step| step.act() == act && step.state() == State::Open);
+        let Some(at) = at else {
             return self.plainly(stamp, deed).await;
         };
         for (before, step) in ahead[..at].iter().enumerate().filter(|(_, step)| step.act() != Act::Read) {

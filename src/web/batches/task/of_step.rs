@@ -8,7 +8,7 @@ use crate::db::steps as rows;
 use crate::db::{AnyConn, Failure};
 use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::refusal::Refusal;
-use crate::domain::steps::{Act, OUT_OF_ORDER, Step, question};
+use crate::domain::steps::{Act, OUT_OF_ORDER, State, Step, question};
 use crate::units::ids::BatchId;
 use crate::web::batches::read;
 use crate::web::forms::{Field, FormView, Group};
@@ -81,7 +81,8 @@ pub(super) fn asked(mut view: FormView, found: &Material, task: Task, draft: &Dr
     if let Some(asks) = &of.asks {
         fields.push(Field::check(OUT_OF_ORDER, "It is done all the same").hint(format!("{asks}.")));
     }
-    if !of.step.state().is_ahead() || draft.typed("apart").is_some() {
+    let begun = matches!(of.step.state(), State::Running(record) if record.entry.is_some());
+    if begun || !of.step.state().is_ahead() || draft.typed("apart").is_some() {
         fields.push(
             Field::check("apart", "Record it all the same, apart from the step")
                 .hint("If there is more of it than what was recorded then."),
