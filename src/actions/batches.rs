@@ -12,8 +12,9 @@ pub use readings::{
     send_readings, strike_reading,
 };
 
+use super::holds::spared;
 use super::once::{RequestKey, once};
-use super::{Done, or_missing};
+use super::{Done, Error, or_missing};
 use crate::db::batches::{self as rows, NewBatch};
 use crate::db::stock::{self, Shelved};
 use crate::db::{AnyConn, Database, books, costs, efforts};
@@ -75,11 +76,13 @@ pub(super) fn new_batch(
 /// Write an entry and bring the stage of every batch it touches in line.
 pub(super) fn record(conn: &mut AnyConn, doer: &Doer, entry: &NewEntry) -> Done<EntryId> {
     let id = super::stock::record(conn, doer, entry)?;
-    restage(conn, doer, entry)?;
+    restage(conn, doer, id, entry)?;
     Ok(id)
 }
 
-pub(super) fn restage(conn: &mut AnyConn, doer: &Doer, entry: &NewEntry) -> Done<()> {
+/// Brings what is kept of every batch that an entry touches in line: its stage, and what of it stands in vessels.
+pub(super) fn restage(conn: &mut AnyConn, doer: &Doer, id: EntryId, entry: &NewEntry) -> Done<()> {
+    super::vessels::follow(conn, doer, id, entry)?;
     for posting in &entry.postings {
         if let Account::Batch(batch) = posting.account {
             let stage = rows::standing(conn, doer.club, batch)?.stage;
@@ -122,9 +125,25 @@ pub(super) fn supplies(
                 )
                 .into());
             }
-            Ok(Supply { item, shelves: stock::shelves_on(conn, doer.club, of, day)? })
+            let there = stock::shelves_on(conn, doer.club, of, day)?;
+            let (shelves, held) =
+                spared(conn, doer, there).map_err(|error| under(error, &format!("{at}.{index}")))?;
+            let free: Milli = shelves.iter().map(|shelf| shelf.holding.quantity).sum();
+            if let Some(hold) = held.first().filter(|_| line.quantity > free) {
+                let much = free.shown(item.unit);
+                let words = format!("Only {much} may be used, write that or less. {}", hold.words());
+                return Err(Refusal::conflict(path("quantity"), words).into());
+            }
+            Ok(Supply { item, shelves })
         })
         .collect()
+}
+
+fn under(error: Error, path: &str) -> Error {
+    match error {
+        Error::Refused(refusal) => Error::Refused(refusal.under(path)),
+        failed @ Error::Failed(_) => failed,
+    }
 }
 
 /// Draw supplies into a batch, or pitch its yeast.
@@ -189,7 +208,7 @@ pub(super) fn weighed_off(conn: &mut AnyConn, doer: &Doer, order: &ByProduct) ->
     stock::add_lot(conn, doer.club, lot, &new)?;
     books::post(conn, doer.club, id, &entry)?;
     costs::add_grounds(conn, doer.club, id, &grounds)?;
-    restage(conn, doer, &entry)?;
+    restage(conn, doer, id, &entry)?;
     Ok(WeighedOff { entry: id, lot, code })
 }
 

@@ -89,7 +89,7 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
         rows::add_age(conn, doer.club, bottling, i64::from(*age), falls_on)?;
     }
     books::post(conn, doer.club, id, &entry)?;
-    restage(conn, doer, &entry)?;
+    restage(conn, doer, id, &entry)?;
     let cost = entry.postings.last().map_or(Money::ZERO, |posting| posting.cost);
     let cost_per_bottle = cost_per_bottle(cost, i64::from(order.bottles));
     Ok(Bottled { entry: id, bottling, code, lot, cost_per_bottle })
@@ -180,7 +180,8 @@ pub(super) fn withdrawn(conn: &mut AnyConn, doer: &Doer, order: &Withdrawal) -> 
         }
         None => Shelved::Lot(bottling.lot),
     };
-    let mut shelves = stock::shelves_on(conn, doer.club, of, order.day)?;
+    let there = stock::shelves_on(conn, doer.club, of, order.day)?;
+    let (mut shelves, _) = super::holds::spared(conn, doer, there)?;
     let entry = withdraw(order, bottling.batch, &mut shelves)?;
     super::stock::record(conn, doer, &entry)
 }

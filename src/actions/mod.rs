@@ -9,6 +9,7 @@ pub mod bottles;
 pub mod calendars;
 mod cautions;
 pub mod efforts;
+pub mod holds;
 pub mod instruments;
 pub mod letters;
 pub mod members;
@@ -22,6 +23,7 @@ pub mod reversals;
 pub mod steps;
 pub mod stock;
 pub mod tastings;
+pub mod vessels;
 
 use std::fmt;
 

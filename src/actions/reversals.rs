@@ -50,6 +50,7 @@ pub(super) fn taken_back(conn: &mut AnyConn, doer: &Doer, order: &TakeBack) -> D
         }
         Err(other) => return Err(other.into()),
     }
-    restage(conn, doer, &entry)?;
+    restage(conn, doer, id, &entry)?;
+    super::vessels::unfollow(conn, doer, recorded.id)?;
     Ok(id)
 }

@@ -2,8 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::batches::{NewReading, drawn, keep_reading, racked, transferred, weighed_off};
+use super::batches::{NewReading, drawn, keep_reading, weighed_off};
 use super::once::{RequestKey, once};
+use super::vessels::{Into, rack_in, transfer_in};
 use super::{Done, cautions, or_missing};
 use crate::db::steps::{self as rows, NewRecord};
 use crate::db::{AnyConn, Database, Failure, batches, books, cautions as dangers};
@@ -234,10 +235,10 @@ pub enum Deed {
     Draw(Draw),
     /// A by-product was weighed off.
     ByProduct(ByProduct),
-    /// It was racked.
-    Rack(Racking),
-    /// It was split, or blended into another.
-    Transfer(Transfer),
+    /// It was racked, perhaps into another vessel.
+    Rack(Racking, Option<Into>),
+    /// It was split, or blended into another, perhaps into a vessel.
+    Transfer(Transfer, Option<Into>),
 }
 
 /// That an entry does a step.
@@ -300,6 +301,9 @@ pub async fn by_entry(
             );
             return Err(Refusal::conflict("", said).because_of(vec![entry]).into());
         }
+        // The reasons are those of the step: the form has each field once.
+        let vessel =
+            |into: &Option<Into>| into.clone().map(|into| Into { reasons: mark.reasons.clone(), ..into });
         let (booked, remark) = match deed {
             Deed::Draw(draw) if kind == if draw.pitch { Act::Pitch } else { Act::Draw } => {
                 (booked(drawn(conn, doer, draw)?), &draw.remark)
@@ -308,13 +312,13 @@ pub async fn by_entry(
                 let made = weighed_off(conn, doer, off)?;
                 (Booked { lot: Some((made.lot, made.code)), ..booked(made.entry) }, &off.remark)
             }
-            Deed::Rack(racking) if kind == Act::Rack => {
-                (booked(racked(conn, doer, racking)?), &racking.remark)
+            Deed::Rack(racking, into) if kind == Act::Rack => {
+                (booked(rack_in(conn, doer, racking, vessel(into).as_ref())?), &racking.remark)
             }
-            Deed::Transfer(transfer)
+            Deed::Transfer(transfer, into)
                 if kind == if transfer.into.is_some() { Act::Blend } else { Act::Split } =>
             {
-                let made = transferred(conn, doer, transfer)?;
+                let made = transfer_in(conn, doer, transfer, vessel(into).as_ref())?;
                 (Booked { into: Some(made.into), ..booked(made.entry) }, &transfer.remark)
             }
             _ => return Err(Refusal::unfit("step", "This step is not done by an entry of this kind").into()),

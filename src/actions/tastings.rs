@@ -8,7 +8,7 @@ use super::reversals::{TakeBack, taken_back};
 use super::stock::known_member;
 use super::{Done, Error, or_missing};
 use crate::db::tastings as rows;
-use crate::db::{AnyConn, Database, Failure, books, bottles, members, reminders};
+use crate::db::{AnyConn, Database, Failure, books, bottles, holds, members, reminders};
 use crate::domain::bottles::{Purpose, Withdrawal, read_ages};
 use crate::domain::members::{Cellarhand, Doer, Taster};
 use crate::domain::refusal::Refusal;
@@ -81,6 +81,10 @@ fn check(conn: &mut AnyConn, doer: &Doer, plan: &Plan) -> Done<()> {
         )?;
         if bottles::is_reversed(conn, &found)? {
             let words = format!("Bottling {} was reversed; choose another", found.code);
+            return Err(Refusal::conflict(format!("samples.{at}.bottling"), words).into());
+        }
+        if let Some(hold) = holds::of_lots(conn, doer.club, &[found.lot])?.first() {
+            let words = format!("{}. Choose another", hold.words());
             return Err(Refusal::conflict(format!("samples.{at}.bottling"), words).into());
         }
     }

@@ -6,9 +6,10 @@ use super::batches;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{members, readings, reasons};
-use super::{stock, trace};
+use super::{holds, stock, trace};
 use crate::domain::batches::readings::followed;
 use crate::domain::cautions::{Caution, Facts, Rule};
+use crate::domain::holds::Hold;
 use crate::domain::stock::Item;
 use crate::science::fermentation::Reading;
 use crate::units::days::Instant;
@@ -36,6 +37,7 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, id: BatchId, now: Instant) -> Res
         raw_milk: None,
         honey: items.iter().any(|item| item.name.to_lowercase().contains("honey")),
         allergens,
+        held: holds::above(conn, club, id)?.iter().map(Hold::words).collect(),
         liquid_c: last(conn, id, ReadingKind::Temperature, Some(recent))?,
         standing_hours: None,
         volume: Some(standing.holding.quantity).filter(|volume| *volume > Milli::ZERO),

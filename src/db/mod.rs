@@ -17,6 +17,7 @@ pub mod calendars;
 pub mod cautions;
 pub mod costs;
 pub mod efforts;
+pub mod holds;
 pub mod instruments;
 pub mod letters;
 pub mod members;
@@ -30,6 +31,7 @@ pub mod stock;
 pub mod tastings;
 pub mod trace;
 pub mod verify;
+pub mod vessels;
 pub mod workbench;
 
 pub use connection::{AnyConn, Database};

@@ -2,10 +2,12 @@
 
 #![allow(missing_docs, reason = "the migrations say what each column is")]
 
+pub use keeping::*;
 pub use making::*;
 pub use measured::*;
 pub use reaching::*;
 
+mod keeping;
 mod making;
 mod measured;
 mod reaching;
@@ -389,20 +391,6 @@ diesel::table! {
     }
 }
 
-diesel::table! {
-    reasons (id) {
-        id -> BigInt,
-        club_id -> BigInt,
-        batch_id -> BigInt,
-        entry_id -> Nullable<BigInt>,
-        rule -> Text,
-        danger -> Text,
-        words -> Text,
-        given_by -> BigInt,
-        given_at -> Timestamp,
-    }
-}
-
 diesel::allow_tables_to_appear_in_same_query!(
     clubs,
     counters,
@@ -431,6 +419,9 @@ diesel::allow_tables_to_appear_in_same_query!(
     recipe_steps,
     plan_supplies,
     reasons,
+    vessels,
+    fillings,
+    holds,
     readings,
     tasting_ages,
     reminders,

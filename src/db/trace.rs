@@ -4,8 +4,9 @@ use std::collections::{BTreeSet, HashMap};
 
 use diesel::prelude::*;
 
-pub use walk::{Node, Reached, Way, network, walk};
+pub use walk::{Node, Reached, Way, network, walk, walk_from};
 
+pub mod recall;
 mod walk;
 
 use super::connection::AnyConn;

@@ -18,11 +18,12 @@ use crate::domain::reminders::ReminderKind;
 use crate::domain::steps::RecordKind;
 use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
+use crate::domain::vessels::{Closure, Material};
 use crate::units::ids::{
-    AccountId, AuditId, BatchId, BottlingId, ClubId, EffortId, EntryId, GlassId, ImportId, InstrumentId,
-    InvitationId, ItemId, LetterId, LotId, MemberId, PersonId, PlaceId, ReadingId, ReasonId, RecipeId,
-    ReminderId, RevisionId, SampleId, SessionId, SetUpId, SheetId, StepRecordId, TastingAgeId, TastingId,
-    TokenId,
+    AccountId, AuditId, BatchId, BottlingId, ClubId, EffortId, EntryId, FillingId, GlassId, HoldId, ImportId,
+    InstrumentId, InvitationId, ItemId, LetterId, LotId, MemberId, PersonId, PlaceId, ReadingId, ReasonId,
+    RecipeId, ReminderId, RevisionId, SampleId, SessionId, SetUpId, SheetId, StepRecordId, TastingAgeId,
+    TastingId, TokenId, VesselId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
@@ -67,7 +68,7 @@ whole_numbers! {
     ReadingId as ReadingIdColumn, ReminderId as ReminderIdColumn, SessionId as SessionIdColumn,
     SetUpId as SetUpIdColumn, TastingAgeId as TastingAgeIdColumn, TokenId as TokenIdColumn,
     TastingId as TastingIdColumn, SampleId as SampleIdColumn, GlassId as GlassIdColumn, SheetId as SheetIdColumn,
-    ReasonId as ReasonIdColumn,
+    ReasonId as ReasonIdColumn, VesselId as VesselIdColumn, FillingId as FillingIdColumn, HoldId as HoldIdColumn,
     RecipeId as RecipeIdColumn, RevisionId as RevisionIdColumn, StepRecordId as StepRecordIdColumn,
     InstrumentId as InstrumentIdColumn, ImportId as ImportIdColumn, EffortId as EffortIdColumn,
     Money as MoneyColumn, Milli as MilliColumn, Measured as MeasuredColumn,
@@ -120,4 +121,6 @@ words! {
     InstrumentKind as InstrumentKindColumn by from_code, code;
     By as ByColumn by from_code, code;
     EffortKind as EffortKindColumn by from_code, code;
+    Material as MaterialColumn by from_code, code;
+    Closure as ClosureColumn by from_code, code;
 }

@@ -55,7 +55,7 @@ impl Standing {
     }
 
     /// Refuse a day before the batch held anything, and a batch that holds nothing.
-    fn filled(&self, day: Day) -> Result<(), Refusal> {
+    pub(super) fn filled(&self, day: Day) -> Result<(), Refusal> {
         self.open()?;
         match self.opened_on {
             Some(opened) => not_before(day, opened, &format!("Batch {}", self.code)),

@@ -78,6 +78,8 @@ rules! {
     Allergens "allergens",
     /// Honey is not for infants.
     Honey "honey",
+    /// Something on hold went into it.
+    Held "held",
 }
 
 impl Rule {
@@ -138,6 +140,8 @@ pub struct Facts {
     pub honey: bool,
     /// The allergens of all that went into it.
     pub allergens: Vec<String>,
+    /// What went into it and is on hold, in words.
+    pub held: Vec<String>,
     /// How warm the liquid is, or is meant to be, °C.
     pub liquid_c: Option<f64>,
     /// For how long milk, whey or curds stood or will stand out of the cold, hours.

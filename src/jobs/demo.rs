@@ -117,6 +117,7 @@ pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
     let places = furnish(db, &founder).await?;
     let items = list_items(db, &founder).await?;
     let mut scribe = Scribe::new(db, Calendar::new(now, founder.zone), people, places, items);
+    scribe.set_up_vessels(&founder).await?;
     for some in events.chunk_by(|event, next| event.is_reading() && next.is_reading()) {
         scribe.record(some).await?;
     }

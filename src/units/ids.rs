@@ -148,6 +148,12 @@ ids! {
     ImportId,
     /// Work or energy that went into a batch.
     EffortId,
+    /// What a batch stands in.
+    VesselId,
+    /// A batch in a vessel, from a day to a day.
+    FillingId,
+    /// A lot that is held back.
+    HoldId,
 }
 
 #[cfg(test)]

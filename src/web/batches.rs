@@ -30,13 +30,17 @@ use super::words;
 use crate::db::batches::{self as rows, Batch, Part as Slice, Reading, Series};
 use crate::db::books::{self, Which};
 use crate::db::bottles::{self, Bottling};
+use crate::db::holds;
 use crate::db::reminders::Facts;
+use crate::db::vessels;
 use crate::db::{AnyConn, Failure};
 use crate::db::{cautions, plans, recipes, steps};
 use crate::domain::batches::{Moved, Stage, Standing};
 use crate::domain::cautions::Readiness;
+use crate::domain::holds::Hold;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::steps::Step;
+use crate::domain::vessels::Closure;
 use crate::domain::yields::Story;
 use crate::units::days::{self, Instant};
 use crate::units::ids::{BatchId, EntryId};
@@ -96,6 +100,10 @@ struct BatchPage {
     reasons: Vec<(String, String, String)>,
     /// Where the revision by which it is made stands, and its number.
     recipe: Option<(String, i64)>,
+    /// What went into it and is on hold.
+    held: Vec<(String, String)>,
+    /// Vessels it stands in: address, words, and what is wrong with it.
+    vessels: Vec<(String, String, Option<String>)>,
     trail: Trail,
     request_keys: Vec<String>,
 }
@@ -119,6 +127,8 @@ pub struct Found {
     origin: Option<(BatchId, String)>,
     entries: Vec<books::Told>,
     reasons: Vec<cautions::Given>,
+    vessels: Vec<vessels::In>,
+    held: Vec<Hold>,
 }
 
 /// Reads it; `None` where there is no such batch.
@@ -156,6 +166,8 @@ pub fn find(
         came_off: came_off(conn, doer, id, recipe.as_ref())?,
         recipe,
         entries: books::tell(conn, club, Which::Batch(id), before, TRAIL + 1)?,
+        vessels: vessels::of_batch(conn, id)?,
+        held: holds::above(conn, club, id)?,
         reasons: cautions::given(conn, club, cautions::Which::Batch(id), REASONS)?,
         origin,
         batch,
@@ -182,6 +194,8 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         came_off,
         origin,
         reasons,
+        vessels,
+        held,
         mut entries,
         ..
     } = found;
@@ -235,6 +249,11 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
             })
             .collect(),
         origin: origin.map(|(from, code)| (site.at(&format!("/batches/{from}")), code)),
+        held: held
+            .iter()
+            .map(|hold| (site.at(&format!("/stores/lots/{}", hold.lot)), hold.words()))
+            .collect(),
+        vessels: vessels.iter().map(|vessel| vessel_row(site, &batch, vessel, who)).collect(),
         reasons: reasons.iter().map(|given| reason_row(given, who)).collect(),
         may_record,
         making: batch.stage <= Stage::Preparing && steps.iter().any(|step| step.state().is_ahead()),
@@ -295,6 +314,22 @@ const fn caution(stage: Stage) -> Option<&'static str> {
         ),
         _ => None,
     }
+}
+
+fn vessel_row(
+    site: &Site,
+    batch: &Batch,
+    vessel: &vessels::In,
+    doer: &Doer,
+) -> (String, String, Option<String>) {
+    let volume = vessel.volume.shown(BaseUnit::Millilitre);
+    let since = days::short(vessel.since, doer.today());
+    let closed = batch.stage == Stage::Working && vessel.closure == Closure::Lid;
+    (
+        site.at(&format!("/vessels/{}", vessel.vessel)),
+        format!("Vessel {}: {volume} since {since}, {}", vessel.code, vessel.place),
+        closed.then(|| format!("Vessel {} is closed while it works: put an airlock on it.", vessel.code)),
+    )
 }
 
 fn reason_row(given: &cautions::Given, doer: &Doer) -> (String, String, String) {

@@ -21,11 +21,13 @@ use super::trail::{self, Trail};
 use super::words;
 use crate::db::books::{self, Told, Which};
 use crate::db::bottles::{self as rows, Bottling, Left};
+use crate::db::holds;
 use crate::db::{AnyConn, Failure, batches, costs, stock, trace};
 use crate::domain::bottles::{TastingAge, cost_per_bottle, next_tasting};
+use crate::domain::holds::Hold;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::units::days::{self, Day};
-use crate::units::ids::{BottlingId, EntryId, PlaceId};
+use crate::units::ids::{BottlingId, EntryId, LotId, PlaceId};
 use crate::units::measure::Measured;
 use crate::units::money::Money;
 use crate::units::quantity::BaseUnit;
@@ -86,11 +88,13 @@ struct ListRow {
     left: i64,
     of: String,
     tally: String,
+    held: bool,
     each: String,
 }
 
 /// A bottling with all that its row shows.
 struct Listed {
+    held: bool,
     left: Left,
     booked: Money,
     tastings: Vec<TastingAge>,
@@ -123,7 +127,10 @@ fn listed(
     let entries: Vec<EntryId> = left.iter().map(|left| left.bottling.entry).collect();
     let booked = costs::booked(conn, &entries)?;
     let mut tastings = rows::tastings(conn, club, &ids)?;
+    let lots: Vec<LotId> = left.iter().map(|left| left.bottling.lot).collect();
+    let held = holds::of_lots(conn, club, &lots)?;
     let each = |left: Left| Listed {
+        held: held.iter().any(|hold| hold.lot == left.bottling.lot),
         booked: booked.get(&left.bottling.entry).copied().unwrap_or_default(),
         tastings: tastings.remove(&left.bottling.id).unwrap_or_default(),
         left,
@@ -163,7 +170,7 @@ pub async fn list(who: Onlooker, site: Site, query: Query<ListQuery>, paging: Pa
 }
 
 fn list_row(site: &Site, doer: &Doer, listed: &Listed) -> ListRow {
-    let Listed { left: Left { bottling, left, .. }, booked, tastings } = listed;
+    let Listed { left: Left { bottling, left, .. }, booked, tastings, held } = listed;
     let today = doer.today();
     let tasting = next_tasting(tastings, today).filter(|_| *left > 0);
     let each = cost_per_bottle(*booked, bottling.bottles);
@@ -177,6 +184,7 @@ fn list_row(site: &Site, doer: &Doer, listed: &Listed) -> ListRow {
         left: *left,
         of: format!("of {}", words::count(bottling.bottles, "bottle", "bottles")),
         tally: drawn(*left, bottling.bottles - left),
+        held: *held,
         each: format!("{} a bottle", words::money(&doer.currency, each)),
     }
 }
@@ -225,6 +233,8 @@ struct BottlingPage {
     tasting: (String, String, String),
     tally: String,
     allergens: String,
+    held: Option<String>,
+    recall: String,
     places: Vec<PlaceRow>,
     move_hrefs: Option<(String, String)>,
     form: Option<FormView>,
@@ -261,6 +271,7 @@ struct Found {
     tastings: Vec<TastingAge>,
     told: ageing::Told,
     allergens: Vec<String>,
+    held: Option<Hold>,
     gravity: Option<(Measured, days::Instant)>,
     entries: Vec<Told>,
     said: Option<Told>,
@@ -301,6 +312,7 @@ fn find(
         booked: costs::booked(conn, &[bottling.entry])?.remove(&bottling.entry).unwrap_or_default(),
         tastings,
         allergens: trace::allergens(conn, bottling.lot)?,
+        held: holds::of_lots(conn, club, &[bottling.lot])?.pop(),
         gravity: batches::gravity_ends(conn, &[bottling.batch])?.first().map(|ends| (ends.2, ends.3)),
         entries: books::tell(conn, club, Which::Bottling(id), before, limit)?,
         said: said.filter(|told| told.bottling == Some(id)),
@@ -326,8 +338,10 @@ pub async fn show(
         format!("{href}?after={}#en", found.entries[TRAIL - 1].id)
     });
     let (today, left, bottling) = (who.today(), found.left(), &found.bottling);
-    let may_take = who.role >= Role::Taster && left > 0;
+    let may_take = who.role >= Role::Taster && left > 0 && found.held.is_none();
     let page = BottlingPage {
+        held: found.held.as_ref().map(Hold::words),
+        recall: site.at(&format!("/recall/lots/{}", bottling.lot)),
         drink: bottling.name.clone(),
         about: about(bottling, &who),
         batch: (site.at(&format!("/batches/{}", bottling.batch)), batch_code(bottling)),

@@ -29,6 +29,8 @@ struct EntryPage {
     trail: Trail,
     lines: Vec<Line>,
     currency: String,
+    /// Of a receipt: whom to tell if something is wrong with what it brought.
+    recall: Option<String>,
 }
 
 /// An entry that cannot be reversed, with those that stand in the way.
@@ -59,6 +61,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<EntryId>) -> Reply {
     let page = EntryPage {
         back: back(&site, &told),
         trail: trail_of(&site, &who, std::slice::from_ref(&told), None),
+        recall: (told.kind == EntryKind::Receipt).then(|| site.at(&format!("/recall/receipts/{}", told.id))),
         lines: told.lines.iter().map(line).collect(),
         currency: words::sign(&who.currency).trim().to_owned(),
         frame: site.frame(&who, room(&told), title, facts),

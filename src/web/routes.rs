@@ -13,10 +13,16 @@ use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
     api, archive, assets, batches, bottles, calendars, costs, efforts, entries, health, instruments, letters,
-    payments, plans, problem, recipes, reminders, reports, steps, stock, tastings, workbench,
+    payments, plans, problem, recipes, reminders, reports, stock, tastings, workbench,
 };
 use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::domain::workbench::questions;
+
+mod steps;
+mod vessels;
+
+use steps::{step_pages, step_programs};
+use vessels::{hold_pages, hold_programs, vessel_pages, vessel_programs};
 
 /// All routes.
 pub fn table() -> Table {
@@ -27,6 +33,8 @@ pub fn table() -> Table {
     batch_pages(&mut table.pages());
     recipe_pages(&mut table.pages());
     step_pages(&mut table.pages());
+    vessel_pages(&mut table.pages());
+    hold_pages(&mut table.pages());
     bottle_pages(&mut table.pages());
     tasting_pages(&mut table.pages());
     report_pages(&mut table.pages());
@@ -37,6 +45,8 @@ pub fn table() -> Table {
     batch_programs(&mut table.api());
     recipe_programs(&mut table.api());
     step_programs(&mut table.api());
+    vessel_programs(&mut table.api());
+    hold_programs(&mut table.api());
     bottle_programs(&mut table.api());
     tasting_programs(&mut table.api());
     workbench_programs(&mut table.api());
@@ -163,35 +173,6 @@ fn batch_pages(to: &mut Pages) {
         .get("/club/instruments/new", instruments::new_form)
         .get("/club/instruments/{id}", instruments::change_form)
         .post("/club/instruments/{id}", instruments::change);
-}
-
-fn step_pages(to: &mut Pages) {
-    to.get("/batches/{id}/now", steps::now::show)
-        .get("/batches/{id}/steps", steps::show_all)
-        .post("/batches/{id}/steps", steps::add::add)
-        .get("/batches/{id}/steps/new", steps::add::form)
-        .get("/batches/{id}/steps/{line}", steps::show)
-        .post("/batches/{id}/steps/{line}", steps::record)
-        .post("/batches/{id}/steps/{line}/begin", steps::begin)
-        .post("/batches/{id}/steps/{line}/leave-out", steps::leave_out)
-        .post("/batches/{id}/steps/{line}/remark", steps::remark)
-        .post("/batches/{id}/steps/{line}/records/{record}/strike", steps::strike);
-}
-
-fn step_programs(to: &mut Api) {
-    use api::steps;
-    to.get("/steps/running", "The steps that run in the club", steps::running)
-        .get("/batches/{id}/steps", "The steps of a batch, and what became of each", steps::list)
-        .post("/batches/{id}/steps", "Add a step to a batch", steps::add)
-        .post("/batches/{id}/steps/{line}/begin", "Begin a step: it runs from then on", steps::begin)
-        .post("/batches/{id}/steps/{line}/done", "Record that a step was done", steps::done)
-        .post("/batches/{id}/steps/{line}/leave-out", "Leave a step out", steps::leave_out)
-        .post("/batches/{id}/steps/{line}/remark", "Remark on a step", steps::remark)
-        .post(
-            "/batches/{id}/steps/{line}/records/{record}/strike",
-            "Strike out a record of a step that was wrong",
-            steps::strike,
-        );
 }
 
 fn recipe_pages(to: &mut Pages) {

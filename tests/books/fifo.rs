@@ -31,7 +31,7 @@ fn lots_are_taken_at_the_costs_that_other_books_give() {
     let db = ground.open();
     let mut asked = String::new();
     let ours = block_on(live(&db, &mut asked));
-    let theirs: BTreeSet<String> = beancount(&asked).lines().map(in_our_words).collect();
+    let theirs: BTreeSet<String> = python("fifo.py", &asked).lines().map(in_our_words).collect();
     println!("{EVENTS} receipts and issues, {} takings from lots", ours.len());
     assert!(ours.len() > 300, "{} takings", ours.len());
     assert_eq!(ours.difference(&theirs).collect::<Vec<_>>(), Vec::<&String>::new(), "only in ours");
@@ -91,9 +91,10 @@ fn in_our_words(line: &str) -> String {
     format!("issue {event}: {units} of {code} at {cost}")
 }
 
-fn beancount(asked: &str) -> String {
+/// What a script of `tests/reference/` says to what it is asked.
+pub fn python(script: &str, asked: &str) -> String {
     let python = std::env::var("UNDERCROFT_PYTHON").unwrap_or_else(|_| "python3".to_owned());
-    let script = format!("{}/tests/reference/fifo.py", env!("CARGO_MANIFEST_DIR"));
+    let script = format!("{}/tests/reference/{script}", env!("CARGO_MANIFEST_DIR"));
     let mut command = Command::new(&python);
     let child = command.arg(script).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn();
     let mut child = child.unwrap_or_else(|error| panic!("{python} does not start: {error}"));

@@ -9,10 +9,11 @@ use undercroft::domain::batches::{Draw, Source, Transfer};
 use undercroft::units::quantity::Milli;
 
 use super::deeds::{Bought, Deed, Event, Source as From, Spot, Take, What};
+use super::fifo::python;
 use super::model::Model;
 use super::world::{PLACES, World, items};
 use crate::ground::cellar::{Cellar, bottling, draw};
-use crate::ground::{Ground, day, on_both};
+use crate::ground::{Ground, block_on, day, on_both};
 
 on_both!(
     every_trace_of_a_random_network_is_what_a_search_finds,
@@ -120,11 +121,7 @@ pub fn agree(world: &mut World, model: &Model) -> Result<usize, String> {
 async fn every_trace_of_a_random_network_is_what_a_search_finds(ground: &Ground) {
     let mut world = World::new(ground).await;
     let mut model = Model::new(items());
-    let mut seed = 20_261_126_u64;
-    let mut dice = |sides: usize| {
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        usize::try_from(seed >> 33).expect("31 bits") % sides
-    };
+    let mut dice = dice(20_261_126);
     for _ in 0..4 {
         both(&mut world, &mut model, &Deed::Plan).await;
     }
@@ -140,6 +137,54 @@ async fn every_trace_of_a_random_network_is_what_a_search_finds(ground: &Ground)
     println!("{} lots, {} batches, {far} traces that go far both ways", model.lots.len(), model.batches);
     assert!(far > 200, "lots that were made of others went into others again {far} times");
     assert_eq!(world.findings(), Vec::<String>::new());
+}
+
+/// The same network, followed down by the graph package networkx (Python package networkx 3.6.1).
+#[test]
+#[ignore = "needs Python with networkx"]
+fn what_came_of_a_lot_is_what_networkx_reaches() {
+    let ground = Ground::sqlite();
+    let (asked, ours) = block_on(async {
+        let mut world = World::new(&ground).await;
+        let mut model = Model::new(items());
+        let mut dice = dice(20_261_127);
+        for _ in 0..4 {
+            both(&mut world, &mut model, &Deed::Plan).await;
+        }
+        for turn in 0..600_i64 {
+            if let Some(deed) = next(&mut dice, &model, turn) {
+                both(&mut world, &mut model, &deed).await;
+            }
+        }
+        let name = |node: &Node| match node {
+            Node::Lot(lot) => format!("L{lot}"),
+            Node::Batch(batch) => format!("B{batch}"),
+        };
+        let live = model.events.iter().filter(|event| event.stands()).flat_map(steps);
+        let edges = live.map(|(from, to)| format!("edge {} {}\n", name(&from), name(&to)));
+        let lots = 0..model.lots.len();
+        let asked: String = edges.chain(lots.clone().map(|lot| format!("asked L{lot}\n"))).collect();
+        let mut ours = BTreeSet::new();
+        for lot in lots {
+            let mut names: Vec<String> = world.trace(lot).down.iter().map(|lot| format!(" L{lot}")).collect();
+            names.sort();
+            ours.insert(format!("L{lot}{}", names.concat()));
+        }
+        (asked, ours)
+    });
+    let theirs: BTreeSet<String> = python("networks.py", &asked).lines().map(str::to_owned).collect();
+    let far = theirs.iter().filter(|line| line.contains(' ')).count();
+    println!("{} lots, of {far} of which something came", theirs.len());
+    assert!(far > 40, "only of {far} lots something came");
+    assert_eq!(ours.symmetric_difference(&theirs).collect::<Vec<_>>(), Vec::<&String>::new());
+}
+
+/// Numbers that look random and are always the same (Knuth's MMIX constants, from memory).
+fn dice(mut seed: u64) -> impl FnMut(usize) -> usize {
+    move |sides| {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        usize::try_from(seed >> 33).expect("31 bits") % sides
+    }
 }
 
 /// The next deed of a network: small parts, so that everything stays in use.

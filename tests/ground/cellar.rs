@@ -4,7 +4,9 @@
 use undercroft::actions::batches::{NewReading, Plan};
 use undercroft::actions::bottles::Bottled;
 use undercroft::actions::recipes::{NewRevision, Revising};
-use undercroft::actions::{batches, bottles, efforts, instruments, recipes, reminders, stock, tastings};
+use undercroft::actions::{
+    batches, bottles, efforts, instruments, recipes, reminders, stock, tastings, vessels,
+};
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Source};
 use undercroft::domain::bottles::Bottling;
@@ -16,10 +18,11 @@ use undercroft::domain::plans::{PlanStep, PlanSupply, StepKind};
 use undercroft::domain::recipes::{Goals, Revision};
 use undercroft::domain::stock::{Item, ItemKind, Receipt, ReceiptLine};
 use undercroft::domain::tastings::{Method, Plan as TastingPlan};
+use undercroft::domain::vessels::{Closure, Filling, Material, Vessel};
 use undercroft::units::days::Day;
 use undercroft::units::ids::{
-    BatchId, BottlingId, EffortId, EntryId, ImportId, InstrumentId, ItemId, LotId, PlaceId, ReadingId,
-    RecipeId, ReminderId, TastingId,
+    BatchId, BottlingId, EffortId, EntryId, FillingId, ImportId, InstrumentId, ItemId, LotId, PlaceId,
+    ReadingId, RecipeId, ReminderId, TastingId, VesselId,
 };
 use undercroft::units::measure::{Measured, ReadingKind};
 use undercroft::units::money::Money;
@@ -69,6 +72,10 @@ pub struct Cellar {
     pub tasting: TastingId,
     /// A recipe from 60 L of milk, with two revisions.
     pub recipe: RecipeId,
+    /// A steel vessel of 25 L with 5 L of the batch in it since 1 June.
+    pub vessel: VesselId,
+    /// What is in it.
+    pub filling: FillingId,
 }
 
 impl Cellar {
@@ -105,8 +112,13 @@ impl Cellar {
         let plan = tasting(&club, vec![bottled.bottling]);
         let tasting = tastings::plan_tasting(db, hand, None, plan).await.expect("a tasting is planned").id;
         let recipe = recipe(db, hand, [milk, yeast, curds]).await;
+        let vessel = vessels::add_vessel(db, hand, None, steel("T1", place)).await.expect("a vessel");
+        let filling =
+            vessels::fill_vessel(db, hand, None, fill(vessel, batch, 5)).await.expect("it is filled");
         Self {
             recipe,
+            vessel,
+            filling,
             place,
             shelf,
             milk,
@@ -303,6 +315,33 @@ pub fn bottling(batch: BatchId, place: PlaceId, bottles: u32) -> Bottling {
         tasting_ages_days: vec![180],
         reasons: Reasons::default().with(Rule::Unfinished, "read by a second hydrometer: 0.998"),
         remark: String::new(),
+    }
+}
+
+/// A steel vessel of 25 L.
+pub fn steel(code: &str, place: PlaceId) -> Vessel {
+    Vessel {
+        code: code.to_owned(),
+        material: Material::Steel,
+        capacity: Milli::new(25_000_000),
+        safe_filling: Milli::new(22_500_000),
+        place,
+        closure: Closure::Airlock,
+        worn: false,
+        marks: String::new(),
+    }
+}
+
+/// So many litres of a batch into a vessel, on 1 June.
+pub fn fill(vessel: VesselId, batch: BatchId, litres: i64) -> Filling {
+    Filling {
+        vessel,
+        batch,
+        day: day("2026-06-01"),
+        volume: Milli::new(litres * 1_000_000),
+        liquid_c: None,
+        closure: None,
+        reasons: Reasons::default(),
     }
 }
 

@@ -406,6 +406,9 @@ async fn numbers(stage: &mut Stage, write: &Write) {
             if ["/items", "/batches", "/instruments"].iter().any(|end| write.path.ends_with(end)) {
                 body["name"] = json!(format!("Name {nr}"));
             }
+            if write.path.ends_with("/vessels") {
+                body["code"] = json!(format!("N{}", 2 + nr));
+            }
             let now = stage.insist(write, &write.path, &body, Some(&key)).await;
             assert!(now.status < 400, "{} {}: {} {}", write.path, shown(&body), now.status, now.body);
             heard.push(now);

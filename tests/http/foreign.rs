@@ -71,6 +71,12 @@ fn filled(path: &str, cellar: &Cellar) -> String {
         cellar.milk.to_string()
     } else if path.contains("reminders/{") {
         cellar.reminder.to_string()
+    } else if path.contains("receipts/{") {
+        cellar.receipt.to_string()
+    } else if path.contains("vessels/{") {
+        cellar.vessel.to_string()
+    } else if path.contains("fillings/{") {
+        cellar.filling.to_string()
     } else if path.contains("tastings/{") {
         cellar.tasting.to_string()
     } else {
@@ -79,6 +85,8 @@ fn filled(path: &str, cellar: &Cellar) -> String {
     let path = path
         .replace("{number}", "1")
         .replace("{task}", "draw")
+        .replace("{deed}", "fill")
+        .replace("{filling}", &cellar.filling.to_string())
         .replace("{reading}", &cellar.reading.to_string());
     let path =
         path.replace("{import}", &cellar.import.to_string()).replace("{effort}", &cellar.effort.to_string());

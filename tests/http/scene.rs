@@ -2,7 +2,7 @@
 
 use undercroft::actions::batches::{self, Plan};
 use undercroft::actions::members::{self, Invitation, NewToken, Visitor};
-use undercroft::actions::{bottles, recipes, reminders, steps, stock, tastings};
+use undercroft::actions::{bottles, holds, recipes, reminders, steps, stock, tastings, vessels};
 use undercroft::db::Database;
 use undercroft::domain::batches::Source;
 use undercroft::domain::cautions::Reasons;
@@ -11,12 +11,12 @@ use undercroft::domain::stock::{ItemKind, Receipt};
 use undercroft::domain::tastings::sheet::{Answer, WHOLE};
 use undercroft::units::ids::{
     BatchId, BottlingId, InvitationId, ItemId, LotId, MemberId, RecipeId, ReminderId, StepRecordId,
-    TastingId, TokenId,
+    TastingId, TokenId, VesselId,
 };
 use undercroft::units::quantity::{BaseUnit, Milli};
 use undercroft::web::extract::now;
 
-use crate::ground::cellar::{Cellar, bottling, bought, draw, item, tasting, whey};
+use crate::ground::cellar::{Cellar, bottling, bought, draw, item, steel, tasting, whey};
 use crate::ground::day;
 
 /// What a write route can name.
@@ -54,6 +54,12 @@ pub struct Scene {
     pub making: BatchId,
     /// The record of that step.
     pub record: StepRecordId,
+    /// Corks that are on hold.
+    pub held_lot: LotId,
+    /// A vessel in which nothing is.
+    pub free: VesselId,
+    /// A vessel out of use.
+    pub lent: VesselId,
 }
 
 impl Scene {
@@ -81,6 +87,11 @@ impl Scene {
         let table = to_taste(db, &cellar, &by, juice).await;
         let glass = sit_down(db, &cellar, &by, table).await;
         let (making, record) = begun(db, &cellar).await;
+        let held = spoilt_corks(db, &cellar, corks).await;
+        let free = vessels::add_vessel(db, hand, None, steel("T2", cellar.place)).await.expect("a vessel");
+        let lent = vessels::add_vessel(db, hand, None, steel("T3", cellar.place)).await.expect("a vessel");
+        let deed = vessels::Deed::OutOfUse("lent to a member".to_owned());
+        vessels::tend(db, hand, None, lent, day("2026-06-02"), deed).await.expect("it is lent");
         Self {
             spare,
             corks,
@@ -98,6 +109,9 @@ impl Scene {
             aside: aside(db, &cellar).await,
             making,
             record,
+            held_lot: held,
+            free,
+            lent,
             cellar,
         }
     }
@@ -173,6 +187,17 @@ async fn aside(db: &Database, cellar: &Cellar) -> RecipeId {
     let new = recipes::NewRevision { revision, note: String::new() };
     let made = recipes::write(db, hand, None, new).await.expect("a recipe is written");
     recipes::put_aside(db, hand, None, made.recipe, true).await.expect("it is put aside")
+}
+
+/// Corks that somebody holds back.
+async fn spoilt_corks(db: &Database, cellar: &Cellar, corks: ItemId) -> LotId {
+    let hand = &cellar.club.hand;
+    let lines = vec![bought(corks, 5_000, 5_000_000, cellar.shelf)];
+    let receipt = Receipt { day: day("2026-03-02"), paid_by: None, lines, remark: String::new() };
+    let lot = stock::record_receipt(db, hand, None, receipt).await.expect("corks come").lots[0].0;
+    let order = holds::HoldBack { lot, reason: "they crumble".to_owned(), all: false };
+    holds::hold(db, hand, None, order).await.expect("they are held");
+    lot
 }
 
 /// Four bottles of another batch, so that nothing rests on those of the cellar.

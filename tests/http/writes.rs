@@ -4,6 +4,7 @@ mod measured;
 mod recipes;
 mod steps;
 mod tastings;
+mod vessels;
 
 use serde_json::{Value, json};
 
@@ -102,6 +103,8 @@ pub fn all(s: &Scene) -> Vec<Write> {
     tastings::all(s, &mut found);
     recipes::all(s, &mut found);
     steps::all(s, &mut found);
+    vessels::all(s, &mut found);
+    vessels::holds(s, &mut found);
     people(s, &mut found);
     own_page(s, &mut found);
     found
@@ -217,7 +220,7 @@ fn batches(s: &Scene, to: &mut Vec<Write>) {
     measured::all(s, to);
     to.push(weighed(s).post("/api/v1/batches/{id}/by-products", own("by-products")));
     to.push(lost().post("/api/v1/batches/{id}/losses", own("losses")));
-    to.push(racked().post("/api/v1/batches/{id}/rackings", own("rackings")));
+    to.push(racked(s).post("/api/v1/batches/{id}/rackings", own("rackings")));
     to.push(split().post("/api/v1/batches/{id}/splits", own("splits")));
     to.push(blended(s).post("/api/v1/batches/{id}/blends", own("blends")));
     let corks = json!({"item": s.corks, "quantity": "2 pieces"});
@@ -249,7 +252,7 @@ fn made_of(s: &Scene) -> Vec<(&'static str, Asked)> {
         ("draw", milk.needs("lines.0.source", Source).needs("lines.0.quantity", Amount("L"))),
         ("pitch", yeast.needs("lines.0.source", Source).needs("lines.0.quantity", Amount("g"))),
         ("by-product", weighed(s)),
-        ("rack", racked()),
+        ("rack", racked(s)),
         ("split", split()),
         ("blend", blended(s)),
         ("bottle", filled(s, &corks).may("packaging.0.source", Source).may("packaging.0.quantity", Pieces)),
@@ -291,9 +294,12 @@ fn lost() -> Asked {
     asked.needs("reason", Line).other("normal", json!(false))
 }
 
-fn racked() -> Asked {
-    let asked = asked(json!({"day": "2026-06-02", "volume_after": amount("9", "L"), "remark": "clear"}));
+fn racked(s: &Scene) -> Asked {
+    let asked = asked(json!({"day": "2026-06-02", "volume_after": amount("9", "L"), "remark": "clear",
+        "vessel": s.free, "temperature_c": "18", "reasons": {}}));
     let asked = asked.may("day", Past).may("volume_after", Amount("L")).may("remark", Remark);
+    let asked =
+        asked.may("vessel", Id).may("temperature_c", Number("18.5", "400")).may("reasons.hot-glass", Line);
     asked.other("volume_after", amount("8", "L"))
 }
 

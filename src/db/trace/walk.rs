@@ -62,8 +62,13 @@ impl Reached {
 
 /// Everything that is reached from here, `most` lots and batches at most, the nearest first.
 pub fn walk(conn: &mut AnyConn, from: Node, way: Way, most: usize) -> Result<Reached, Failure> {
-    let mut reached = Reached { nodes: BTreeSet::from([from]), cut: false };
-    let mut edge = vec![from];
+    walk_from(conn, &[from], way, most)
+}
+
+/// The same from several at once.
+pub fn walk_from(conn: &mut AnyConn, from: &[Node], way: Way, most: usize) -> Result<Reached, Failure> {
+    let mut reached = Reached { nodes: from.iter().copied().collect(), cut: false };
+    let mut edge = from.to_vec();
     while !edge.is_empty() {
         let mut next = BTreeSet::new();
         for some in edge.chunks(500) {

@@ -8,7 +8,7 @@ use crate::units::quantity::BaseUnit;
 
 mod drink;
 
-use drink::{acid, allergens, honey, not_finished, sulphite};
+use drink::{acid, allergens, held, honey, not_finished, sulphite};
 
 const CUSTOM: &str = "Common practice, no source.";
 /// From here on whey, juice and syrup foam and scald. Common practice, no source.
@@ -33,6 +33,7 @@ const MUCH_AIR_PERCENT: i64 = 20;
 /// The cautions that stand before the button, the most dangerous first.
 pub fn cautions(facts: &Facts, doing: Doing) -> Vec<Caution> {
     let rules = [
+        held,
         not_finished,
         hot_glass,
         closed_vessel,

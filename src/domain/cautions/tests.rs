@@ -48,6 +48,7 @@ fn every_rule_has_a_code_of_its_own_and_a_caution_says_what_why_and_from_where()
     }
     let everything = [Doing::Draw, Doing::Pitch, Doing::ByProduct, Doing::Rack, Doing::Blend, Doing::Bottle];
     let facts = Facts {
+        held: vec!["Lot L-1 is on hold".to_owned()],
         honey: true,
         allergens: vec!["milk".to_owned()],
         vessel: Some(Holder { vented: false, filling: Milli::new(24_000_000), ..jar() }),
@@ -248,6 +249,14 @@ fn allergens_and_honey_go_along() {
     assert!(words(&facts, Doing::Blend, Rule::Allergens).contains("other batch"));
     assert!(words(&facts, Doing::Bottle, Rule::Honey).contains("under 12 months"));
     assert_eq!(says(&at(Stage::Resting), Doing::Bottle, Rule::Honey), None);
+}
+
+#[test]
+fn what_is_on_hold_is_bottled_with_a_reason_only() {
+    let facts = Facts { held: vec!["Lot L-1 is on hold".to_owned()], ..at(Stage::Resting) };
+    assert_eq!(says(&facts, Doing::Bottle, Rule::Held), Some(true));
+    assert_eq!(says(&facts, Doing::Blend, Rule::Held), Some(false));
+    assert_eq!(says(&at(Stage::Resting), Doing::Bottle, Rule::Held), None);
 }
 
 #[test]

@@ -44,6 +44,9 @@ embedded! {
     LOGGER: "logger.csv",
     RECIPES: "recipes.toml",
     MAKING: "making.csv",
+    VESSELS: "vessels.csv",
+    FILLINGS: "fillings.csv",
+    HOLDS: "holds.csv",
 }
 
 /// Where a row stands.
@@ -412,6 +415,42 @@ event_row! {
     /// `reversals.csv`
     ReversalRow, by by {
         which: String,
+        reason: String,
+    }
+}
+
+/// `vessels.csv`
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct VesselRow {
+    pub code: String,
+    pub material: String,
+    pub capacity: String,
+    pub safe_filling: String,
+    pub place: String,
+    pub closure: String,
+    pub worn: String,
+    pub marks: String,
+}
+
+event_row! {
+    /// `fillings.csv`: what was done to a vessel.
+    FillingRow, by by {
+        what: String,
+        vessel: String,
+        batch: String,
+        volume: String,
+        into: String,
+        temperature: String,
+        because: String,
+    }
+}
+
+event_row! {
+    /// `holds.csv`: the bottles of a bottling held back, or released.
+    HoldRow, by by {
+        bottling: String,
+        what: String,
+        all: String,
         reason: String,
     }
 }

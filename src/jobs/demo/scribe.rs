@@ -21,7 +21,7 @@ use crate::domain::refusal::{Refusal, Why};
 use crate::domain::stock::{Counted, Move, Receipt, ReceiptLine, Shelf};
 use crate::units::Misread;
 use crate::units::days::Day;
-use crate::units::ids::{BatchId, BottlingId, EntryId, ItemId, LotId, PlaceId, RecipeId};
+use crate::units::ids::{BatchId, BottlingId, EntryId, ItemId, LotId, PlaceId, RecipeId, VesselId};
 use crate::units::measure::ReadingKind;
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
@@ -31,6 +31,7 @@ mod measured;
 mod plans;
 mod recipes;
 mod table;
+mod vessels;
 
 /// Who writes it all down, and what the names stand for.
 pub(super) struct Scribe<'a> {
@@ -41,6 +42,7 @@ pub(super) struct Scribe<'a> {
     items: HashMap<String, (ItemId, BaseUnit)>,
     batches: HashMap<String, BatchId>,
     recipes: HashMap<String, RecipeId>,
+    vessels: HashMap<String, VesselId>,
     bottlings: HashMap<String, (BottlingId, LotId)>,
     /// Entries that may be taken back, as `reversals.csv` names them: "receipt R055".
     entries: HashMap<String, EntryId>,
@@ -62,9 +64,9 @@ impl<'a> Scribe<'a> {
         places: HashMap<String, PlaceId>,
         items: HashMap<String, (ItemId, BaseUnit)>,
     ) -> Self {
-        let (batches, recipes) = (HashMap::new(), HashMap::new());
+        let (batches, recipes, vessels) = (HashMap::new(), HashMap::new(), HashMap::new());
         let (bottlings, entries) = (HashMap::new(), HashMap::new());
-        Self { db, calendar, people, places, items, batches, recipes, bottlings, entries }
+        Self { db, calendar, people, places, items, batches, recipes, vessels, bottlings, entries }
     }
 
     /// Record events: a run of readings, or one of another kind.
@@ -81,6 +83,8 @@ impl<'a> Scribe<'a> {
                 What::Diary(lines) => self.write_diary(&stamp, lines).await,
                 What::Plan(row) => self.plan_way(&stamp, row).await,
                 What::Recipe(row) => self.write_recipe(&stamp, row).await,
+                What::Filling(row) => self.tend_vessel(&stamp, row).await,
+                What::Hold(row) => self.hold(&stamp, row).await,
                 What::Bottling(row) => self.bottle(&stamp, row).await,
                 What::Withdrawal(row) => self.withdraw(&stamp, row).await,
                 What::Move(row) => self.carry(&stamp, row).await,

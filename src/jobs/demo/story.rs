@@ -8,8 +8,8 @@ use chrono::NaiveTime;
 
 use super::Error;
 use super::files::{
-    self, BottlingRow, CountRow, Deed, DiaryRow, Embedded, EventRow, Line, MoveRow, PlanRow, ReadingRow,
-    ReceiptRow, RecipeRow, ReversalRow, Row, SheetRow, TastingRow, WithdrawalRow,
+    self, BottlingRow, CountRow, Deed, DiaryRow, Embedded, EventRow, FillingRow, HoldRow, Line, MoveRow,
+    PlanRow, ReadingRow, ReceiptRow, RecipeRow, ReversalRow, Row, SheetRow, TastingRow, WithdrawalRow,
 };
 
 /// Something that was recorded.
@@ -40,6 +40,8 @@ pub(super) enum What {
     Plan(Row<PlanRow>),
     Recipe(Row<RecipeRow>),
     Bottling(Row<BottlingRow>),
+    Filling(Row<FillingRow>),
+    Hold(Row<HoldRow>),
     Withdrawal(Row<WithdrawalRow>),
     Move(Row<MoveRow>),
     Count(Row<CountRow>),
@@ -54,7 +56,9 @@ pub(super) fn events() -> Result<Vec<Event>, Error> {
     events.extend(single(&files::READINGS, What::Reading)?);
     events.extend(single(&files::PLANS, What::Plan)?);
     events.extend(files::recipes()?.into_iter().map(|row| event(&row, What::Recipe(row.clone()))));
+    events.extend(single(&files::FILLINGS, What::Filling)?);
     events.extend(single(&files::BOTTLINGS, What::Bottling)?);
+    events.extend(single(&files::HOLDS, What::Hold)?);
     events.extend(single(&files::WITHDRAWALS, What::Withdrawal)?);
     events.extend(single(&files::MOVES, What::Move)?);
     events.extend(single(&files::COUNTS, What::Count)?);

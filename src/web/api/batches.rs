@@ -221,6 +221,8 @@ pub struct WholeBatch {
     pub more_entries: bool,
     /// The ids of its bottlings.
     pub bottlings: Vec<String>,
+    /// The codes of the vessels in which it stands.
+    pub vessels: Vec<String>,
 }
 
 /// The most readings and entries in the answer about one batch.
@@ -258,6 +260,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Result<Answ
         let more_readings = readings.len() > READINGS;
         readings.drain(..readings.len().saturating_sub(READINGS));
         let bottlings = crate::db::bottles::of_batch(conn, doer.club, id)?;
+        let vessels = crate::db::vessels::of_batch(conn, id)?;
         let story = rows::story(conn, doer.club, id)?;
         let strength = story.strength();
         let expected = story.expected().filter(|_| batch.stage == Stage::Working);
@@ -271,6 +274,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Result<Answ
             more_entries,
             entries: entries.iter().map(|entry| entry.id.to_string()).collect(),
             bottlings: bottlings.iter().map(|bottling| bottling.id.to_string()).collect(),
+            vessels: vessels.into_iter().map(|vessel| vessel.code).collect(),
         })
     });
     read.await.map(Answer).map_err(|failure| missing(failure, "batch"))

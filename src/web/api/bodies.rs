@@ -100,14 +100,18 @@ pub struct Racking {
     pub day: Option<String>,
     /// The volume measured afterwards.
     pub volume_after: Option<Amount>,
+    /// The vessel into which it goes.
+    pub vessel: Option<String>,
+    /// How warm the liquid is, °C.
+    pub temperature_c: Option<String>,
+    /// Why it is done in spite of a dangerous caution, by the rule that a refusal names: `closed-vessel`.
+    pub reasons: Option<BTreeMap<String, String>>,
     /// What you want to add.
     pub remark: Option<String>,
     /// The number of the step of the batch that this does.
     pub step: Option<u32>,
     /// It does the step although steps before it are not done.
     pub out_of_order: Option<bool>,
-    /// With a step: why one goes on in spite of a danger, by the code of its rule.
-    pub reasons: Option<std::collections::BTreeMap<String, String>>,
 }
 
 /// Part of a batch that becomes a batch of its own.
@@ -119,14 +123,18 @@ pub struct Split {
     pub volume: Amount,
     /// The new batch's drink, if it is another.
     pub name: Option<String>,
+    /// The vessel into which it goes.
+    pub vessel: Option<String>,
+    /// How warm the liquid is, °C.
+    pub temperature_c: Option<String>,
+    /// Why it is done in spite of a dangerous caution, by the rule that a refusal names: `closed-vessel`.
+    pub reasons: Option<BTreeMap<String, String>>,
     /// What you want to add.
     pub remark: Option<String>,
     /// The number of the step of the batch that this does.
     pub step: Option<u32>,
     /// It does the step although steps before it are not done.
     pub out_of_order: Option<bool>,
-    /// With a step: why one goes on in spite of a danger, by the code of its rule.
-    pub reasons: Option<std::collections::BTreeMap<String, String>>,
 }
 
 /// Part of a batch that goes into another.
@@ -138,14 +146,18 @@ pub struct Blend {
     pub volume: Amount,
     /// The other batch.
     pub into: String,
+    /// The vessel into which it goes.
+    pub vessel: Option<String>,
+    /// How warm the liquid is, °C.
+    pub temperature_c: Option<String>,
+    /// Why it is done in spite of a dangerous caution, by the rule that a refusal names: `closed-vessel`.
+    pub reasons: Option<BTreeMap<String, String>>,
     /// What you want to add.
     pub remark: Option<String>,
     /// The number of the step of the batch that this does.
     pub step: Option<u32>,
     /// It does the step although steps before it are not done.
     pub out_of_order: Option<bool>,
-    /// With a step: why one goes on in spite of a danger, by the code of its rule.
-    pub reasons: Option<std::collections::BTreeMap<String, String>>,
 }
 
 /// A value read off an instrument, or with `readings` what a sensor measured. One value that is unlikely is answered

@@ -18,6 +18,7 @@ pub mod costs;
 pub mod describe;
 pub mod efforts;
 pub mod entries;
+pub mod holds;
 pub mod instruments;
 pub mod members;
 pub mod payments;
@@ -28,6 +29,7 @@ pub mod reports;
 pub mod steps;
 pub mod stock;
 pub mod tastings;
+pub mod vessels;
 pub mod workbench;
 
 /// The path of the API after the path prefix.

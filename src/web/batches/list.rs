@@ -9,6 +9,7 @@ use super::read;
 use crate::actions::batches as acts;
 use crate::db::batches::{self as rows, Batch};
 use crate::db::recipes;
+use crate::db::vessels;
 use crate::domain::batches::Stage;
 use crate::domain::books::Holding;
 use crate::domain::members::{Cellarhand, Doer, Onlooker, Role};
@@ -49,6 +50,8 @@ struct ListRow {
     stage: &'static str,
     when: String,
     holds: String,
+    /// "vessel G3"
+    stands: String,
     stem: String,
     /// "Has not moved for 5 days."
     stopped: Option<String>,
@@ -96,9 +99,14 @@ pub async fn show(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<B
         let ids: Vec<BatchId> = batches.iter().map(|batch| batch.id).collect();
         let working = batches.iter().filter(|batch| batch.stage == Stage::Working);
         let working: Vec<BatchId> = working.map(|batch| batch.id).collect();
-        Ok((batches, rows::holdings(conn, &ids)?, Course::of_batches(conn, &working)?, by))
+        Ok((
+            batches,
+            rows::holdings(conn, &ids)?,
+            Course::of_batches(conn, &working)?,
+            (by, vessels::standing_in(conn, &ids)?),
+        ))
     });
-    let (facts, (batches, holdings, courses, by)) = read.await?;
+    let (facts, (batches, holdings, courses, (by, vessels))) = read.await?;
     let of = recipe.map(|recipe| format!("&recipe={recipe}")).unwrap_or_default();
     let more = (batches.len() > 40).then(|| {
         let stage = chosen.as_deref().unwrap_or("open");
@@ -130,7 +138,11 @@ pub async fn show(who: Onlooker, site: Site, sift: Query<Sift>, paging: Paging<B
         rows: batches
             .iter()
             .take(40)
-            .map(|batch| list_row(&site, &who, batch, &holdings, &courses))
+            .map(|batch| {
+                let mut row = list_row(&site, &who, batch, &holdings, &courses);
+                row.stands = stands(batch.id, &vessels);
+                row
+            })
             .collect(),
         more,
         frame: site.frame(&who, Room::Batches, "Batches", facts),
@@ -162,8 +174,20 @@ fn list_row(
         } else {
             String::new()
         },
+        stands: String::new(),
         stem: course.map(|course| course.stem(doer)).unwrap_or_default(),
         stopped: course.and_then(Course::stopped),
+    }
+}
+
+/// "vessel G3", "vessels G3 and T60".
+fn stands(batch: BatchId, vessels: &[(BatchId, vessels::In)]) -> String {
+    let codes: Vec<&str> =
+        vessels.iter().filter(|row| row.0 == batch).map(|row| row.1.code.as_str()).collect();
+    match codes.as_slice() {
+        [] => String::new(),
+        [one] => format!("vessel {one}"),
+        [some @ .., last] => format!("vessels {} and {last}", some.join(", ")),
     }
 }
 

@@ -1,6 +1,7 @@
 //! From what was typed about a batch to the commands of `domain`, the same for pages and API.
 
 use crate::actions::batches::{Correction, NewReading, Plan, Sent, Strike};
+use crate::actions::vessels::Into;
 use crate::db::stock::Units;
 use crate::domain::batches::{ByProduct, Draw, Ending, Loss, Racking, Transfer};
 use crate::domain::bottles::{Bottling, MOST_BOTTLES, read_ages};
@@ -12,6 +13,7 @@ use crate::units::measure::ReadingKind;
 use crate::units::quantity::{BaseUnit, Milli};
 use crate::web::input::{Draft, Reader};
 use crate::web::stock::read::per_unit;
+use crate::web::vessels::read::into;
 use crate::web::{cautions, supplies};
 
 /// A batch on paper.
@@ -76,39 +78,46 @@ pub fn loss(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Loss, Refusal>
 }
 
 /// Drink racked, or measured anew.
-pub fn racking(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Racking, Refusal> {
-    draft.read(doer, |r| Racking {
-        batch,
-        day: r.day("day"),
-        volume_after: r.optional_volume("volume_after"),
-        remark: r.remark("remark"),
+pub fn racking(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<(Racking, Option<Into>), Refusal> {
+    draft.read(doer, |r| {
+        let racking = Racking {
+            batch,
+            day: r.day("day"),
+            volume_after: r.optional_volume("volume_after"),
+            remark: r.remark("remark"),
+        };
+        (racking, into(r))
     })
 }
 
 /// Part of a batch split off.
-pub fn split(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Transfer, Refusal> {
+pub fn split(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<(Transfer, Option<Into>), Refusal> {
     draft.read(doer, |r| {
         let name = r.optional_line("name", 80, "the name of the drink");
-        Transfer {
+        let transfer = Transfer {
             batch,
             day: r.day("day"),
             volume: r.volume("volume"),
             into: None,
             name: (!name.is_empty()).then_some(name),
             remark: r.remark("remark"),
-        }
+        };
+        (transfer, into(r))
     })
 }
 
 /// Part of a batch blended into another.
-pub fn blend(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<Transfer, Refusal> {
-    draft.read(doer, |r| Transfer {
-        batch,
-        day: r.day("day"),
-        volume: r.volume("volume"),
-        into: Some(r.id("into", "batch")),
-        name: None,
-        remark: r.remark("remark"),
+pub fn blend(draft: &Draft, doer: &Doer, batch: BatchId) -> Result<(Transfer, Option<Into>), Refusal> {
+    draft.read(doer, |r| {
+        let transfer = Transfer {
+            batch,
+            day: r.day("day"),
+            volume: r.volume("volume"),
+            into: Some(r.id("into", "batch")),
+            name: None,
+            remark: r.remark("remark"),
+        };
+        (transfer, into(r))
     })
 }
 

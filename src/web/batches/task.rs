@@ -1,9 +1,11 @@
 //! What can be done to a batch, one form each: draw, pitch, weigh off, rack, read, split, blend, bottle, lose, end.
 
 use super::read;
+use crate::actions::vessels::{racked, transferred};
 use crate::actions::{Done, Error, batches as acts, bottles};
 use crate::db::batches::{self, Batch};
 use crate::db::stock::{self, Place, StockFilter, Stocked, Units};
+use crate::db::vessels::{self, Filled, Kept};
 use crate::db::{AnyConn, Failure};
 use crate::db::{cautions, recipes};
 use crate::domain::batches::{Stage, Standing};
@@ -167,6 +169,8 @@ struct Material {
     places: Vec<Place>,
     items: Vec<(ItemId, Item)>,
     others: Vec<Batch>,
+    vessels: Vec<Kept>,
+    full: Vec<Filled>,
     units: Units,
     /// The step that it does.
     step: Option<of_step::OfStep>,
@@ -203,6 +207,8 @@ fn material(
             .collect(),
         step: of_step::find(conn, doer, id, draft)?,
         ages: ages(conn, club, id)?,
+        vessels: vessels::all(conn, club)?,
+        full: vessels::inside_all(conn, club)?,
         units: stock::units(conn, club, &items, &lots)?,
         batch,
     }))
@@ -289,14 +295,14 @@ async fn act(site: &Site, hand: &Cellarhand, task: Task, found: &Material, sent:
         }
         Task::Reading => return Ok(format!("/batches/{id}/reading")),
         Task::Rack => {
-            acts::record_racking(db, hand, key, read::racking(draft, hand, id)?).await?;
+            racked(db, hand, key, read::racking(draft, hand, id)?).await?;
         }
         Task::Split => {
-            let made = acts::record_transfer(db, hand, key, read::split(draft, hand, id)?).await?;
+            let made = transferred(db, hand, key, read::split(draft, hand, id)?).await?;
             return Ok(format!("/batches/{}", made.into));
         }
         Task::Blend => {
-            acts::record_transfer(db, hand, key, read::blend(draft, hand, id)?).await?;
+            transferred(db, hand, key, read::blend(draft, hand, id)?).await?;
         }
         Task::Bottle => {
             let order = read::bottling(draft, hand, id, &found.units)?;

@@ -1,8 +1,12 @@
 //! The stock list as a file, as it stands or as it stood on a past day.
 
+use std::sync::Arc;
+
 use super::sift::{Sift, StoresQuery};
+use crate::db::holds;
 use crate::db::stock::{self as rows, StockFilter, Stocked};
 use crate::db::{AnyConn, Failure};
+use crate::domain::holds::Hold;
 use crate::domain::members::Onlooker;
 use crate::units::days;
 use crate::units::ids::{ClubId, ItemId};
@@ -15,8 +19,19 @@ use crate::web::spreadsheet::{self, Cell};
 /// Items of one part of the file.
 const ITEMS: i64 = 200;
 
-const HEADER: &[&str] =
-    &["item", "kind", "lot", "place", "quantity", "unit", "cost", "currency", "best_before", "received"];
+const HEADER: &[&str] = &[
+    "item",
+    "kind",
+    "lot",
+    "place",
+    "quantity",
+    "unit",
+    "cost",
+    "currency",
+    "best_before",
+    "received",
+    "on_hold",
+];
 
 /// The lots that the sift shows, with what they cost.
 pub async fn file(who: Onlooker, site: Site, query: Query<StoresQuery>) -> Reply {
@@ -25,6 +40,7 @@ pub async fn file(who: Onlooker, site: Site, query: Query<StoresQuery>) -> Reply
     let name = format!("stock-{}.csv", days::iso(sift.on.unwrap_or(who.today())));
     let asked = sift.clone();
     db.read(move |conn| asked.check(conn, club)).await?;
+    let held: Arc<[Hold]> = db.read(move |conn| holds::all(conn, club)).await?.into();
     let leaving = spreadsheet::leaving(&site, &who, "exported the stock list").await?;
     if let Some(day) = sift.on {
         let lines = db.read(move |conn| {
@@ -34,14 +50,14 @@ pub async fn file(who: Onlooker, site: Site, query: Query<StoresQuery>) -> Reply
             Ok::<_, Failure>(lines)
         });
         let lines: Vec<Stocked> = lines.await?;
-        let rows = lines.into_iter().map(|line| cells(line, &currency));
+        let rows = lines.into_iter().map(|line| cells(line, &currency, &held));
         return spreadsheet::csv(&leaving, &name, HEADER, rows);
     }
     let part = move |after| {
-        let (db, currency, filter) = (db.clone(), currency.clone(), sift.filter());
+        let (db, currency, filter, held) = (db.clone(), currency.clone(), sift.filter(), Arc::clone(&held));
         async move {
             let (lines, next) = db.read(move |conn| now(conn, club, filter, after)).await?;
-            Ok::<_, Problem>((lines.into_iter().map(|line| cells(line, &currency)).collect(), next))
+            Ok::<_, Problem>((lines.into_iter().map(|line| cells(line, &currency, &held)).collect(), next))
         }
     };
     spreadsheet::sent(leaving, name, HEADER, part).await
@@ -59,7 +75,9 @@ fn now(
     Ok((rows::stock(conn, club, &StockFilter { items, ..filter })?, Some(last)))
 }
 
-fn cells(line: Stocked, currency: &str) -> Vec<Cell> {
+fn cells(line: Stocked, currency: &str, held: &[Hold]) -> Vec<Cell> {
+    let reason = held.iter().find(|hold| hold.lot == line.lot);
+    let reason = reason.map(|hold| hold.reason.clone()).unwrap_or_default();
     vec![
         Cell::typed(line.name),
         Cell::ours(line.kind.code()),
@@ -71,5 +89,6 @@ fn cells(line: Stocked, currency: &str) -> Vec<Cell> {
         Cell::ours(currency),
         Cell::ours(line.best_before.map(days::iso).unwrap_or_default()),
         Cell::ours(days::iso(line.received_on)),
+        Cell::typed(reason),
     ]
 }

@@ -5,10 +5,12 @@ use askama::Template;
 
 use super::{Paths, figure_and_unit, listed, price};
 use crate::db::books::{self, Told, Which};
+use crate::db::holds::{self, Held};
 use crate::db::stock::{self as rows, Lot, Place, Shelved};
 use crate::db::trace::{self, Found, Taken, Trace};
 use crate::db::{AnyConn, Failure};
 use crate::domain::books::Account;
+use crate::domain::holds::Hold;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::stock::{Item, ItemKind, Shelf};
 use crate::units::days;
@@ -32,6 +34,8 @@ struct Known {
     came: Option<Told>,
     entries: Vec<Told>,
     trace: Trace,
+    held: Option<Hold>,
+    holds: Vec<Held>,
 }
 
 #[derive(Template)]
@@ -48,6 +52,10 @@ struct LotPage {
     late: bool,
     bottling: Option<String>,
     tasks: Option<(String, String)>,
+    held: Option<String>,
+    hold: Option<(String, &'static str)>,
+    recall: String,
+    holds: Vec<String>,
     stands: Vec<StandRow>,
     facts: Vec<FactRow>,
     origin: Origin,
@@ -118,6 +126,8 @@ fn known(
         came: books::tell(conn, club, Which::One(lot.entry), None, 1)?.pop(),
         entries: books::tell(conn, club, Which::Lot(id), after, limit)?,
         trace: trace::trace(conn, club, id)?,
+        held: holds::of_lots(conn, club, &[id])?.pop(),
+        holds: holds::history(conn, id)?,
         lot,
     })
 }
@@ -140,6 +150,13 @@ fn page(site: &Site, who: &Doer, known: &Known, frame: Frame, trail: Trail) -> L
         late: left > Milli::ZERO && lot.best_before.is_some_and(|day| day < who.today()),
         bottling: lot.bottling.map(|bottling| site.at(&format!("/bottles/{bottling}"))),
         tasks: may_record.then(|| (format!("{here}/move"), format!("{here}/count"))),
+        held: known.held.as_ref().map(Hold::words),
+        hold: may_record.then(|| match known.held {
+            Some(_) => (format!("{here}/release"), "Release it"),
+            None => (format!("{here}/hold"), "Hold it back"),
+        }),
+        recall: site.at(&format!("/recall/lots/{}", lot.id)),
+        holds: known.holds.iter().filter_map(|held| past_hold(held, who)).collect(),
         stands: known.shelves.iter().map(|shelf| stand_row(known, shelf)).collect(),
         facts: figures(known, left, who),
         origin: origin(site, known, who),
@@ -147,6 +164,18 @@ fn page(site: &Site, who: &Doer, known: &Known, frame: Frame, trail: Trail) -> L
         trail,
         frame,
     }
+}
+
+/// A hold that is over, in a sentence.
+fn past_hold(held: &Held, who: &Doer) -> Option<String> {
+    let (at, by, why) = held.released.as_ref()?;
+    Some(format!(
+        "Held by {} on {}: {}. Released by {by} on {}: {why}",
+        held.by,
+        words::when(held.at, who),
+        held.reason,
+        words::when(*at, who)
+    ))
 }
 
 /// How much is left of how much, and how long it is good.

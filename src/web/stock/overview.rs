@@ -6,10 +6,12 @@ use askama::Template;
 use super::sift::{Sift, StoresQuery};
 use super::{Paths, figure_and_unit, listed};
 use crate::db::books::{self, Told, Which};
+use crate::db::holds;
 use crate::db::reminders::Facts;
 use crate::db::stock::{self as rows, Place, StockFilter, Stocked};
 use crate::db::{AnyConn, Failure};
 use crate::domain::books::Account;
+use crate::domain::holds::Hold;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::stock::{Item, ItemKind};
 use crate::units::days::{self, Day};
@@ -39,6 +41,8 @@ pub struct Seen {
     places: Vec<Place>,
     received: Option<Told>,
     keeps_items: bool,
+    /// What is on hold, now.
+    held: Vec<Hold>,
 }
 
 fn see(
@@ -55,6 +59,7 @@ fn see(
         None => seen_now(conn, doer, sift, paging)?,
     };
     seen.places = rows::places(conn, club)?;
+    seen.held = holds::all(conn, club)?;
     seen.keeps_items = !rows::items_after(conn, club, None, 1)?.is_empty();
     if let Some(entry) = received {
         let told = books::tell(conn, club, Which::One(entry), None, 1)?.pop();
@@ -83,6 +88,7 @@ fn seen_now(conn: &mut AnyConn, doer: &Doer, sift: &Sift, paging: &Paging<ItemId
         places: Vec::new(),
         received: None,
         keeps_items: false,
+        held: Vec::new(),
     })
 }
 
@@ -114,6 +120,7 @@ fn seen_on(
         places: Vec::new(),
         received: None,
         keeps_items: false,
+        held: Vec::new(),
     })
 }
 
@@ -275,7 +282,7 @@ fn page(site: &Site, who: &Doer, frame: Frame, sift: &Sift, first: bool, seen: S
         soon,
         soon_folded,
         low: seen.low.iter().filter(|_| whole).map(|row| low_row(site, row)).collect(),
-        items: item_rows(site, who, &paths, sift.on.unwrap_or(today), &seen.lines),
+        items: item_rows(site, who, &paths, sift.on.unwrap_or(today), &seen.lines, &seen.held),
         more: seen.next.map(|next| site.at(&sift.address("/stores", Some(&next)))),
         csv: site.at(&sift.address("/stores/stock.csv", None)),
         worth: worth_rows(site, sift, &seen.worth),
@@ -366,7 +373,14 @@ fn low_row(site: &Site, (id, item, left): &(ItemId, Item, Milli)) -> LowRow {
     }
 }
 
-fn item_rows(site: &Site, who: &Doer, paths: &Paths, on: Day, lines: &[Stocked]) -> Vec<ItemRow> {
+fn item_rows(
+    site: &Site,
+    who: &Doer,
+    paths: &Paths,
+    on: Day,
+    lines: &[Stocked],
+    held: &[Hold],
+) -> Vec<ItemRow> {
     let row = |lines: &[Stocked]| {
         let first = lines.first()?;
         let quantity: Milli = lines.iter().map(|line| line.quantity).sum();
@@ -382,17 +396,29 @@ fn item_rows(site: &Site, who: &Doer, paths: &Paths, on: Day, lines: &[Stocked])
             drink: first.kind == ItemKind::Drink,
             amount: format!("{figure} {unit}"),
             cost: words::money(&who.currency, cost),
-            lots: lines.iter().map(|line| lot_row(site, who, paths, on, line, lines.len() > 1)).collect(),
+            lots: lines
+                .iter()
+                .map(|line| lot_row(site, who, paths, on, line, (lines.len() > 1, held)))
+                .collect(),
         })
     };
     lines.chunk_by(|one, next| one.item == next.item).filter_map(row).collect()
 }
 
 /// One of `several` lots says what it cost; of one alone, the item says it.
-fn lot_row(site: &Site, who: &Doer, paths: &Paths, on: Day, line: &Stocked, several: bool) -> LotRow {
-    let late = line.best_before.is_some_and(|day| day < on);
+fn lot_row(
+    site: &Site,
+    who: &Doer,
+    paths: &Paths,
+    on: Day,
+    line: &Stocked,
+    (several, held): (bool, &[Hold]),
+) -> LotRow {
+    let held = held.iter().any(|hold| hold.lot == line.lot);
+    let late = held || line.best_before.is_some_and(|day| day < on);
     let (figure, unit) = figure_and_unit(line.quantity, line.unit, line.kind);
     let mut about = vec![paths.short(&line.path).to_owned()];
+    about.extend(held.then(|| "on hold".to_owned()));
     about.extend(line.best_before.map(|day| {
         let day = days::tiny(day, who.today());
         if late { format!("past its day, {day}") } else { format!("best before {day}") }

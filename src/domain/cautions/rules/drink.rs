@@ -141,3 +141,22 @@ pub(super) fn honey(facts: &Facts, doing: Doing) -> Option<Caution> {
         )
     })
 }
+
+pub(super) fn held(facts: &Facts, doing: Doing) -> Option<Caution> {
+    let here = matches!(doing, Doing::Bottle | Doing::Blend | Doing::Split | Doing::Draw | Doing::Pitch);
+    if !here || facts.held.is_empty() {
+        return None;
+    }
+    let points = facts.held.iter().take(5).cloned();
+    let points = points.chain(["Find out first what is wrong with it.".to_owned()]);
+    Some(
+        caution(
+            Rule::Held,
+            "what went into this batch is on hold",
+            points,
+            "What comes of it carries on what may be wrong, to everybody who drinks it.",
+            "The hold that a member of this club wrote.",
+        )
+        .dangerous(doing == Doing::Bottle),
+    )
+}

@@ -92,7 +92,7 @@ impl Scribe<'_> {
             volume_after: Extra::read(row)?.volume_after,
             remark: row.note.clone(),
         };
-        self.as_a_step(stamp, Deed::Rack(order)).await
+        self.as_a_step(stamp, Deed::Rack(order, None)).await
     }
 
     /// A split makes the batch that it names, with its note for the drink; a blend goes into one that is

@@ -110,8 +110,8 @@ impl Scribe<'_> {
         let (batch, act) = match &deed {
             Deed::Draw(draw) => (draw.batch, if draw.pitch { Act::Pitch } else { Act::Draw }),
             Deed::ByProduct(off) => (off.batch, Act::ByProduct),
-            Deed::Rack(racking) => (racking.batch, Act::Rack),
-            Deed::Transfer(transfer) => (transfer.batch, Act::Split),
+            Deed::Rack(racking, _) => (racking.batch, Act::Rack),
+            Deed::Transfer(transfer, _) => (transfer.batch, Act::Split),
         };
         let all = self.steps_of(&stamp.by, batch).await?;
         let ahead: Vec<&Step> = all.iter().filter(|step| step.state().is_ahead()).collect();
@@ -151,8 +151,8 @@ impl Scribe<'_> {
             Deed::ByProduct(order) => {
                 batches::by_product(self.db, &stamp.by, None, order).await.map(|off| off.entry)
             }
-            Deed::Rack(order) => batches::record_racking(self.db, &stamp.by, None, order).await,
-            Deed::Transfer(order) => {
+            Deed::Rack(order, _) => batches::record_racking(self.db, &stamp.by, None, order).await,
+            Deed::Transfer(order, _) => {
                 batches::record_transfer(self.db, &stamp.by, None, order).await.map(|made| made.entry)
             }
         }

@@ -5,6 +5,7 @@ use utoipa::ToSchema;
 
 use crate::actions::once::RequestKey;
 use crate::actions::steps::{self, Booked, ByEntry, Deed, Mark};
+use crate::actions::vessels::{racked, transferred};
 use crate::actions::{batches as acts, bottles, reversals};
 use crate::db::AnyConn;
 use crate::db::batches as rows;
@@ -164,8 +165,7 @@ pub async fn rack(
     Key(key): Key,
     sent: Json<Racking>,
 ) -> Result<Created<Recorded>, Problem> {
-    let entry =
-        acts::record_racking(&site.db, &hand, key, read::racking(&sent.draft, &hand, path.0)?).await?;
+    let entry = racked(&site.db, &hand, key, read::racking(&sent.draft, &hand, path.0)?).await?;
     recorded(&site, &hand, path.0, entry).await
 }
 
@@ -194,7 +194,7 @@ pub async fn split(
     Key(key): Key,
     sent: Json<Split>,
 ) -> Result<Created<Moved>, Problem> {
-    let made = acts::record_transfer(&site.db, &hand, key, read::split(&sent.draft, &hand, path.0)?).await?;
+    let made = transferred(&site.db, &hand, key, read::split(&sent.draft, &hand, path.0)?).await?;
     Ok(Created(made.into()))
 }
 
@@ -206,7 +206,7 @@ pub async fn blend(
     Key(key): Key,
     sent: Json<Blend>,
 ) -> Result<Created<Moved>, Problem> {
-    let made = acts::record_transfer(&site.db, &hand, key, read::blend(&sent.draft, &hand, path.0)?).await?;
+    let made = transferred(&site.db, &hand, key, read::blend(&sent.draft, &hand, path.0)?).await?;
     Ok(Created(made.into()))
 }
 

@@ -2,16 +2,18 @@
 
 use super::{Material, Task, of_step, up};
 use crate::db::stock::Place;
+use crate::domain::batches::Stage;
 use crate::domain::cautions::cautions;
 use crate::domain::members::Doer;
 use crate::domain::stock::ItemKind;
 use crate::units::days;
+use crate::units::ids::BatchId;
 use crate::units::quantity::{BaseUnit, Milli};
 use crate::web::cautions::shown;
 use crate::web::forms::{Choice, Field, FormView, Group};
 use crate::web::input::Draft;
 use crate::web::site::Site;
-use crate::web::{supplies, words};
+use crate::web::{supplies, vessels, words};
 
 pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft: &Draft) -> FormView {
     let (_, heading, submit) = task.says();
@@ -31,26 +33,41 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
         Task::Pitch => pitch_form(view, found, draft, day(), remark()),
         Task::ByProduct => by_product_form(view, doer, found, day(), remark()),
         Task::Reading => view,
-        Task::Rack => view.fields([
-            day(),
-            Field::text("volume_after", "Volume afterwards").hint(
-                "As measured, such as 34.5 L. What is missing counts as lees; leave it empty if it was not \
+        Task::Rack => view.fields(with_vessel(
+            found,
+            Some(found.batch.id),
+            [
+                day(),
+                Field::text("volume_after", "Volume afterwards").hint(
+                    "As measured, such as 34.5 L. What is missing counts as lees; leave it empty if it was not \
                      measured.",
-            ),
+                ),
+            ],
             remark(),
-        ]),
-        Task::Split => view.fields([
-            day(),
-            Field::text("volume", "How much goes into the new batch").hint("Such as 10 L."),
-            Field::text("name", "What the new batch is called").hint("Leave it empty to keep the name."),
+        )),
+        Task::Split => view.fields(with_vessel(
+            found,
+            None,
+            [
+                day(),
+                Field::text("volume", "How much goes into the new batch").hint("Such as 10 L."),
+                Field::text("name", "What the new batch is called").hint("Leave it empty to keep the name."),
+            ],
             remark(),
-        ]),
-        Task::Blend => view.fields([
-            day(),
-            Field::select("into", "Into which batch", other_batches(found)),
-            Field::text("volume", "How much").hint("Such as 10 L."),
-            remark(),
-        ]),
+        )),
+        Task::Blend => {
+            let into = draft.typed("into").and_then(|id| id.parse().ok());
+            view.fields(with_vessel(
+                found,
+                into,
+                [
+                    day(),
+                    Field::select("into", "Into which batch", other_batches(found)),
+                    Field::text("volume", "How much").hint("Such as 10 L."),
+                ],
+                remark(),
+            ))
+        }
         Task::Bottle => bottle_form(view, found, draft, day(), remark()),
         Task::Loss => view.fields([
             day(),
@@ -78,8 +95,35 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
                 .hint("All that is left in it, and its cost, becomes a loss."),
         ]),
     };
-    let view = cautions(&found.known, task.doing()).iter().map(shown).fold(view, FormView::caution);
+    let mut known = found.known.clone();
+    if matches!(task, Task::Rack | Task::Split | Task::Blend) {
+        let volume = if task == Task::Rack { "volume_after" } else { "volume" };
+        let vessel = vessels::tasks::named(&found.vessels, draft, "vessel");
+        vessels::tasks::add_vessel(&mut known, vessel, draft, volume, found.standing.holding.quantity);
+    }
+    let view = cautions(&known, task.doing()).iter().map(shown).fold(view, FormView::caution);
     of_step::asked(view, found, task, draft)
+}
+
+/// The fields of a form that ask into which vessel it goes, where the club has any; `batch` is what arrives.
+fn with_vessel<const N: usize>(
+    found: &Material,
+    batch: Option<BatchId>,
+    fields: [Field; N],
+    remark: Field,
+) -> Vec<Field> {
+    let mut fields = Vec::from(fields);
+    let stays = if batch == Some(found.batch.id) { "It stays where it is" } else { "No vessel is noted" };
+    let choices = vessels::tasks::choices(&found.vessels, &found.full, batch, None, stays);
+    if choices.len() > 1 {
+        fields.push(Field::select("vessel", "Into which vessel", choices));
+        if found.batch.stage <= Stage::Preparing {
+            let warm = Field::decimal("temperature_c", "How warm the liquid is");
+            fields.push(warm.hint("Hot liquid breaks glass.").after("°C"));
+        }
+    }
+    fields.push(remark);
+    fields
 }
 
 fn draw_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {

@@ -121,9 +121,15 @@ pub(super) async fn record(
             Deed::Draw(read::draw(draft, hand, id, task == Task::Pitch, &found.units)?)
         }
         Task::ByProduct => Deed::ByProduct(read::by_product(draft, hand, id, &found.units)?),
-        Task::Rack => Deed::Rack(read::racking(draft, hand, id)?),
-        Task::Split => Deed::Transfer(read::split(draft, hand, id)?),
-        Task::Blend => Deed::Transfer(read::blend(draft, hand, id)?),
+        Task::Rack => {
+            let (racking, into) = read::racking(draft, hand, id)?;
+            Deed::Rack(racking, into)
+        }
+        Task::Split | Task::Blend => {
+            let read = if task == Task::Split { read::split } else { read::blend };
+            let (transfer, into) = read(draft, hand, id)?;
+            Deed::Transfer(transfer, into)
+        }
         _ => {
             let said = "This step is not done by an entry of this kind";
             return Err(Error::Refused(Refusal::unfit("step", said)));

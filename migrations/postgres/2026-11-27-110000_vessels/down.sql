@@ -1,0 +1,2 @@
+DROP TABLE fillings;
+DROP TABLE vessels;
