@@ -133,11 +133,10 @@ impl Vessel {
         Holder {
             name: format!("vessel {}", self.code),
             glass: match self.material {
-                Material::Glass | Material::Stoneware | Material::Other if self.worn => Some(Glass::Damaged),
-                Material::OvenGlass if self.worn => Some(Glass::Damaged),
+                Material::Steel | Material::Plastic | Material::Wood | Material::Enamel => None,
+                _ if self.worn => Some(Glass::Damaged),
                 Material::Glass | Material::Stoneware | Material::Other => Some(Glass::Ordinary),
                 Material::OvenGlass => Some(Glass::Borosilicate),
-                Material::Steel | Material::Plastic | Material::Wood | Material::Enamel => None,
             },
             glass_c: None,
             capacity: self.capacity,

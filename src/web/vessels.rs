@@ -66,20 +66,16 @@ pub async fn list(who: Onlooker, site: Site, sought: Query<Sought>) -> Reply {
     let free = || all.iter().filter(|kept| of(kept).is_none() && kept.out_of_use.is_none());
     let row = |kept: &Kept| list_row(&site, &who, kept, of(kept));
     let mut lists = Vec::new();
-    match volume {
-        Some(volume) => {
-            let found = fitting(free().map(|kept| (kept, &kept.vessel)), volume);
-            let heading = format!("Free, with room for {}", volume.shown(BaseUnit::Millilitre));
-            lists.push((heading, found.into_iter().map(row).collect()));
-        }
-        None => {
-            lists.push(("Free".to_owned(), free().map(row).collect()));
-            lists
-                .push(("In use".to_owned(), all.iter().filter(|kept| of(kept).is_some()).map(row).collect()));
-            let out: Vec<ListRow> = all.iter().filter(|kept| kept.out_of_use.is_some()).map(row).collect();
-            if !out.is_empty() {
-                lists.push(("Out of use".to_owned(), out));
-            }
+    if let Some(volume) = volume {
+        let found = fitting(free().map(|kept| (kept, &kept.vessel)), volume);
+        let heading = format!("Free, with room for {}", volume.shown(BaseUnit::Millilitre));
+        lists.push((heading, found.into_iter().map(row).collect()));
+    } else {
+        lists.push(("Free".to_owned(), free().map(row).collect()));
+        lists.push(("In use".to_owned(), all.iter().filter(|kept| of(kept).is_some()).map(row).collect()));
+        let out: Vec<ListRow> = all.iter().filter(|kept| kept.out_of_use.is_some()).map(row).collect();
+        if !out.is_empty() {
+            lists.push(("Out of use".to_owned(), out));
         }
     }
     let room: Milli = free().map(|kept| kept.vessel.safe_filling).sum();
@@ -232,17 +228,13 @@ fn vessel_lead(doer: &Doer, kept: &Kept, inside: Option<&Filled>, last: Option<&
     if let Some((since, because)) = &kept.out_of_use {
         return format!("Out of use since {}: {because}.", days::short(*since, today));
     }
-    match inside {
-        Some(filled) => {
-            let volume = filled.inside.volume.shown(BaseUnit::Millilitre);
-            format!("{volume} are in it since {}.", days::short(filled.inside.since, today))
-        }
-        None => {
-            let room = kept.vessel.safe_filling.shown(BaseUnit::Millilitre);
-            let clean = if is_clean(kept, last) { "" } else { " It was not cleaned since the last batch." };
-            format!("Free, with room for {room} that work.{clean}")
-        }
+    if let Some(filled) = inside {
+        let volume = filled.inside.volume.shown(BaseUnit::Millilitre);
+        return format!("{volume} are in it since {}.", days::short(filled.inside.since, today));
     }
+    let room = kept.vessel.safe_filling.shown(BaseUnit::Millilitre);
+    let clean = if is_clean(kept, last) { "" } else { " It was not cleaned since the last batch." };
+    format!("Free, with room for {room} that work.{clean}")
 }
 
 fn facts_of(kept: &Kept, doer: &Doer) -> Vec<(&'static str, String)> {

@@ -196,13 +196,12 @@ async fn page(
                 .hint("Drunk, poured away, into a vessel that is not listed."),
             day,
         ]),
-        Deed::Clean => view.fields([day]),
+        Deed::Clean | Deed::InUse => view.fields([day]),
         Deed::OutOfUse => view.fields([
             Field::text("reason", "Why it is out of use")
                 .hint("Cracked at the neck, lent to a member, smells."),
             day,
         ]),
-        Deed::InUse => view.fields([day]),
         Deed::Edit => questions(view, Some(&found.kept.vessel), &found.places),
     };
     let frame = site.frame(hand, Room::Batches, &heading, facts);
@@ -307,7 +306,7 @@ pub fn choices(
         match full.iter().find(|filled| filled.vessel == kept.id) {
             None => free.push((kept.vessel.capacity, choice.under("Free"))),
             Some(filled) if Some(filled.inside.batch) == batch => {
-                own.push(choice.under("It stands there already"))
+                own.push(choice.under("It stands there already"));
             }
             Some(_) => {}
         }
