@@ -6,7 +6,7 @@ use diesel::prelude::*;
 
 use super::batch;
 use super::readings::{ends_of_days, series};
-use super::stage::{moves_of, standing_then};
+use super::stage::{Kept, moves_of, standing_then};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{accounts, bottlings, clubs, entries, lots, postings};
@@ -33,7 +33,7 @@ pub fn stories(
 ) -> Result<HashMap<BatchId, Story>, Failure> {
     let kept = moves_of(conn, ids)?;
     let mut bottled = live_bottlings(conn, ids)?;
-    let (mut drawn, mut weighed) = lines(conn, ids)?;
+    let (mut drawn, mut weighed) = lines(conn, &kept)?;
     let mut gravities = series(conn, ids, &[ReadingKind::Gravity])?;
     let mut items: Vec<ItemId> =
         drawn.values().chain(weighed.values()).flatten().map(|line| line.1).collect();
@@ -181,27 +181,33 @@ type Line = (EntryId, ItemId, Milli);
 /// The lines of each batch, in the order in which they were recorded.
 type Lines = HashMap<BatchId, Vec<Line>>;
 
-/// What was drawn into batches, and what left them as a by-product.
-fn lines(conn: &mut AnyConn, ids: &[BatchId]) -> Result<(Lines, Lines), Failure> {
+/// What was drawn into batches, and what left them as a by-product: the lots of those of their entries that stand.
+fn lines(conn: &mut AnyConn, kept: &HashMap<BatchId, Vec<Kept>>) -> Result<(Lines, Lines), Failure> {
+    let mut of: HashMap<EntryId, (BatchId, bool)> = HashMap::new();
+    for (batch, kept) in kept {
+        for (moved, _) in kept.iter().filter(|(_, back)| back.is_none()) {
+            match moved.kind {
+                EntryKind::Draw | EntryKind::Pitch => of.insert(moved.entry, (*batch, false)),
+                EntryKind::ByProduct => of.insert(moved.entry, (*batch, true)),
+                _ => None,
+            };
+        }
+    }
+    let mut ids: Vec<EntryId> = of.keys().copied().collect();
+    ids.sort_unstable();
     let (mut drawn, mut weighed) = (Lines::new(), Lines::new());
     for some in ids.chunks(500) {
-        let back = diesel::alias!(entries as back);
-        let rows: Vec<(Option<BatchId>, EntryKind, Line)> = entries::table
-            .inner_join(postings::table.on(postings::entry_id.eq(entries::id)))
+        let rows: Vec<Line> = postings::table
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-            .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-            .filter(entries::batch_id.eq_any(some.iter().copied().map(Some)))
-            .filter(entries::kind.eq_any([EntryKind::Draw, EntryKind::Pitch, EntryKind::ByProduct]))
-            .filter(back.field(entries::id).nullable().is_null())
-            .order((entries::id, postings::line))
-            .select((entries::batch_id, entries::kind, (entries::id, lots::item_id, postings::quantity)))
+            .filter(postings::entry_id.eq_any(some.to_vec()))
+            .order((postings::entry_id, postings::line))
+            .select((postings::entry_id, lots::item_id, postings::quantity))
             .load(conn)?;
-        for (batch, kind, line) in rows {
-            let to = if kind == EntryKind::ByProduct { &mut weighed } else { &mut drawn };
-            if let Some(batch) = batch {
-                to.entry(batch).or_default().push(line);
-            }
+        for line in rows {
+            let Some((batch, by_product)) = of.get(&line.0) else { continue };
+            let to = if *by_product { &mut weighed } else { &mut drawn };
+            to.entry(*batch).or_default().push(line);
         }
     }
     Ok((drawn, weighed))
