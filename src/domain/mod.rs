@@ -13,6 +13,7 @@ pub mod costs;
 pub mod efforts;
 pub mod holds;
 pub mod instruments;
+pub mod labels;
 pub mod letters;
 pub mod members;
 pub mod payments;

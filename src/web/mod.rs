@@ -29,6 +29,7 @@ pub mod health;
 pub mod holds;
 pub mod input;
 pub mod instruments;
+pub mod labels;
 pub mod letters;
 pub mod limits;
 pub mod members;

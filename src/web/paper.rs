@@ -6,6 +6,7 @@
 
 mod face;
 mod grid;
+pub mod label;
 
 use std::sync::LazyLock;
 
@@ -51,12 +52,33 @@ enum Ink {
     Line,
     Bar,
     Warn,
+    /// For what a machine reads.
+    Black,
 }
 
 /// Something on a page; lengths from its upper left corner.
 enum Mark {
     Text { x: f32, y: f32, size: f32, bold: bool, ink: Ink, text: String },
     Box { x: f32, y: f32, wide: f32, high: f32, ink: Ink },
+}
+
+impl Mark {
+    /// The same from another corner.
+    fn moved(&self, right: f32, down: f32) -> Self {
+        match self {
+            Self::Text { x, y, size, bold, ink, text } => Self::Text {
+                x: x + right,
+                y: y + down,
+                size: *size,
+                bold: *bold,
+                ink: *ink,
+                text: text.clone(),
+            },
+            Self::Box { x, y, wide, high, ink } => {
+                Self::Box { x: x + right, y: y + down, wide: *wide, high: *high, ink: *ink }
+            }
+        }
+    }
 }
 
 /// A document that is being written.
@@ -205,25 +227,37 @@ impl Paper {
                 page.push(Mark::Text { x, y, size: SMALL, bold: false, ink: Ink::Dim, text });
             }
         }
-        let mut document = Document::new();
-        document.set_metadata(Metadata::new().title(self.title).language("en".to_owned()));
         let mut outline = Outline::new();
         for (name, page, y) in self.parts {
             outline.push_child(OutlineNode::new(name, XyzDestination::new(page, Point::from_xy(LEFT, y))));
         }
-        document.set_outline(outline);
-        for marks in &self.pages {
-            let size = PageSettings::from_wh(WIDE, HIGH).ok_or_else(|| Problem::fault("there is no A4"))?;
-            let mut page = document.start_page_with(size);
-            let mut surface = page.surface();
-            for mark in marks {
-                draw(&mut surface, self.faces, mark);
-            }
-            surface.finish();
-            page.finish();
-        }
-        document.finish().map_err(|error| Problem::fault(&format!("a PDF cannot be written: {error:?}")))
+        bind(&self.title, outline, &self.pages, (WIDE, HIGH), self.faces)
     }
+}
+
+/// Pages of one size as a document.
+fn bind(
+    title: &str,
+    outline: Outline,
+    pages: &[Vec<Mark>],
+    size: (f32, f32),
+    faces: &Faces,
+) -> Result<Vec<u8>, Problem> {
+    let mut document = Document::new();
+    document.set_metadata(Metadata::new().title(title.to_owned()).language("en".to_owned()));
+    document.set_outline(outline);
+    for marks in pages {
+        let size =
+            PageSettings::from_wh(size.0, size.1).ok_or_else(|| Problem::fault("there is no such page"))?;
+        let mut page = document.start_page_with(size);
+        let mut surface = page.surface();
+        for mark in marks {
+            draw(&mut surface, faces, mark);
+        }
+        surface.finish();
+        page.finish();
+    }
+    document.finish().map_err(|error| Problem::fault(&format!("a PDF cannot be written: {error:?}")))
 }
 
 fn draw(surface: &mut krilla::surface::Surface<'_>, faces: &Faces, mark: &Mark) {
@@ -254,8 +288,14 @@ fn fill(ink: Ink) -> Fill {
         Ink::Line => rgb::Color::new(160, 166, 161),
         Ink::Bar => rgb::Color::new(120, 163, 160),
         Ink::Warn => rgb::Color::new(154, 45, 23),
+        Ink::Black => rgb::Color::new(0, 0, 0),
     };
     Fill { paint: colour.into(), opacity: NormalizedF32::ONE, ..Fill::default() }
+}
+
+/// A finished document as a file; like every file it leaves the house only when the audit log says so.
+pub(super) fn bound(_: &Leaving, name: &str, document: Vec<u8>) -> HttpResponse {
+    respond::file("application/pdf", name, document)
 }
 
 /// The document as a file; like every file it leaves the house only when the audit log says so.

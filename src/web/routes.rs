@@ -12,8 +12,8 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, archive, assets, batches, bottles, calendars, costs, efforts, entries, health, instruments, letters,
-    payments, plans, problem, recipes, reminders, reports, stock, tastings, workbench,
+    api, archive, assets, batches, bottles, calendars, costs, efforts, entries, health, instruments, labels,
+    letters, payments, plans, problem, recipes, reminders, reports, stock, tastings, workbench,
 };
 use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::domain::workbench::questions;
@@ -220,6 +220,12 @@ fn bottle_pages(to: &mut Pages) {
     to.get("/bottles", bottles::list)
         .get("/bottles/{id}", bottles::show)
         .post("/bottles/{id}/withdrawals", bottles::take::take);
+    to.get("/bottles/{id}/labels", labels::of_bottling_form)
+        .get("/bottles/{id}/labels.pdf", labels::of_bottling_file)
+        .get("/stores/lots/{id}/labels", labels::of_lot_form)
+        .get("/stores/lots/{id}/labels.pdf", labels::of_lot_file)
+        .get("/b/{id}", labels::to_bottling)
+        .get("/l/{id}", labels::to_lot);
 }
 
 fn tasting_pages(to: &mut Pages) {

@@ -4,6 +4,7 @@ mod bad_input;
 mod cautions;
 mod described;
 mod foreign;
+mod labels;
 mod main_job;
 mod making;
 mod measured;
@@ -119,6 +120,14 @@ impl Server {
         let request = Request::builder().uri(format!("{}{path}", self.root));
         let request = request.header("Cookie", format!("undercroft={session}"));
         self.ask(request.body(String::new()).expect("a request"))
+    }
+
+    /// Takes a file of a page: the status, and its bytes.
+    pub fn file(&self, session: &str, path: &str) -> (u16, Vec<u8>) {
+        let request = Request::builder().uri(format!("{}{path}", self.root));
+        let request = request.header("Cookie", format!("undercroft={session}"));
+        let mut answer = self.agent.run(request.body(String::new()).expect("a request")).expect("an answer");
+        (answer.status().as_u16(), answer.body_mut().read_to_vec().expect("all of it"))
     }
 
     /// Takes a file of the API: the status, and its bytes.
