@@ -35,7 +35,7 @@ async fn a_label_is_read(ground: &Ground) {
     let server = Server::start(&db);
     let visitor = Visitor { device: String::new(), address: "127.0.0.1".to_owned(), now: now() };
     let password = Password::new(loaded.password);
-    let session = sign_in(&db, loaded.sign_in_as, &password, &visitor).await.expect("she signs in").0;
+    let session = sign_in(&db, &loaded.sign_in_as, &password, &visitor).await.expect("she signs in").0;
     let session = session.reveal();
     let folder = std::env::temp_dir().join(format!("undercroft-labels-{}", std::process::id()));
     std::fs::create_dir_all(&folder).expect("the temporary folder can be written");
