@@ -74,8 +74,8 @@ mod tests {
         text.parse().unwrap()
     }
 
-    fn day(text: &str) -> Option<Day> {
-        Some(text.parse().unwrap())
+    fn day(text: &str) -> Day {
+        text.parse().unwrap()
     }
 
     #[test]
@@ -84,14 +84,17 @@ mod tests {
         let seven = Wish::default();
         // 04:59 UTC is 06:59 in summer.
         assert_eq!(seven.day(at("2026-06-23T04:59:59"), zone, None), None);
-        assert_eq!(seven.day(at("2026-06-23T05:00:00"), zone, None), day("2026-06-23"));
-        assert_eq!(seven.day(at("2026-06-23T21:30:00"), zone, day("2026-06-22")), day("2026-06-23"));
-        assert_eq!(seven.day(at("2026-06-23T05:00:00"), zone, day("2026-06-23")), None);
+        assert_eq!(seven.day(at("2026-06-23T05:00:00"), zone, None), Some(day("2026-06-23")));
+        assert_eq!(
+            seven.day(at("2026-06-23T21:30:00"), zone, Some(day("2026-06-22"))),
+            Some(day("2026-06-23"))
+        );
+        assert_eq!(seven.day(at("2026-06-23T05:00:00"), zone, Some(day("2026-06-23"))), None);
         // In winter the same hour comes an hour later in UTC.
         assert_eq!(seven.day(at("2026-12-23T05:30:00"), zone, None), None);
-        assert_eq!(seven.day(at("2026-12-23T06:00:00"), zone, None), day("2026-12-23"));
+        assert_eq!(seven.day(at("2026-12-23T06:00:00"), zone, None), Some(day("2026-12-23")));
         // A clock that is put back does not make yesterday's letter again.
-        assert_eq!(seven.day(at("2026-06-22T12:00:00"), zone, day("2026-06-23")), None);
+        assert_eq!(seven.day(at("2026-06-22T12:00:00"), zone, Some(day("2026-06-23"))), None);
         assert_eq!(Wish { hour: None }.day(at("2026-06-23T12:00:00"), zone, None), None);
     }
 
@@ -101,10 +104,10 @@ mod tests {
         let zone = chrono_tz::Europe::Amsterdam;
         let two = Wish { hour: Some(2) };
         for (from, today) in [("2026-03-28T22:00:00", "2026-03-29"), ("2026-10-24T21:00:00", "2026-10-25")] {
-            let (mut looked, mut letters) = (day(today).map(|day| day - Duration::days(1)), 0);
+            let (mut looked, mut letters) = (Some(day(today) - Duration::days(1)), 0);
             for minutes in (0..20 * 60).step_by(10) {
                 if let Some(of) = two.day(at(from) + Duration::minutes(minutes), zone, looked) {
-                    assert_eq!(Some(of), day(today));
+                    assert_eq!(of, day(today));
                     (looked, letters) = (Some(of), letters + 1);
                 }
             }

@@ -265,7 +265,7 @@ async fn file(who: Onlooker, site: Site, of: Of, draft: Draft) -> Reply {
         return Ok(bound(&leaving, &name, calibration(&asked.how)?));
     }
     let (address, remarks) = (site.address(&of.short()), remarks(&asked.keep, of));
-    let label = Label { address, remarks, ..found.label.clone() };
+    let label = Label { remarks, address, ..found.label.clone() };
     if !fits(&label, asked.how.sheet)? {
         let words = "The words do not fit on labels of this size: choose larger ones, or say less";
         let refusal = Refusal::unfit("sheet", words);

@@ -399,6 +399,7 @@ fn bottle_programs(to: &mut Api) {
 
 fn batch_programs(to: &mut Api) {
     use api::batches::{self, comparison, measured, record, yields};
+    use api::{efforts, instruments};
     to.get("/batches", "Batches, newest first", batches::list)
         .post("/batches", "Put a batch on paper", batches::add)
         .get("/batches/{id}", "A batch: stage, volume, strength, readings, entries", batches::show)
@@ -426,7 +427,6 @@ fn batch_programs(to: &mut Api) {
         )
         .post("/readings/{id}/strike", "Strike a reading out", record::strike)
         .post("/entries/{id}/reversal", "Reverse an entry", record::reverse);
-    use api::{efforts, instruments};
     to.post("/batches/{id}/efforts", "Note work or energy beside the books", efforts::record)
         .post("/efforts/{id}/strike", "Strike work or energy out", efforts::strike)
         .get("/club/counting", "How the club counts by-products, work and energy", efforts::counting)

@@ -157,7 +157,7 @@ pub fn draws(arguments: &[String]) -> Tried<()> {
 pub fn file(arguments: &[String]) -> Tried<()> {
     let [address, cookie, path] = arguments else { return Err("three arguments".into()) };
     let mut stream = TcpStream::connect(address)?;
-    stream.set_read_timeout(Some(Duration::from_secs(120)))?;
+    stream.set_read_timeout(Some(Duration::from_mins(2)))?;
     let started = Instant::now();
     // The older protocol ends a body with the connection, so that what is read is the file.
     let request = format!("GET {path} HTTP/1.0\r\nHost: {address}\r\nCookie: undercroft={cookie}\r\n\r\n");

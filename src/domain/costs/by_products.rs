@@ -129,11 +129,10 @@ pub fn told_by(
     let mut found = Vec::with_capacity(lines.len());
     for line in lines {
         let cost = match line.effect() {
-            Effect::Came => line.cost,
             Effect::Deducted if line.kind == EntryKind::ByProduct => {
                 grounds(line.entry)?.share(by, would)?.negated()
             }
-            Effect::Deducted => line.cost,
+            Effect::Came | Effect::Deducted => line.cost,
             Effect::Went => part_of(would, line.cost, booked),
         };
         booked = booked + line.cost;

@@ -54,7 +54,7 @@ impl Figure {
         if known < 2 || spread <= self.same_within {
             return None;
         }
-        let middle = (high.1.abs() + low.1.abs()) / 2.0;
+        let middle = f64::midpoint(high.1.abs(), low.1.abs());
         let share = if middle > 0.0 { spread / middle } else { 0.0 };
         let (least, most) = (codes.get(low.0)?, codes.get(high.0)?);
         let says = format!(

@@ -13,7 +13,7 @@ use lettre::{AsyncTransport, Tokio1Executor};
 use super::Post;
 use crate::actions::letters::Outcome;
 use crate::db::letters::Letter;
-use crate::domain::letters::subject;
+use crate::domain::letters::{Line, subject};
 use crate::units::days;
 
 /// How long a mail server may take for one step.
@@ -88,14 +88,14 @@ struct Html<'a> {
 }
 
 impl Plain<'_> {
-    fn when(&self, day: &days::Day) -> String {
-        days::short(*day, self.letter.day)
+    fn when(&self, line: &Line) -> String {
+        days::short(line.due_on, self.letter.day)
     }
 }
 
 impl Html<'_> {
-    fn when(&self, day: &days::Day) -> String {
-        days::short(*day, self.letter.day)
+    fn when(&self, line: &Line) -> String {
+        days::short(line.due_on, self.letter.day)
     }
 }
 
@@ -169,7 +169,6 @@ fn outcome_of(error: &Error) -> Outcome {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::letters::Line;
     use crate::units::ids::LetterId;
 
     #[test]

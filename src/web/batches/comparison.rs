@@ -1,6 +1,6 @@
 //! Batches side by side: supplies, course, yields, strength, cost, tastings, and what differed, the largest first.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 use serde_json::Value;
@@ -72,7 +72,8 @@ pub fn find(conn: &mut AnyConn, doer: &Doer, ids: &[BatchId]) -> Result<Option<V
         let mut bottlings = bottles::of_batch(conn, doer.club, *id)?;
         let costs = costs::of_bottlings(conn, &bottlings)?;
         bottlings.retain(|bottling| costs.contains_key(&bottling.entry));
-        let cost = |one: &bottles::Bottling| costs.get(&one.entry).map(|cost| cost.total());
+        let cost =
+            |one: &bottles::Bottling| costs.get(&one.entry).map(crate::domain::costs::BottlingCost::total);
         let total: crate::units::money::Money = bottlings.iter().filter_map(cost).sum();
         let bottles: i64 = bottlings.iter().map(|one| one.bottles).sum();
         let litres: f64 =
@@ -152,9 +153,9 @@ pub fn figures(sides: &[Side], doer: &Doer) -> Vec<Figure> {
     put("Result", "Strength, about", "% vol", 1, 0.3, &|side| {
         side.story.strength().ok().map(|one| one.vol_percent)
     });
-    let names: BTreeMap<String, ()> =
-        sides.iter().flat_map(|side| side.story.recoveries()).map(|recovery| (recovery.name, ())).collect();
-    for name in names.into_keys() {
+    let names: BTreeSet<String> =
+        sides.iter().flat_map(|side| side.story.recoveries()).map(|recovery| recovery.name).collect();
+    for name in names {
         put("Yields", &name, "%", 1, 0.5, &|side| {
             side.story.recoveries().into_iter().find(|one| one.name == name).map(|one| one.percent)
         });
@@ -222,7 +223,7 @@ struct ComparisonPage {
     warning: &'static str,
     differences: Vec<String>,
     picture: String,
-    groups: Vec<(&'static str, Vec<(String, Vec<(String, String)>)>)>,
+    groups: Vec<GroupRows>,
     csv: String,
 }
 
@@ -270,9 +271,14 @@ pub async fn show(who: Onlooker, site: Site, query: Query<Which>) -> Reply {
     respond::page(&page)
 }
 
+/// A row of the tables: the figure, and each batch with its number.
+type FigureRow = (String, Vec<(String, String)>);
+/// A table: its name and rows.
+type GroupRows = (&'static str, Vec<FigureRow>);
+
 /// The tables: a row for each figure, a cell for each batch, with its number for a narrow page.
-fn groups(found: &Comparison) -> Vec<(&'static str, Vec<(String, Vec<(String, String)>)>)> {
-    let mut groups: Vec<(&'static str, Vec<(String, Vec<(String, String)>)>)> = Vec::new();
+fn groups(found: &Comparison) -> Vec<GroupRows> {
+    let mut groups: Vec<GroupRows> = Vec::new();
     for figure in &found.figures {
         let cell = |(side, value): (&Side, &Option<f64>)| {
             let shown = value.map_or_else(|| "not known".to_owned(), |value| figure.shown(value));

@@ -101,12 +101,12 @@ fn set(faces: &Faces, label: &Label, sheet: Sheet) -> Result<Option<Vec<Mark>>, 
     let border = MARGIN.max(4.0 * square);
     let mut marks = squares(&code, square, wide - border - side, high - border - side);
     let room = wide - MARGIN - side - 2.0 * border;
-    let Some((lines, size)) = fitted(faces, label, room, high - 2.0 * MARGIN) else { return Ok(None) };
+    let Some((lines, letters)) = fitted(faces, label, room, high - 2.0 * MARGIN) else { return Ok(None) };
     let mut y = MARGIN;
     for (bold, scale, text) in lines {
-        y += size * scale;
-        marks.push(Mark::Text { x: MARGIN, y, size: size * scale, bold, ink: Ink::Full, text });
-        y += size * scale * 0.22;
+        y += letters * scale;
+        marks.push(Mark::Text { x: MARGIN, y, size: letters * scale, bold, ink: Ink::Full, text });
+        y += letters * scale * 0.22;
     }
     Ok(Some(marks))
 }

@@ -10,6 +10,7 @@ use crate::db::reports::first_day;
 use crate::domain::members::{Onlooker, Role};
 use crate::units::days;
 use crate::units::ids::EntryId;
+use crate::units::quantity::BaseUnit;
 use crate::web::entries::trail_of;
 use crate::web::extract::{Paging, Query};
 use crate::web::frame::Frame;
@@ -94,7 +95,7 @@ pub async fn file(who: Onlooker, site: Site, query: Query<ReportQuery>) -> Reply
 fn cells(line: LedgerLine, currency: &str) -> Vec<Cell> {
     let (lot, item, unit) = line.lot;
     // Money alone has no quantity; drink in bulk is in millilitres.
-    let unit = unit.map(|unit| unit.sign()).or(line.batch.as_ref().map(|_| "mL"));
+    let unit = unit.map(BaseUnit::sign).or(line.batch.as_ref().map(|_| "mL"));
     vec![
         Cell::ours(line.entry.to_string()),
         Cell::ours(line.kind.code()),

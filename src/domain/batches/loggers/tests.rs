@@ -1,5 +1,7 @@
 //! Files of loggers, read.
 
+use std::fmt::Write;
+
 use super::*;
 
 fn zone() -> Tz {
@@ -78,7 +80,7 @@ fn whether_the_day_or_the_month_comes_first_is_asked_where_no_row_tells() {
 fn doubled_unsorted_and_missing_rows_are_put_in_order_and_counted() {
     let mut text = "time,sg\n".to_owned();
     for minute in [0, 15, 45, 30, 30] {
-        text += &format!("2026-06-13 10:{minute:02},1.04{}\n", minute / 15);
+        writeln!(text, "2026-06-13 10:{minute:02},1.04{}", minute / 15).unwrap();
     }
     text += "2026-06-13 18:00,1.030\n";
     let log = log(&text);
@@ -154,7 +156,7 @@ fn twenty_thousand_rows_are_read_at_once() {
     let start: NaiveStart = "2026-01-01T00:00:00".parse().unwrap();
     for at in 0..20_000_i64 {
         let time = start + chrono::Duration::minutes(15 * at);
-        text += &format!("{},1.0{:02},{}\n", time.format("%Y-%m-%d %H:%M"), 46 - at / 1000, 18 + at % 3);
+        writeln!(text, "{},1.0{:02},{}", time.format("%Y-%m-%d %H:%M"), 46 - at / 1000, 18 + at % 3).unwrap();
     }
     let log = log(&text);
     assert!(log.rows.len() >= 39_900, "{} of 40000, but for the hours when clocks change", log.rows.len());

@@ -118,7 +118,10 @@ impl Scribe<'_> {
         let mut text = "Zeit;Temperatur °C\n".to_owned();
         for row in &rows {
             let day = self.calendar.day(row.days_ago).format("%d.%m.%Y");
-            text += &format!("{day} {};{}\n", row.time.format("%H:%M"), row.temperature.replace('.', ","));
+            let line =
+                [day.to_string(), row.time.format(" %H:%M;").to_string(), row.temperature.replace('.', ",")];
+            text.extend(line);
+            text.push('\n');
         }
         let time = NaiveTime::from_hms_opt(EVENING.0, EVENING.1, 0).unwrap_or_default();
         let done = async {
