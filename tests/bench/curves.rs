@@ -43,7 +43,7 @@ fn file(rows: i32) -> String {
         let at = end - chrono::Duration::seconds(i64::from(rows - row) * 14 * 86_400 / i64::from(rows));
         let gravity = 0.998 + 0.082 / (1.0 + (0.8 * (day - 4.0)).exp());
         let warmth = 19.0 + f64::from(row % 30) / 10.0;
-        text += &format!("{},{gravity:.4},{warmth:.1}\n", at.format("%Y-%m-%dT%H:%M:%SZ"));
+        text.extend([at.format("%Y-%m-%dT%H:%M:%SZ").to_string(), format!(",{gravity:.4},{warmth:.1}\n")]);
     }
     text
 }

@@ -195,10 +195,10 @@ async fn batch_readings(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     let last = read(None, vec![gravity(batch)]).await.expect("one more is read")[0].id;
     let wrong = |reason: &str| batches::Strike { reading: last, reason: reason.to_owned() };
     trial.again("strike_reading", strike, wrong("misread"), wrong("of another batch")).await;
-    let sent =
+    let log =
         |source: &str| batches::Sent { batch, source: source.to_owned(), readings: vec![gravity(batch)] };
     let send = async |key, sent| batches::send_readings(db, hand, key, sent).await;
-    trial.again("send_readings", send, sent("float 7"), sent("float 8")).await;
+    trial.again("send_readings", send, log("float 7"), log("float 8")).await;
     let file = |left_out| {
         let mut file = logged(batch);
         file.rows[0].0 = day("2026-03-08").and_hms_opt(6, 0, 0).expect("six in the morning");

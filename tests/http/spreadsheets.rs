@@ -1,4 +1,4 @@
-//! Files for spreadsheets, opened by others: Python's csv, and LibreOffice, which runs what looks like a formula.
+//! Files for spreadsheets, opened by others: Python's csv, and the office suite, which runs what looks like a formula.
 
 use std::process::Command;
 

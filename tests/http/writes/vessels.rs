@@ -47,9 +47,9 @@ pub fn holds(s: &Scene, to: &mut Vec<Write>) {
     let free = s.cellar.milk_lot;
     to.push(hold().post("/stores/lots/{id}/hold", format!("/stores/lots/{free}/hold")));
     to.push(hold().post("/api/v1/lots/{id}/hold", format!("/api/v1/lots/{free}/hold")));
-    let held = s.held_lot;
-    to.push(hold().post("/stores/lots/{id}/release", format!("/stores/lots/{held}/release")));
-    to.push(hold().post("/api/v1/lots/{id}/release", format!("/api/v1/lots/{held}/release")));
+    let bound = s.held_lot;
+    to.push(hold().post("/stores/lots/{id}/release", format!("/stores/lots/{bound}/release")));
+    to.push(hold().post("/api/v1/lots/{id}/release", format!("/api/v1/lots/{bound}/release")));
 }
 
 fn copied(field: &super::Field) -> super::Field {
