@@ -8,6 +8,7 @@ pub mod now;
 pub mod read;
 mod record;
 mod shown;
+pub mod told;
 
 pub use record::{begin, leave_out, record, remark, strike};
 pub use shown::{RecordRow, StepView, Timer};

@@ -134,6 +134,21 @@ async fn an_entry_of_the_api_does_a_step(ground: &Ground) {
     let back = house.send(&scene.token, "POST", &path, None, &json!({"reason": "the wrong pot"}).to_string());
     assert_eq!(back.status, 201, "{}", back.body);
     assert_eq!(states(), ["done", "open", "open", "open", "open"], "its entry was reversed");
+    for (kind, path, mut body) in [
+        ("rack", "/rackings", json!({"volume_after": "4 L"})),
+        ("split", "/splits", json!({"volume": "1 L"})),
+    ] {
+        let added = send("/steps", json!({"kind": kind, "what": "Off the sediment"}));
+        assert_eq!(added.status, 201, "{}", added.body);
+        let done = |states: Vec<String>| states.iter().filter(|state| *state == "done").count();
+        let before = done(states());
+        body["step"] = added.json["step"].clone();
+        body["out_of_order"] = json!(true);
+        let booked = send(path, body);
+        assert_eq!(booked.status, 201, "{kind}: {}", booked.body);
+        assert_eq!(done(states()), before + 1, "{kind}: what was recorded did the step");
+        assert_eq!(booked.json["into"].is_string(), kind == "split", "{}", booked.body);
+    }
     let body = json!({"name": "Tide Pink", "base_volume": "12 L", "recipe": scene.cellar.recipe});
     let made = house.send(&scene.token, "POST", "/batches", None, &body.to_string());
     assert_eq!(made.status, 201, "{}", made.body);

@@ -40,7 +40,7 @@ CREATE INDEX readings_by_import ON readings (import_id) WHERE import_id IS NOT N
 CREATE UNIQUE INDEX readings_once ON readings (batch_id, kind, at, source) WHERE source <> '' AND struck_at IS NULL;
 
 ALTER TABLE clubs ADD COLUMN by_products_by TEXT NOT NULL DEFAULT 'net-value'
-    CHECK (by_products_by IN ('net-value', 'mass', 'sales-value'));
+    CONSTRAINT a_known_way CHECK (by_products_by IN ('net-value', 'mass', 'sales-value'));
 ALTER TABLE clubs ADD COLUMN litre_worth BIGINT;
 ALTER TABLE clubs ADD COLUMN hour_rate BIGINT;
 ALTER TABLE clubs ADD COLUMN kwh_price BIGINT;

@@ -29,8 +29,8 @@ CREATE TABLE reading_imports (
 );
 CREATE INDEX reading_imports_by_batch ON reading_imports (batch_id, id);
 
-ALTER TABLE readings ADD COLUMN instrument_id BIGINT;
-ALTER TABLE readings ADD COLUMN import_id BIGINT;
+ALTER TABLE readings ADD COLUMN instrument_id BIGINT REFERENCES instruments (id);
+ALTER TABLE readings ADD COLUMN import_id BIGINT REFERENCES reading_imports (id);
 ALTER TABLE readings ADD COLUMN source TEXT NOT NULL DEFAULT '';
 DROP INDEX readings_by_batch;
 CREATE INDEX readings_by_batch ON readings (batch_id, at, id);
@@ -40,7 +40,7 @@ CREATE INDEX readings_by_import ON readings (import_id) WHERE import_id IS NOT N
 CREATE UNIQUE INDEX readings_once ON readings (batch_id, kind, at, source) WHERE source <> '' AND struck_at IS NULL;
 
 ALTER TABLE clubs ADD COLUMN by_products_by TEXT NOT NULL DEFAULT 'net-value'
-    CHECK (by_products_by IN ('net-value', 'mass', 'sales-value'));
+    CONSTRAINT a_known_way CHECK (by_products_by IN ('net-value', 'mass', 'sales-value'));
 ALTER TABLE clubs ADD COLUMN litre_worth BIGINT;
 ALTER TABLE clubs ADD COLUMN hour_rate BIGINT;
 ALTER TABLE clubs ADD COLUMN kwh_price BIGINT;

@@ -7,7 +7,7 @@ use crate::units::ids::ItemId;
 use crate::units::quantity::{BaseUnit, Milli};
 
 /// More than can be kept of anything.
-const MOST: i128 = 10_000_000_000_000;
+pub(super) const MOST: i128 = 10_000_000_000_000;
 
 /// A revision for another amount of its base.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -11,10 +11,11 @@ use crate::db::batches::{self as rows, Batch, Part, Reading};
 use crate::db::books::{self, Told, Which};
 use crate::db::bottles::{self, Bottling};
 use crate::db::stock::{self, Supplier};
-use crate::db::{AnyConn, Failure, cautions, costs, efforts, trace};
+use crate::db::{AnyConn, Failure, cautions, costs, efforts, steps, trace, vessels};
 use crate::domain::books::{Account, EntryKind};
 use crate::domain::costs::{BatchCost, CostLine, Effect};
 use crate::domain::members::{Doer, Onlooker};
+use crate::domain::steps::Step;
 use crate::units::days::{self, Day};
 use crate::units::ids::{BatchId, LotId};
 use crate::units::money::Money;
@@ -26,6 +27,7 @@ use crate::web::problem::Problem;
 use crate::web::respond::{self, Reply};
 use crate::web::site::{Room, Site};
 use crate::web::spreadsheet;
+use crate::web::steps::told;
 use crate::web::{trail, words};
 
 /// Entries, and readings by hand, that are told one by one; of more the document says so.
@@ -83,6 +85,8 @@ struct Material {
     bottlings: Vec<(Bottling, Vec<String>, Vec<Told>, i64)>,
     given: Vec<cautions::Given>,
     efforts: Vec<efforts::Effort>,
+    steps: Vec<Step>,
+    stands: Vec<vessels::In>,
     held: Milli,
 }
 
@@ -119,6 +123,8 @@ pub fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId) -> Result<Option<Recor
             .collect(),
         given: cautions::given(conn, club, cautions::Which::Batch(id), READINGS)?,
         efforts: efforts::efforts(conn, club, &[id])?,
+        steps: steps::steps(conn, club, id)?,
+        stands: vessels::of_batch(conn, id)?,
         held: rows::standing(conn, club, id)?.holding.quantity,
         batch,
     };
@@ -130,7 +136,14 @@ pub fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId) -> Result<Option<Recor
 
 impl Material {
     fn sections(&self, doer: &Doer) -> Vec<Section> {
-        let mut found = vec![self.what(doer), self.supplies(doer), self.entries(doer), self.readings(doer)];
+        let mut found = vec![self.what(doer), self.supplies(doer)];
+        if !self.steps.is_empty() {
+            let heads = [("Step", false), ("When, and who", false), ("Measured", false), ("Remarks", false)];
+            let mut steps = Section::new("Steps", &heads);
+            steps.rows = told::rows(&self.steps, doer);
+            found.push(steps);
+        }
+        found.extend([self.entries(doer), self.readings(doer)]);
         if !self.given.is_empty() {
             found.push(self.cautions(doer));
         }
@@ -148,6 +161,10 @@ impl Material {
         row("Put on paper", days::long(batch.planned_on));
         row("Yeast pitched", batch.pitched_on.map_or_else(|| "not yet".to_owned(), days::long));
         row("In bulk now", self.held.shown(BaseUnit::Millilitre));
+        for vessel in &self.stands {
+            let since = format!("{}, {}, since {}", vessel.code, vessel.place, days::long(vessel.since));
+            row("Stands in vessel", since);
+        }
         row("Club", doer.club_name.clone());
         section
     }

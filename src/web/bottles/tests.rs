@@ -395,7 +395,19 @@ fn a_file_of_many_parts_has_every_row_of_its_list() {
     let rows: Vec<Vec<&str>> = file.lines().map(|line| line.split(',').collect()).collect();
     assert_eq!(
         rows[0],
-        ["item", "kind", "lot", "place", "quantity", "unit", "cost", "currency", "best_before", "received"]
+        [
+            "item",
+            "kind",
+            "lot",
+            "place",
+            "quantity",
+            "unit",
+            "cost",
+            "currency",
+            "best_before",
+            "received",
+            "on_hold"
+        ]
     );
     let stock = cellar.read("/stock");
     let lots = stock["lots"].as_array().unwrap();

@@ -135,7 +135,8 @@ fn said(state: State<'_>, record: &Record, doer: &Doer) -> String {
     }
 }
 
-fn remark(record: &Record) -> String {
+/// Why it was left out or done all the same, and what was written.
+pub fn remark(record: &Record) -> String {
     [&record.because, &record.remark]
         .into_iter()
         .filter(|text| !text.is_empty())

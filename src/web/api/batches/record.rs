@@ -5,11 +5,12 @@ use utoipa::ToSchema;
 
 use crate::actions::once::RequestKey;
 use crate::actions::steps::{self, Booked, ByEntry, Deed, Mark};
-use crate::actions::vessels::{racked, transferred};
+use crate::actions::vessels::{Into as IntoVessel, racked, transferred};
 use crate::actions::{batches as acts, bottles, reversals};
-use crate::db::AnyConn;
 use crate::db::batches as rows;
 use crate::db::stock::{self, Units};
+use crate::db::{AnyConn, Failure};
+use crate::domain::batches::Transfer;
 use crate::domain::members::{Cellarhand, Doer};
 use crate::units::ids::{BatchId, EntryId, ItemId, ReadingId};
 use crate::web::api::Amount;
@@ -165,7 +166,12 @@ pub async fn rack(
     Key(key): Key,
     sent: Json<Racking>,
 ) -> Result<Created<Recorded>, Problem> {
-    let entry = racked(&site.db, &hand, key, read::racking(&sent.draft, &hand, path.0)?).await?;
+    let (draft, mark) = of_step(sent.draft, &hand)?;
+    let order = read::racking(&draft, &hand, path.0)?;
+    let entry = match mark {
+        None => racked(&site.db, &hand, key, order).await?,
+        Some(mark) => by_entry(&site, &hand, key, path.0, (Deed::Rack(order.0, order.1), mark)).await?.entry,
+    };
     recorded(&site, &hand, path.0, entry).await
 }
 
@@ -186,6 +192,24 @@ impl From<acts::Transferred> for Moved {
     }
 }
 
+/// Moves drink to another batch, with the step that this does where one is named.
+async fn moved(
+    site: &Site,
+    hand: &Cellarhand,
+    key: Option<RequestKey>,
+    batch: BatchId,
+    (order, mark): ((Transfer, Option<IntoVessel>), Option<Mark>),
+) -> Result<Created<Moved>, Problem> {
+    let Some(mark) = mark else {
+        return Ok(Created(transferred(&site.db, hand, key, order).await?.into()));
+    };
+    let booked = by_entry(site, hand, key, batch, (Deed::Transfer(order.0, order.1), mark)).await?;
+    let into = booked.into.ok_or_else(|| Problem::fault("drink went nowhere"))?;
+    let club = hand.club;
+    let code = site.db.read(move |conn| Ok::<_, Failure>(rows::batch(conn, club, into)?.code)).await?;
+    Ok(Created(Moved { entry: booked.entry.to_string(), into: into.to_string(), code }))
+}
+
 /// Splits part of a batch into a new one.
 pub async fn split(
     hand: Cellarhand,
@@ -194,8 +218,9 @@ pub async fn split(
     Key(key): Key,
     sent: Json<Split>,
 ) -> Result<Created<Moved>, Problem> {
-    let made = transferred(&site.db, &hand, key, read::split(&sent.draft, &hand, path.0)?).await?;
-    Ok(Created(made.into()))
+    let (draft, mark) = of_step(sent.draft, &hand)?;
+    let order = read::split(&draft, &hand, path.0)?;
+    moved(&site, &hand, key, path.0, (order, mark)).await
 }
 
 /// Blends part of a batch into another.
@@ -206,8 +231,9 @@ pub async fn blend(
     Key(key): Key,
     sent: Json<Blend>,
 ) -> Result<Created<Moved>, Problem> {
-    let made = transferred(&site.db, &hand, key, read::blend(&sent.draft, &hand, path.0)?).await?;
-    Ok(Created(made.into()))
+    let (draft, mark) = of_step(sent.draft, &hand)?;
+    let order = read::blend(&draft, &hand, path.0)?;
+    moved(&site, &hand, key, path.0, (order, mark)).await
 }
 
 /// The batch of a reading that was struck out.
