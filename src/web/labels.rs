@@ -211,9 +211,7 @@ fn page(site: &Site, of: Of, mut found: Found, frame: Frame, draft: &Draft) -> L
 /// What stands at the end of a label.
 fn remarks(keep: &str, of: Of) -> Vec<String> {
     let caution = match of {
-        Of::Bottling(_) => {
-            "Alcohol: not for minors, not in pregnancy. Open with care, it may be under pressure."
-        }
+        Of::Bottling(_) => "Not for minors, not in pregnancy. Open with care: it may be under pressure.",
         Of::Lot(_) => "",
     };
     [keep, caution].into_iter().filter(|words| !words.is_empty()).map(str::to_owned).collect()

@@ -101,13 +101,14 @@ async fn bottle(hands: &Hands<'_>, batch: &str) -> Walked<String> {
     hands.fill("volume_after", "14 L").await?;
     hands.send().await?;
     hands.go(&format!("{batch}/bottle")).await?;
-    hands.says("This batch is not ready to bottle").await?;
+    hands.says("this batch is not ready to bottle").await?;
     hands.fill("bottles", "18").await?;
     hands.fill("lost_volume", "500 mL").await?;
     hands.choose("packaging.0.source", "Bottle 75 cl green").await?;
     hands.fill("packaging.0.quantity", "18").await?;
     hands.choose("place", "Bay 1 lower shelf").await?;
     hands.fill("tasting_ages_days", "7, 90").await?;
+    hands.fill("reasons.unfinished", "To be drunk within the week, from the cold shelf").await?;
     hands.send().await?;
     hands.here().await
 }

@@ -6,7 +6,7 @@ use std::time::Duration;
 use serde_json::json;
 use undercroft::actions::members::doer_by_email;
 use undercroft::actions::tastings::{Beginning, Reply, answer_allergens, begin_tasting, plan_tasting};
-use undercroft::db::{bottles, tastings};
+use undercroft::db::{bottles, holds, tastings};
 use undercroft::domain::members::{Cellarhand, Doer, Taster};
 use undercroft::domain::tastings::sheet::Answer;
 use undercroft::domain::tastings::{Method, Plan};
@@ -80,7 +80,14 @@ async fn member(house: &House, name: &str) -> Walked<Doer> {
 /// Three bottlings, poured for the guest today.
 async fn begun(house: &House, host: &Doer, guest: &Doer) -> Walked<TastingId> {
     let club = host.club;
-    let left = house.db.read(move |conn| bottles::with_bottles_left(conn, club)).await.map_err(words)?;
+    let left = house.db.read(move |conn| {
+        // What is on hold is not poured.
+        let held: Vec<_> = holds::all(conn, club)?.into_iter().map(|hold| hold.lot).collect();
+        let mut left = bottles::with_bottles_left(conn, club)?;
+        left.retain(|left| !held.contains(&left.bottling.lot));
+        Ok::<_, undercroft::db::Failure>(left)
+    });
+    let left = left.await.map_err(words)?;
     let plan = Plan {
         title: "In the lower cellar".to_owned(),
         host: host.member,

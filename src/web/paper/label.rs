@@ -10,8 +10,6 @@ use crate::web::problem::Problem;
 
 /// Points of a micrometre: 72 on an inch of 25.4 mm.
 const POINT: f32 = 72.0 / 25_400.0;
-/// Within a label.
-const MARGIN: f32 = 3000.0 * POINT;
 /// The largest and the smallest letters.
 const LARGE: f32 = 9.0;
 const SMALLEST: f32 = 5.0;
@@ -53,6 +51,7 @@ pub fn labels(title: &str, label: &Label, how: &Printing) -> Result<Vec<u8>, Pro
 pub fn calibration(how: &Printing) -> Result<Vec<u8>, Problem> {
     let faces = FACES.as_ref().ok_or_else(|| Problem::fault("the typeface cannot be read"))?;
     let (wide, high) = (points(how.sheet.label.0), points(how.sheet.label.1));
+    let margin = margin(how.sheet);
     let mut marks = Vec::new();
     let mut line = |x, y, wide, high| marks.push(Mark::Box { x, y, wide, high, ink: Ink::Full });
     for at in 0..how.sheet.each() {
@@ -65,7 +64,7 @@ pub fn calibration(how: &Printing) -> Result<Vec<u8>, Problem> {
         }
     }
     let corner = how.sheet.corner(0);
-    let (x, y) = (points(corner.0 - how.off.0) + MARGIN, points(corner.1 - how.off.1) + MARGIN);
+    let (x, y) = (points(corner.0 - how.off.0) + margin, points(corner.1 - how.off.1) + margin);
     for tick in 0..=5 {
         line(x + points(tick * 10_000), y, 0.4, 8.0);
     }
@@ -83,6 +82,11 @@ pub fn calibration(how: &Printing) -> Result<Vec<u8>, Problem> {
     bind("Calibration", Outline::new(), &[marks], size(how.sheet), faces)
 }
 
+/// Within a label; low ones have less to spare.
+fn margin(sheet: Sheet) -> f32 {
+    points(if sheet.label.1 < 30_000 { 2000 } else { 3000 })
+}
+
 fn size(sheet: Sheet) -> (f32, f32) {
     (points(sheet.page.0), points(sheet.page.1))
 }
@@ -95,17 +99,17 @@ fn set(faces: &Faces, label: &Label, sheet: Sheet) -> Result<Option<Vec<Mark>>, 
     let code = QrCode::with_error_correction_level(&label.address, EcLevel::M)
         .map_err(|error| Problem::fault(&format!("a code cannot be made: {error}")))?;
     let (wide, high) = (points(sheet.label.0), points(sheet.label.1));
-    let side = points(CODE_UM);
+    let (side, margin) = (points(CODE_UM), margin(sheet));
     #[allow(clippy::cast_precision_loss, reason = "some dozens of squares")]
     let square = side / code.width() as f32;
-    let border = MARGIN.max(4.0 * square);
+    let border = margin.max(4.0 * square);
     let mut marks = squares(&code, square, wide - border - side, high - border - side);
-    let room = wide - MARGIN - side - 2.0 * border;
-    let Some((lines, letters)) = fitted(faces, label, room, high - 2.0 * MARGIN) else { return Ok(None) };
-    let mut y = MARGIN;
+    let room = wide - margin - side - 2.0 * border;
+    let Some((lines, letters)) = fitted(faces, label, room, high - 2.0 * margin) else { return Ok(None) };
+    let mut y = margin;
     for (bold, scale, text) in lines {
         y += letters * scale;
-        marks.push(Mark::Text { x: MARGIN, y, size: letters * scale, bold, ink: Ink::Full, text });
+        marks.push(Mark::Text { x: margin, y, size: letters * scale, bold, ink: Ink::Full, text });
         y += letters * scale * 0.22;
     }
     Ok(Some(marks))
