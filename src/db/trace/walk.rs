@@ -128,6 +128,7 @@ fn beside(conn: &mut AnyConn, of: &[Node], way: Way) -> Result<Vec<(Node, Node)>
             .inner_join(there.on(there.field(accounts::id).eq(other.field(postings::account_id))))
             .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
             .filter(entries::kind.eq_any(kinds.to_vec()).and(back.field(entries::id).nullable().is_null()))
+            .filter(other.field(postings::account_id).ne(postings::account_id))
             .select((
                 entries::kind,
                 (accounts::lot_id, accounts::batch_id, postings::quantity),
