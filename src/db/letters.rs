@@ -182,7 +182,7 @@ pub struct Letter {
     pub lines: Vec<Line>,
 }
 
-/// The longest waiting of the letters that are to be tried now.
+/// The longest waiting of the letters that are to be tried now; whoever has left the club gets none.
 pub fn to_try(conn: &mut AnyConn, now: Instant, limit: i64) -> Result<Vec<Letter>, Failure> {
     type Row = (LetterId, String, (String, String), Day, Instant, i64, String);
     let rows: Vec<Row> = letters::table
@@ -190,7 +190,7 @@ pub fn to_try(conn: &mut AnyConn, now: Instant, limit: i64) -> Result<Vec<Letter
         .inner_join(members::table.on(members::id.eq(letters::member_id)))
         .inner_join(persons::table.on(persons::id.eq(members::person_id)))
         .inner_join(reach::table.on(reach::member_id.eq(letters::member_id)))
-        .filter(letters::next_try_at.le(Some(now)))
+        .filter(letters::next_try_at.le(Some(now)).and(members::left_on.is_null()))
         .order((letters::next_try_at, letters::id))
         .limit(limit)
         .select((
@@ -285,15 +285,15 @@ pub fn last(conn: &mut AnyConn, member: MemberId) -> Result<Option<Last>, Failur
         .optional()?)
 }
 
-/// Forget letters that were made before an instant and are no longer tried, the oldest five hundred at a time.
+/// Forget letters that were made before an instant, the oldest five hundred at a time.
 pub fn forget(conn: &mut AnyConn, before: Instant) -> Result<(), Failure> {
     loop {
-        let oldest: Vec<(LetterId, Instant, Option<Instant>)> = letters::table
+        let oldest: Vec<(LetterId, Instant)> = letters::table
             .order(letters::id)
             .limit(500)
-            .select((letters::id, letters::made_at, letters::next_try_at))
+            .select((letters::id, letters::made_at))
             .load(conn)?;
-        let old = oldest.iter().filter(|letter| letter.1 < before && letter.2.is_none());
+        let old = oldest.iter().filter(|letter| letter.1 < before);
         let old: Vec<LetterId> = old.map(|letter| letter.0).collect();
         if old.is_empty() {
             return Ok(());

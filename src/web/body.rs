@@ -72,7 +72,7 @@ impl FromRequest for Form {
 }
 
 impl Form {
-    /// A form that came from our own page, made for this session.
+    /// A form that came from our own page, made for whoever is signed in.
     fn checked(request: &HttpRequest, mut draft: Draft) -> Result<Self, Problem> {
         let secret = session_secret(request, &state_of(request)).ok_or_else(Problem::signed_out)?;
         let token = draft.take("form_token").unwrap_or_default();

@@ -145,7 +145,7 @@ impl State {
         }
     }
 
-    /// The token that forms of this session carry; empty where there is no session.
+    /// The token that forms carry; empty where nobody is signed in.
     pub(super) fn form_token_of(&self, request: &HttpRequest) -> String {
         extract::session_secret(request, self).map(|secret| form_token(&secret)).unwrap_or_default()
     }
@@ -188,7 +188,7 @@ fn salted(secret: &str, salt: &str) -> String {
     format!("{salt}{}", hex(&hash))
 }
 
-/// Whether a token is one of this session, in a time that does not tell where the difference is.
+/// Whether a token is one of its browser’s, in a time that does not tell where the difference is.
 pub(super) fn is_form_token(token: &str, secret: &str) -> bool {
     let Some(salt) = token.get(..16) else { return false };
     let right = salted(secret, salt);
@@ -263,7 +263,7 @@ impl Site {
         self.state.frame(doer, here, title, self.form_token.clone(), facts)
     }
 
-    /// The token that forms of this session carry.
+    /// The token that forms carry.
     pub fn form_token(&self) -> &str {
         &self.form_token
     }

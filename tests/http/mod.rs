@@ -107,7 +107,7 @@ impl Server {
         thread.join().expect("the server ends").expect("and ends well");
     }
 
-    /// Sends a form of a page from a browser with this session.
+    /// Sends a form of a page from a browser that is signed in.
     pub fn submit(&self, session: &str, path: &str, form: &str) -> Heard {
         let request = Request::builder().method("POST").uri(format!("{}{path}", self.root));
         let request = request.header("Cookie", format!("undercroft={session}"));
@@ -115,7 +115,7 @@ impl Server {
         self.ask(request.body(form.to_owned()).expect("a request"))
     }
 
-    /// Opens a page in a browser with this session.
+    /// Opens a page in a browser that is signed in.
     pub fn open_page(&self, session: &str, path: &str) -> Heard {
         let request = Request::builder().uri(format!("{}{path}", self.root));
         let request = request.header("Cookie", format!("undercroft={session}"));
@@ -208,7 +208,7 @@ impl House {
         joined.expect("Famke joins").0.reveal().to_owned()
     }
 
-    /// Opens a page in a browser with this session.
+    /// Opens a page in a browser that is signed in.
     pub fn page(&self, session: &str, path: &str) -> Heard {
         self.server.open_page(session, path)
     }

@@ -150,7 +150,8 @@ pub async fn end_session(db: &Database, by: &Onlooker, id: SessionId) -> Done<()
         if session_rows::end_one(conn, person, id)? {
             Ok(())
         } else {
-            Err(Refusal::new(Why::Missing, "", "This session has ended already").into())
+            Err(Refusal::new(Why::Missing, "", "It has ended already: nobody is signed in there any more")
+                .into())
         }
     })
     .await

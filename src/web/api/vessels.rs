@@ -7,10 +7,12 @@ use utoipa::ToSchema;
 
 use super::bodies::Reason;
 use super::{Amount, Page};
+use crate::actions::once::RequestKey;
 use crate::actions::vessels as acts;
 use crate::db::vessels::{self as rows, Filled, Kept};
 use crate::db::{AnyConn, Failure};
 use crate::domain::members::{Cellarhand, Doer, Onlooker};
+use crate::units::days::Day;
 use crate::units::ids::{FillingId, VesselId};
 use crate::web::body::Json;
 use crate::web::extract::{Key, Paging, Path};
@@ -279,6 +281,18 @@ pub async fn decant(
     Ok(Created(one(&site, &hand, into).await?))
 }
 
+/// Does something to a vessel that moves no drink into it.
+async fn tended(
+    site: &Site,
+    hand: &Cellarhand,
+    key: Option<RequestKey>,
+    vessel: VesselId,
+    (day, deed): (Day, acts::Deed),
+) -> Result<Created<VesselBody>, Problem> {
+    acts::tend(&site.db, hand, key, vessel, day, deed).await?;
+    Ok(Created(one(site, hand, vessel).await?))
+}
+
 /// Says that nothing is in it any more.
 pub async fn empty(
     hand: Cellarhand,
@@ -287,9 +301,8 @@ pub async fn empty(
     Key(key): Key,
     sent: Json<Because>,
 ) -> Result<Created<VesselBody>, Problem> {
-    let (day, deed) = read::emptied(&sent.draft, &hand)?;
-    acts::tend(&site.db, &hand, key, path.0, day, deed).await?;
-    Ok(Created(one(&site, &hand, path.0).await?))
+    let order = read::emptied(&sent.draft, &hand)?;
+    tended(&site, &hand, key, path.0, order).await
 }
 
 /// Says that it was cleaned.
@@ -300,9 +313,8 @@ pub async fn clean(
     Key(key): Key,
     sent: Json<On>,
 ) -> Result<Created<VesselBody>, Problem> {
-    let (day, deed) = read::cleaned(&sent.draft, &hand)?;
-    acts::tend(&site.db, &hand, key, path.0, day, deed).await?;
-    Ok(Created(one(&site, &hand, path.0).await?))
+    let order = read::cleaned(&sent.draft, &hand)?;
+    tended(&site, &hand, key, path.0, order).await
 }
 
 /// Takes it out of use.
@@ -313,9 +325,8 @@ pub async fn out_of_use(
     Key(key): Key,
     sent: Json<Because>,
 ) -> Result<Created<VesselBody>, Problem> {
-    let (day, deed) = read::out_of_use(&sent.draft, &hand)?;
-    acts::tend(&site.db, &hand, key, path.0, day, deed).await?;
-    Ok(Created(one(&site, &hand, path.0).await?))
+    let order = read::out_of_use(&sent.draft, &hand)?;
+    tended(&site, &hand, key, path.0, order).await
 }
 
 /// Puts it back in use.
@@ -326,9 +337,8 @@ pub async fn in_use(
     Key(key): Key,
     sent: Json<On>,
 ) -> Result<Created<VesselBody>, Problem> {
-    let (day, deed) = read::in_use(&sent.draft, &hand)?;
-    acts::tend(&site.db, &hand, key, path.0, day, deed).await?;
-    Ok(Created(one(&site, &hand, path.0).await?))
+    let order = read::in_use(&sent.draft, &hand)?;
+    tended(&site, &hand, key, path.0, order).await
 }
 
 /// Strikes a filling out.

@@ -136,7 +136,7 @@ pub fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId) -> Result<Option<Recor
 
 impl Material {
     fn sections(&self, doer: &Doer) -> Vec<Section> {
-        let mut found = vec![self.what(doer), self.supplies(doer)];
+        let mut found = vec![self.what(doer), self.supplies()];
         if !self.steps.is_empty() {
             let heads = [("Step", false), ("When, and who", false), ("Measured", false), ("Remarks", false)];
             let mut steps = Section::new("Steps", &heads);
@@ -169,7 +169,7 @@ impl Material {
         section
     }
 
-    fn supplies(&self, doer: &Doer) -> Section {
+    fn supplies(&self) -> Section {
         let heads = [
             ("Day", false),
             ("Supply", false),
@@ -212,7 +212,6 @@ impl Material {
         if section.rows.is_empty() {
             section.says.push("Nothing has been drawn.".to_owned());
         }
-        let _ = doer;
         section
     }
 
