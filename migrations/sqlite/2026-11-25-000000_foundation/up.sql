@@ -230,8 +230,8 @@ CREATE TABLE postings (
     cost BIGINT NOT NULL,
     PRIMARY KEY (entry_id, line)
 ) WITHOUT ROWID;
-CREATE INDEX postings_by_account ON postings (account_id, entry_id);
--- What reports add up is in the index itself.
+-- What is added up is in the indexes themselves.
+CREATE INDEX postings_by_account ON postings (account_id, entry_id, quantity, cost);
 CREATE INDEX postings_by_day ON postings (club_id, day, account_id, quantity, cost);
 
 CREATE TABLE readings (

@@ -50,13 +50,10 @@ pub(in crate::db) fn moves_of(
     type Row = (Option<BatchId>, (EntryId, EntryKind, Day, Milli, Money), Known, Option<EntryId>);
     let mut found: HashMap<BatchId, Vec<Kept>> = HashMap::new();
     for some in ids.chunks(500) {
-        let back = diesel::alias!(entries as back);
         let rows: Vec<Row> = postings::table
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
-            .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
             .filter(accounts::batch_id.eq_any(some.iter().copied().map(Some)))
-            .filter(entries::reverses.is_null())
             .order(entries::id)
             .select((
                 accounts::batch_id,
@@ -67,10 +64,17 @@ pub(in crate::db) fn moves_of(
                     entries::moved_first_gravity,
                     entries::moved_strength,
                 ),
-                back.field(entries::id).nullable(),
+                entries::reverses,
             ))
             .load(conn)?;
-        for (batch, (entry, kind, day, volume, cost), known, back) in rows {
+        // What took an entry back is on the same accounts, so it is among these.
+        let backs: HashMap<EntryId, EntryId> =
+            rows.iter().filter_map(|row| Some((row.3?, row.1.0))).collect();
+        for (batch, (entry, kind, day, volume, cost), known, reverses) in rows {
+            if reverses.is_some() {
+                continue;
+            }
+            let back = backs.get(&entry).copied();
             let (moved_as, pitched_on, first_gravity, strength) = known;
             let stage = moved_as.as_deref().and_then(Stage::from_code);
             let came = |stage| Came { progress: Progress { stage, pitched_on }, first_gravity, strength };
