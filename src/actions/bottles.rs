@@ -6,10 +6,11 @@ use super::batches::{restage, supplies};
 use super::once::{RequestKey, once};
 use super::{Done, cautions, or_missing};
 use crate::db::bottles as rows;
+use crate::db::cautions as known;
 use crate::db::stock::{self, Shelved};
 use crate::db::{AnyConn, Database, batches, books};
-use crate::domain::bottles::{Bottling, Purpose, Withdrawal, bottle, cost_per_bottle, withdraw};
-use crate::domain::cautions::Doing;
+use crate::domain::bottles::{Bottling, Purpose, Withdrawal, bottle, cost_per_bottle, to_fill, withdraw};
+use crate::domain::cautions::{Doing, cautions as rules};
 use crate::domain::members::{Cellarhand, Doer, Role, Taster};
 use crate::domain::refusal::{Refusal, Why};
 use crate::domain::stock::{Item, ItemKind};
@@ -56,7 +57,10 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     let (strength, strength_basis) = strength(conn, doer, order)?;
     let item = drink(conn, doer, order)?;
     books::begin_entry(conn, doer, id, None, &entry)?;
-    let warned = cautions::of_batch(conn, doer, order.batch, Doing::Bottle, |_| ())?;
+    let mut facts = known::facts(conn, doer.club, order.batch, doer.now)?;
+    known::before_bottling(conn, doer.club, order.batch, &mut facts)?;
+    facts.bottles = vec![to_fill(order.bottle_volume, packaging.iter().map(|supply| &supply.item))];
+    let warned = rules(&facts, Doing::Bottle);
     cautions::go_on(conn, doer, (order.batch, Some(id)), &warned, &order.reasons)?;
     let new = stock::NewLot {
         code: &code,
@@ -126,6 +130,7 @@ fn drink(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<ItemId> {
         allergens: Vec::new(),
         value_per_unit: None,
         low_at: None,
+        made_for_mbar: None,
         sugar_mg_per_kg: None,
         lactose_mg_per_kg: None,
         fat_mg_per_kg: None,

@@ -6,10 +6,12 @@ use super::batches;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{members, readings, reasons};
-use super::{holds, stock, trace};
+use super::{holds, steps, stock, trace};
 use crate::domain::batches::readings::followed;
 use crate::domain::cautions::{Caution, Facts, Rule};
 use crate::domain::holds::Hold;
+use crate::domain::plans::StepKind;
+use crate::domain::steps::State;
 use crate::domain::stock::Item;
 use crate::science::fermentation::Reading;
 use crate::units::days::Instant;
@@ -49,7 +51,25 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, id: BatchId, now: Instant) -> Res
             None => None,
         },
         free_sulphite_mg_l: last(conn, id, ReadingKind::FreeSulphite, None)?,
+        ..Facts::default()
     })
+}
+
+/// What else is known of a batch that is to be bottled.
+pub fn before_bottling(
+    conn: &mut AnyConn,
+    club: ClubId,
+    id: BatchId,
+    facts: &mut Facts,
+) -> Result<(), Failure> {
+    let story = batches::story(conn, club, id)?;
+    facts.galactose_g_l = story.galactose_g_l();
+    facts.strength = story.strength().ok().map(|strength| strength.vol_percent);
+    let steps = steps::steps(conn, club, id)?;
+    facts.stabilised = steps
+        .iter()
+        .any(|step| step.plan.kind == StepKind::Stabilise && matches!(step.state(), State::Done(_)));
+    Ok(())
 }
 
 /// The last value of a kind, not older than `since`.

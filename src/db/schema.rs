@@ -138,6 +138,7 @@ diesel::table! {
         fat_mg_per_kg -> Nullable<BigInt>,
         casein_mg_per_kg -> Nullable<BigInt>,
         splits_lactose -> Bool,
+        made_for_mbar -> Nullable<BigInt>,
     }
 }
 

@@ -4,9 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use super::batches::{DrawLine, Standing, Supply};
 use super::books::{Account, EntryKind, NewEntry, above_zero, not_before, not_below_zero};
-use super::cautions::Reasons;
+use super::cautions::{Filled, Reasons};
 use super::refusal::Refusal;
-use super::stock::{Shelf, draw};
+use super::stock::{Item, Shelf, draw};
 use crate::units::Misread;
 use crate::units::days::Day;
 use crate::units::ids::{BatchId, BottlingId, LotId, MemberId, PlaceId};
@@ -43,6 +43,19 @@ impl Bottling {
     pub fn filled(&self) -> Milli {
         Milli::new(self.bottle_volume.get().saturating_mul(i64::from(self.bottles)))
     }
+}
+
+/// What is filled, for the cautions: bottles of this size, from what is drawn for them.
+pub fn to_fill<'i>(bottle_volume: Milli, packaging: impl Iterator<Item = &'i Item>) -> Filled {
+    let name = format!("bottles of {}", bottle_volume.shown(BaseUnit::Millilitre));
+    Filled { name, drink: bottle_volume, made_for_bar: made_for_bar(packaging) }
+}
+
+/// The over-pressure in bar that what is filled is made for: the least that its packaging states. Where none is
+/// stated, the bottles are not made for pressure.
+fn made_for_bar<'i>(packaging: impl Iterator<Item = &'i Item>) -> Option<f64> {
+    let stated = packaging.filter_map(|item| item.made_for_mbar).min()?;
+    Some(f64::from(i32::try_from(stated).unwrap_or(i32::MAX)) / 1000.0)
 }
 
 /// The most bottles in one filling.

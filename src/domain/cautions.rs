@@ -70,10 +70,14 @@ rules! {
     Weight "weight",
     /// An unfinished drink bursts its bottles.
     Unfinished "unfinished",
+    /// What is left of sugar and gas presses on the bottle.
+    Pressure "pressure",
     /// A drink that is not sour enough lets germs grow.
     Acid "acid",
     /// Sulphite takes the breath.
     Sulphite "sulphite",
+    /// Sulphite keeps a drink.
+    Protection "protection",
     /// Allergens are carried on.
     Allergens "allergens",
     /// Honey is not for infants.
@@ -127,6 +131,17 @@ pub struct Holder {
     pub vented: bool,
 }
 
+/// Bottles of one kind that are to be filled.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Filled {
+    /// What to call them: "bottles of 750 mL".
+    pub name: String,
+    /// What one holds.
+    pub drink: Milli,
+    /// The over-pressure that they are made for, bar; `None` where that is not stated.
+    pub made_for_bar: Option<f64>,
+}
+
 /// All that a caution may follow from. `None`: not known.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Facts {
@@ -158,6 +173,16 @@ pub struct Facts {
     pub ph: Option<f64>,
     /// Its last free sulphite, mg/L.
     pub free_sulphite_mg_l: Option<f64>,
+    /// How strong it is, % vol.
+    pub strength: Option<f64>,
+    /// What of the galactose of split milk sugar may be left, g/L.
+    pub galactose_g_l: Option<f64>,
+    /// A step says that it was stabilised.
+    pub stabilised: bool,
+    /// What is filled; plain wine bottles where that is not said.
+    pub bottles: Vec<Filled>,
+    /// The warmest that a shelf of this club gets, °C.
+    pub warmest_c: Option<f64>,
 }
 
 /// A caution.

@@ -85,6 +85,9 @@ pub struct Item {
     pub value_per_unit: Option<Money>,
     /// Below this much it is low.
     pub low_at: Option<Milli>,
+    /// The over-pressure that a bottle is made for, by its maker, in thousandths of a bar; none of a bottle that is
+    /// not made for pressure.
+    pub made_for_mbar: Option<i64>,
     /// Sugar that yeast takes, counted as hexose, mg per kg.
     pub sugar_mg_per_kg: Option<i64>,
     /// Lactose, mg per kg.
@@ -106,6 +109,12 @@ impl Item {
     pub fn check(&self) -> Result<(), Refusal> {
         if self.kind == ItemKind::Drink && self.unit != BaseUnit::Piece {
             return Err(Refusal::unfit("unit", "Drinks are counted in bottles: choose piece"));
+        }
+        if self.made_for_mbar.is_some() && self.kind != ItemKind::Packaging {
+            return Err(Refusal::unfit(
+                "made_for_bar",
+                "Only packaging is made for a pressure; leave it empty, or choose packaging",
+            ));
         }
         let parts = [self.sugar_mg_per_kg, self.lactose_mg_per_kg, self.fat_mg_per_kg, self.casein_mg_per_kg];
         if parts.into_iter().flatten().sum::<i64>() > MOST_MG_PER_KG {

@@ -268,6 +268,10 @@ fn item(row: &ItemRow) -> Done<Item> {
             .map(|text| Milli::read(text, unit))
             .transpose()
             .map_err(|why| Refusal::unfit("low_at", why))?,
+        made_for_mbar: scribe::optional(&row.made_for_bar)
+            .map(|text| number::scaled(text, 1000, "2.5"))
+            .transpose()
+            .map_err(|why| Refusal::unfit("made_for_bar", why))?,
         sugar_mg_per_kg: per_kg("sugar_g_per_kg", &row.sugar_g_per_kg)?,
         lactose_mg_per_kg: per_kg("lactose_g_per_kg", &row.lactose_g_per_kg)?,
         fat_mg_per_kg: per_kg("fat_g_per_kg", &row.fat_g_per_kg)?,

@@ -99,6 +99,7 @@ mod tests {
             allergens: Vec::new(),
             value_per_unit: None,
             low_at: Some(Milli::new(3_000_000)),
+            made_for_mbar: None,
             sugar_mg_per_kg: None,
             lactose_mg_per_kg: None,
             fat_mg_per_kg: None,

@@ -416,6 +416,11 @@ fn batch_programs(to: &mut Api) {
         .get("/batches/{id}/reading-imports", "Files of loggers that came into a batch", measured::imports)
         .post("/batches/{id}/reading-imports", "Bring in what a logger wrote", measured::bring_in)
         .post("/reading-imports/{id}/undoing", "Undo a file: all its readings are struck out", measured::undo)
+        .get(
+            "/batches/{id}/bottling-check",
+            "What to know before a batch is bottled: has it finished, what may the bottles come to, does it keep",
+            batches::check::show,
+        )
         .post("/batches/{id}/bottlings", "Fill bottles and lay them down", record::bottle)
         .post("/batches/{id}/closing", "Close a batch in which nothing is left", record::close)
         .post("/batches/{id}/abandonment", "Give a batch up: the rest is lost", record::abandon)

@@ -448,6 +448,7 @@ fn item((name, kind, unit, density, worth): &Kept) -> Item {
         allergens: Vec::new(),
         value_per_unit: worth.map(Money::from_micros),
         low_at: None,
+        made_for_mbar: None,
         sugar_mg_per_kg: None,
         lactose_mg_per_kg: None,
         fat_mg_per_kg: None,

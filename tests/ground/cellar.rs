@@ -1,5 +1,5 @@
-//! A small cellar with one of each thing, made through the actions: milk bought and drawn, yeast pitched, curds weighed
-//! off, half of the batch bottled, a gravity read, reminders made.
+//! A small cellar with one of each thing, made through the actions: milk bought and drawn, yeast pitched, curds
+//! weighed off, half of the batch bottled, a gravity read, reminders made.
 
 use undercroft::actions::batches::{NewReading, Plan};
 use undercroft::actions::bottles::Bottled;
@@ -212,6 +212,7 @@ pub fn item(name: &str, kind: ItemKind, unit: BaseUnit) -> Item {
         allergens: Vec::new(),
         value_per_unit: None,
         low_at: None,
+        made_for_mbar: None,
         sugar_mg_per_kg: None,
         lactose_mg_per_kg: None,
         fat_mg_per_kg: None,

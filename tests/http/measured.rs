@@ -1,5 +1,5 @@
-//! What is measured of a batch: asked about where it is unlikely, corrected for its instrument, sent by a sensor once,
-//! brought in from a logger and undone as one act; batches side by side, and the record of one.
+//! What is measured of a batch: asked about where it is unlikely, corrected for its instrument, sent by a sensor
+//! once, brought in from a logger and undone as one act; batches side by side, and the record of one.
 
 use serde_json::{Value, json};
 use undercroft::actions::members::{self, NewToken};
@@ -180,7 +180,8 @@ async fn the_club_chooses_how_by_products_carry_cost(ground: &Ground) {
     let work = json!({"kind": "work", "amount": "1.5", "day": "2026-03-05"});
     assert_eq!(post(&house, &token, &format!("/batches/{new}/efforts"), &work).status, 201);
     let litre = json!({"amount": "1", "unit": "L"});
-    let bottled = json!({"day": "2026-03-09", "bottles": 6, "bottle_volume": litre, "place": cellar.place});
+    let bottled = json!({"day": "2026-03-09", "bottles": 6, "bottle_volume": litre, "place": cellar.place,
+        "reasons": {"unfinished": "drunk today"}});
     let bottled = post(&house, &token, &format!("/batches/{new}/bottlings"), &bottled);
     assert_eq!(bottled.status, 201, "{}", bottled.body);
     let cost = house.send(&token, "GET", &format!("/batches/{new}/cost"), None, "").json;

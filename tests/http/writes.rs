@@ -145,6 +145,10 @@ fn stores(s: &Scene, to: &mut Vec<Write>) {
     };
     let curds = format!("/stores/items/{}", c.curds);
     to.push(item("Pomace", true).post("/api/v1/items", "/api/v1/items".to_owned()));
+    let keg = asked(json!({"name": "Keg", "kind": "packaging", "unit": "piece", "made_for_bar": "3"}));
+    let keg =
+        keg.needs("name", Line).may("made_for_bar", Number("2.5", "13")).other("made_for_bar", json!("4"));
+    to.push(keg.post("/api/v1/items", "/api/v1/items".to_owned()));
     to.push(item("Lees", false).post("/stores/items", "/stores/items".to_owned()));
     let path = format!("/api/v1/items/{}", c.curds);
     to.push(item("Fresh curds", true).at("PUT", "/api/v1/items/{id}", path));

@@ -1,5 +1,6 @@
-//! The files of an archive and their columns, each tied to a column of the database: export and import both follow this
-//! table and nothing else. `tests/archive.rs` compares it with the schema, so that no table and no column is forgotten.
+//! The files of an archive and their columns, each tied to a column of the database: export and import both follow
+//! this table and nothing else. `tests/archive.rs` compares it with the schema, so that no table and no column is
+//! forgotten.
 
 use chrono_tz::Tz;
 
@@ -146,6 +147,7 @@ pub const FILES: &[File] = &[
             may("fat_mg_per_kg", WHOLE),
             may("casein_mg_per_kg", WHOLE),
             has("splits_lactose", Flag),
+            may("made_for_bar", Number(3)).kept_as("made_for_mbar").says("what a bottle is made for"),
         ],
         derived: &[("folded", Derive::Folded("name"))],
     },

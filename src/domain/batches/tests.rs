@@ -25,6 +25,7 @@ fn curds() -> Item {
         allergens: vec!["milk".to_owned()],
         value_per_unit: Some(Money::from_micros(15_500)),
         low_at: None,
+        made_for_mbar: None,
         sugar_mg_per_kg: None,
         lactose_mg_per_kg: None,
         fat_mg_per_kg: None,

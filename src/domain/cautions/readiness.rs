@@ -47,13 +47,14 @@ pub fn readiness(gravities: &[Reading]) -> (Readiness, String) {
     (readiness, progress.to_string())
 }
 
-/// Whether what was read speaks against bottling, so that whoever bottles it all the same says why: it still moves, or
-/// its last gravity leaves sugar that can burst a bottle.
+/// Whether what was read speaks against bottling, so that whoever bottles it all the same says why: nothing was
+/// read, it still moves, or its last gravity leaves sugar that can burst a bottle.
 pub(super) fn unfinished(gravities: &[Reading]) -> bool {
-    let Some(last) = gravities.last() else { return false };
+    let Some(last) = gravities.last() else { return true };
     let flat = match progress(gravities, EXPECTED_END_SG) {
         Ok(Progress::Finished) => return false,
-        // Perry keeps sugar that no yeast takes: flat for days and not far from the end is shown, and nobody is asked.
+        // Perry keeps sugar that no yeast takes: flat for days and not far from the end it may have finished. What
+        // such sugar could come to in the bottles is another rule, `rules/bottled.rs`.
         Ok(Progress::Unsure(Doubt::AboveExpected | Doubt::UnknownTemperature)) => true,
         _ => false,
     };

@@ -1,13 +1,16 @@
 //! Each rule: when its caution stands, how it is worded, and whether it is dangerous.
 
-use super::{Caution, Doing, Facts, Holder, Rule};
+use super::{Caution, Doing, Facts, Filled, Holder, Rule};
 use crate::domain::batches::Stage;
 use crate::domain::plans::StepKind;
-use crate::science::{glass, pressure, sugar};
+use crate::science::pressure as gas_law;
+use crate::science::{glass, sugar};
 use crate::units::quantity::BaseUnit;
 
+mod bottled;
 mod drink;
 
+use bottled::{pressure, protection};
 use drink::{acid, allergens, held, honey, not_finished, sulphite};
 
 const CUSTOM: &str = "Common practice, no source.";
@@ -35,10 +38,12 @@ pub fn cautions(facts: &Facts, doing: Doing) -> Vec<Caution> {
     let rules = [
         held,
         not_finished,
+        pressure,
         hot_glass,
         closed_vessel,
         acid,
         sulphite,
+        protection,
         boil_over,
         raw_milk,
         warm_whey,
@@ -286,9 +291,9 @@ fn gas_made(facts: &Facts) -> Option<(f64, f64)> {
     let shown = facts.gravities.first().and_then(|first| sugar::sugar_g_l_from_sg(first.sg).ok());
     // All extract counts as sugar: it errs towards more gas.
     let sugar = shown.map_or(UNKNOWN_SUGAR_G_L, |shown| shown.value.max(0.0) * 1.0526);
-    let co2_g = pressure::co2_made_g(litres * sugar).ok()?;
-    let percent = pressure::room_percent(co2_g, facts.room_m3.unwrap_or(SMALL_ROOM_M3), 20.0).ok()?;
-    Some((pressure::gas_l(co2_g, 20.0).ok()?, percent.value))
+    let co2_g = gas_law::co2_made_g(litres * sugar).ok()?;
+    let percent = gas_law::room_percent(co2_g, facts.room_m3.unwrap_or(SMALL_ROOM_M3), 20.0).ok()?;
+    Some((gas_law::gas_l(co2_g, 20.0).ok()?, percent.value))
 }
 
 fn gas(facts: &Facts, doing: Doing) -> Option<Caution> {

@@ -78,6 +78,7 @@ fn item(kind: ItemKind, unit: BaseUnit) -> Item {
         allergens: Vec::new(),
         value_per_unit: None,
         low_at: None,
+        made_for_mbar: None,
         sugar_mg_per_kg: None,
         lactose_mg_per_kg: None,
         fat_mg_per_kg: None,

@@ -10,8 +10,8 @@
 //! - Anything that comes into drink that works, or drink that works and comes into another: not known.
 //! - Whey is never judged by its gravity: it holds salts and sugars that do not ferment.
 //!
-//! What leaves a batch does not change the strength of the rest. Supplies that bring less than 2 g of sugar to a litre
-//! and less than a hundredth of the volume count as nothing: they are worth a tenth of a per cent at most.
+//! What leaves a batch does not change the strength of the rest. Supplies that bring less than 2 g of sugar to a
+//! litre and less than a hundredth of the volume count as nothing: they are worth a tenth of a per cent at most.
 
 use super::{Story, Used};
 use crate::domain::batches::{Came, Progress, Stage};
@@ -165,7 +165,8 @@ pub enum What {
     Came(Milli, Came),
 }
 
-/// What supplies add to a drink of this volume, where they change its gravity: those that hold sugar, or have a volume.
+/// What supplies add to a drink of this volume, where they change its gravity: those that hold sugar, or have a
+/// volume.
 #[allow(clippy::cast_precision_loss, reason = "shares of a kilogram")]
 pub fn added(supplies: &[(&Item, Milli)], before: Milli) -> Option<Milli> {
     let volume_of = |(item, quantity): &(&Item, Milli)| match (item.kind, item.unit) {
@@ -268,8 +269,17 @@ impl Story {
         Some((Strength { vol_percent: found.value, basis, warning: found.warning }, silent))
     }
 
-    /// What goes along with drink that is moved to another batch. The sugar of whey that still works has not become the
-    /// alcohol it is counted for.
+    /// The galactose that split milk sugar left, g/L of the must: as much as of glucose; wine yeast takes little of
+    /// it.
+    pub fn galactose_g_l(&self) -> Option<f64> {
+        match self.dairy_strength()?.basis {
+            Basis::Whey { split: true, natural_g, litres, .. } if self.dairy() => Some(natural_g / litres),
+            _ => None,
+        }
+    }
+
+    /// What goes along with drink that is moved to another batch. The sugar of whey that still works has not become
+    /// the alcohol it is counted for.
     pub fn passed_on(&self, progress: Progress) -> Came {
         let first = match self.told().known {
             Known::Line { from, first, .. } if !self.dairy() => {

@@ -12,6 +12,7 @@ fn item(name: &str, unit: BaseUnit) -> Item {
         allergens: Vec::new(),
         value_per_unit: None,
         low_at: None,
+        made_for_mbar: None,
         sugar_mg_per_kg: None,
         lactose_mg_per_kg: None,
         fat_mg_per_kg: None,
@@ -188,8 +189,8 @@ proptest::proptest! {
     }
 }
 
-/// 20 L of must with 201.96 g/L of hexose to 12 % vol give 1974 g of carbon dioxide (0.48857 g/g, by the molar masses);
-/// by Balling's 0.9565 of 2.0665, which also feeds the yeast, 0.4629 g/g: 5 % less.
+/// 20 L of must with 201.96 g/L of hexose to 12 % vol give 1974 g of carbon dioxide (0.48857 g/g, by the molar
+/// masses); by Balling's 0.9565 of 2.0665, which also feeds the yeast, 0.4629 g/g: 5 % less.
 #[test]
 fn carbon_dioxide_follows_the_extract_that_went() {
     let story = Story {
@@ -204,9 +205,9 @@ fn carbon_dioxide_follows_the_extract_that_went() {
     assert!(found < by_mass && found > by_mass * 0.75, "{found} of {by_mass}");
 }
 
-/// Curd of milk with 3.6 % fat and 2.5 % casein at 60 % moisture is 15.66 % of its mass, at 75 % 25.06 % (University of
-/// Guelph, Cheese Technology, "Yield Prediction"); the whey is the rest: "about 90 % of the volume" at hard-cheese
-/// moisture.
+/// Curd of milk with 3.6 % fat and 2.5 % casein at 60 % moisture is 15.66 % of its mass, at 75 % 25.06 %
+/// (University of Guelph, Cheese Technology, "Yield Prediction"); the whey is the rest: "about 90 % of the volume"
+/// at hard-cheese moisture.
 #[test]
 fn the_whey_that_is_expected_is_what_the_curd_leaves() {
     let found = whey(true).recoveries();

@@ -208,6 +208,7 @@ pub(super) struct ItemRow {
     pub fat_g_per_kg: String,
     pub casein_g_per_kg: String,
     pub splits_lactose: String,
+    pub made_for_bar: String,
 }
 
 /// Declares the row of an event: when it was recorded and by whom, and the columns of its own.

@@ -3,6 +3,7 @@
 use serde::Serialize;
 use utoipa::ToSchema;
 
+pub mod check;
 pub mod comparison;
 pub mod measured;
 pub mod record;

@@ -182,6 +182,7 @@ fn material(
     conn: &mut AnyConn,
     doer: &Doer,
     id: BatchId,
+    task: Task,
     draft: &Draft,
 ) -> Result<Option<Material>, Failure> {
     let club = doer.club;
@@ -195,9 +196,13 @@ fn material(
     lots.extend(packaging.1);
     items.extend(draft.typed("item").and_then(|id| id.parse::<ItemId>().ok()));
     let open = [Stage::Planned, Stage::Preparing, Stage::Working, Stage::Resting];
+    let mut known = cautions::facts(conn, club, id, doer.now)?;
+    if task == Task::Bottle {
+        cautions::before_bottling(conn, club, id, &mut known)?;
+    }
     Ok(Some(Material {
         standing: batches::standing(conn, club, id)?,
-        known: cautions::facts(conn, club, id, doer.now)?,
+        known,
         stock: stock::stock(conn, club, &StockFilter::default())?,
         places: stock::places(conn, club)?,
         items: stock::items(conn, club)?,
@@ -236,7 +241,7 @@ pub async fn show(
 ) -> Reply {
     let (id, task) = which(path.0)?;
     let draft = asked.draft;
-    let (facts, found) = site.read(&hand, move |conn, doer| material(conn, doer, id, &draft)).await?;
+    let (facts, found) = site.read(&hand, move |conn, doer| material(conn, doer, id, task, &draft)).await?;
     let found = found.ok_or_else(|| Problem::missing("batch"))?;
     let filled = found.step.as_ref().map(of_step::filled).unwrap_or_default();
     let draft = Draft::from_form(filled.into_iter())?;
@@ -254,7 +259,7 @@ pub async fn show(
 pub async fn perform(hand: Cellarhand, site: Site, path: Path<(BatchId, String)>, sent: Form) -> Reply {
     let (id, task) = which(path.0)?;
     let draft = sent.draft.clone();
-    let (facts, found) = site.read(&hand, move |conn, doer| material(conn, doer, id, &draft)).await?;
+    let (facts, found) = site.read(&hand, move |conn, doer| material(conn, doer, id, task, &draft)).await?;
     let found = found.ok_or_else(|| Problem::missing("batch"))?;
     match act(&site, &hand, task, &found, &sent).await.map_err(beside_its_field) {
         Ok(to) => Ok(site.see_other(&to)),

@@ -68,6 +68,9 @@ fn list_row(site: &Site, id: ItemId, item: &Item) -> ListRow {
     if let Some(low) = item.low_at {
         about.push(format!("low below {}", low.shown(item.unit)));
     }
+    if let Some(bar) = item.made_for_mbar {
+        about.push(format!("made for up to {} bar", number::plain(bar, 3)));
+    }
     ListRow {
         href: site.at(&format!("/stores/items/{id}")),
         name: item.name.clone(),
@@ -188,6 +191,9 @@ fn known(who: &Doer, item: &Item) -> Vec<(&'static str, String, String)> {
     if let Some(low) = item.low_at {
         let (figure, unit) = figure_and_unit(low, item.unit, item.kind);
         facts.push(("Low below", figure, unit));
+    }
+    if let Some(bar) = item.made_for_mbar {
+        facts.push(("Made for up to", number::plain(bar, 3), "bar".to_owned()));
     }
     facts
 }
@@ -345,6 +351,13 @@ fn worth(doer: &Doer, item: Option<&Item>) -> Vec<Field> {
         Field::text("low_at", "Low below")
             .hint("With its unit: 3 kg, 20 mL, 24. When less is left, it is shown and somebody is reminded.")
             .value(low.unwrap_or_default()),
+        Field::decimal("made_for_bar", "Made for up to")
+            .hint(
+                "Of bottles and kegs, by their maker. Empty for plain wine bottles, jars, closures and labels: they \
+                 are taken as not made for pressure.",
+            )
+            .after("bar")
+            .value(item.and_then(|item| Some(number::plain(item.made_for_mbar?, 3))).unwrap_or_default()),
     ]
 }
 

@@ -15,6 +15,8 @@ use crate::web::input::{Draft, Reader};
 const NAME: usize = 80;
 /// Millionths of g/mL. What is outside is a slip of the decimal point.
 const DENSITIES: std::ops::RangeInclusive<i64> = 300_000..=5_000_000;
+/// What makers state of bottles, in thousandths of a bar.
+const MADE_FOR: std::ops::RangeInclusive<i64> = 1000..=12_000;
 /// Thousandths of g per kg.
 const SHARES: std::ops::RangeInclusive<i64> = 0..=1_100_000;
 
@@ -61,6 +63,7 @@ pub fn item(draft: &Draft, doer: &Doer, kept: Option<&Item>, asked: Asked) -> Re
                 Asked::ByApi => r.optional_money("value_per_unit"),
             },
             low_at: r.optional_quantity("low_at", unit),
+            made_for_mbar: r.optional_scaled("made_for_bar", 1000, &MADE_FOR, "2.5"),
             sugar_mg_per_kg: r.optional_scaled("sugar_g_per_kg", 1000, &SHARES, "97"),
             lactose_mg_per_kg: r.optional_scaled("lactose_g_per_kg", 1000, &SHARES, "48"),
             fat_mg_per_kg: r.optional_scaled("fat_g_per_kg", 1000, &SHARES, "65"),

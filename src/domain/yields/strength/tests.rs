@@ -61,8 +61,8 @@ fn what_leaves_the_must_alone_leaves_the_gravity_its_meaning() {
     assert!((percent(&sweetened) - DRY_PERCENT).abs() < 0.005);
 }
 
-/// 30 L of 10.63 % vol and 10 L of 6 % vol: 9.47 % vol by volume alone, and at these strengths nearly the same by mass
-/// (`science::blend` has the check values).
+/// 30 L of 10.63 % vol and 10 L of 6 % vol: 9.47 % vol by volume alone, and at these strengths nearly the same by
+/// mass (`science::blend` has the check values).
 #[test]
 fn a_blend_is_computed_from_its_parts() {
     let other = came(10, Stage::Resting, None, Some(6.0));
@@ -149,6 +149,7 @@ fn supply(kind: ItemKind, unit: BaseUnit, sugar_mg_per_kg: Option<i64>, density_
         allergens: Vec::new(),
         value_per_unit: None,
         low_at: None,
+        made_for_mbar: None,
         sugar_mg_per_kg,
         lactose_mg_per_kg: None,
         fat_mg_per_kg: None,

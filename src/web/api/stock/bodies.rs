@@ -34,6 +34,9 @@ pub struct NewItem {
     pub value_per_unit: Option<String>,
     /// When less than this is left, it is low.
     pub low_at: Option<Amount>,
+    /// The over-pressure in bar that a bottle is made for, by its maker; leave it out where none is stated.
+    #[schema(example = "2.5")]
+    pub made_for_bar: Option<String>,
     /// Sugar that yeast takes, counted as hexose; cane sugar is 1052.6.
     pub sugar_g_per_kg: Option<String>,
     /// Lactose.
@@ -66,6 +69,8 @@ pub struct ItemBody {
     pub value_per_unit: Option<String>,
     /// When less than this is left, it is low.
     pub low_at: Option<Amount>,
+    /// The over-pressure in bar that a bottle is made for.
+    pub made_for_bar: Option<String>,
     /// Sugar that yeast takes, counted as hexose.
     pub sugar_g_per_kg: Option<String>,
     /// Lactose.
@@ -91,6 +96,7 @@ impl ItemBody {
             allergens: item.allergens.clone(),
             value_per_unit: item.value_per_unit.map(Money::plain),
             low_at: item.low_at.map(|low| Amount::of(low, item.unit)),
+            made_for_bar: item.made_for_mbar.map(|bar| number::plain(bar, 3)),
             sugar_g_per_kg: grams(item.sugar_mg_per_kg),
             lactose_g_per_kg: grams(item.lactose_mg_per_kg),
             fat_g_per_kg: grams(item.fat_mg_per_kg),

@@ -3,11 +3,12 @@
 use super::{Material, Task, of_step, up};
 use crate::db::stock::Place;
 use crate::domain::batches::Stage;
-use crate::domain::cautions::cautions;
+use crate::domain::bottles::to_fill;
+use crate::domain::cautions::{Filled, cautions};
 use crate::domain::members::Doer;
 use crate::domain::stock::ItemKind;
 use crate::units::days;
-use crate::units::ids::BatchId;
+use crate::units::ids::{BatchId, ItemId};
 use crate::units::quantity::{BaseUnit, Milli};
 use crate::web::cautions::shown;
 use crate::web::forms::{Choice, Field, FormView, Group};
@@ -101,6 +102,9 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
         let vessel = vessels::tasks::named(&found.vessels, draft, "vessel");
         vessels::tasks::add_vessel(&mut known, vessel, draft, volume, found.standing.holding.quantity);
     }
+    if task == Task::Bottle {
+        known.bottles = vec![filled(found, draft)];
+    }
     let view = cautions(&known, task.doing()).iter().map(shown).fold(view, FormView::caution);
     of_step::asked(view, found, task, draft)
 }
@@ -185,6 +189,17 @@ fn by_product_form(view: FormView, doer: &Doer, found: &Material, day: Field, re
             remark,
         ],
     ))
+}
+
+/// What is filled, as far as the form says it.
+fn filled(found: &Material, draft: &Draft) -> Filled {
+    let (items, lots) = supplies::named(draft, "packaging");
+    let of_lots = found.stock.iter().filter(|line| lots.contains(&line.lot)).map(|line| line.item);
+    let named: Vec<ItemId> = items.into_iter().chain(of_lots).collect();
+    let packaging = found.items.iter().filter(|(id, _)| named.contains(id)).map(|(_, item)| item);
+    let typed = draft.typed("bottle_volume").and_then(|text| Milli::read(&text, BaseUnit::Millilitre).ok());
+    let drink = typed.unwrap_or(Milli::new(750_000));
+    to_fill(drink, packaging)
 }
 
 fn bottle_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
