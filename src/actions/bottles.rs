@@ -58,7 +58,7 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     let item = drink(conn, doer, order)?;
     books::begin_entry(conn, doer, id, None, &entry)?;
     let mut facts = known::facts(conn, doer.club, order.batch, doer.now)?;
-    known::before_bottling(conn, doer.club, order.batch, &mut facts)?;
+    known::before_bottling(conn, doer.club, order.batch, doer.today(), &mut facts)?;
     facts.bottles = vec![to_fill(order.bottle_volume, packaging.iter().map(|supply| &supply.item))];
     let warned = rules(&facts, Doing::Bottle);
     cautions::go_on(conn, doer, (order.batch, Some(id)), &warned, &order.reasons)?;

@@ -6,13 +6,14 @@ use serde::{Deserialize, Serialize};
 use super::once::{RequestKey, once};
 use super::{Done, Error, or_missing};
 use crate::db::reminders as rows;
-use crate::db::{AnyConn, Database, batches, bottles, steps, stock};
+use crate::db::{AnyConn, Database, batches, bottles, climate, steps, stock};
 use crate::domain::batches::Stage;
+use crate::domain::climate::{measured_by, troubles};
 use crate::domain::members::Taster;
 use crate::domain::refusal::Refusal;
 use crate::domain::reminders::{self, NewReminder};
 use crate::units::days::{self, Day, Instant};
-use crate::units::ids::{ClubId, MemberId, ReminderId};
+use crate::units::ids::{ClubId, MemberId, PlaceId, ReminderId};
 use crate::units::quantity::Milli;
 
 /// What becomes of a reminder.
@@ -132,6 +133,30 @@ fn follow(
         let filled_up = stock::filled_up_on(conn, id)?;
         let left = (left > Milli::ZERO).then(|| left.shown(item.unit));
         due.push(reminders::low(id, &item.name, left.as_deref(), today, filled_up));
+    }
+    due.extend(of_climate(conn, club, today)?);
+    Ok(due)
+}
+
+/// How far back a trouble with the climate is followed to its first day.
+const CLIMATE_DAYS: i64 = 60;
+
+/// Troubles with the climate of places that are measured, where bottles stand in them or within.
+fn of_climate(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Vec<NewReminder>, Error> {
+    let days = climate::since(conn, club, today - Duration::days(CLIMATE_DAYS))?;
+    if days.is_empty() {
+        return Ok(Vec::new());
+    }
+    let places = stock::places(conn, club)?;
+    let measured: Vec<PlaceId> = days.keys().copied().collect();
+    let by = measured_by(&places, &measured);
+    let standing = stock::standing(conn, club)?;
+    let holds =
+        |place: PlaceId| standing.iter().any(|(at, stands)| stands.bottles > 0 && by.get(at) == Some(&place));
+    let mut due = Vec::new();
+    for (place, days) in days.iter().filter(|(place, _)| holds(**place)) {
+        let name = places.iter().find(|one| one.id == *place).map_or("", |one| one.name.as_str());
+        due.extend(troubles(days, today).iter().map(|lasting| reminders::climate(*place, name, lasting)));
     }
     Ok(due)
 }

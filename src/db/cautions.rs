@@ -6,21 +6,24 @@ use super::batches;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{members, readings, reasons};
-use super::{holds, steps, stock, trace};
+use super::{climate, holds, steps, stock, trace};
 use crate::domain::batches::readings::followed;
-use crate::domain::cautions::{Caution, Facts, Rule};
+use crate::domain::cautions::{Caution, Facts, Rule, warm_shelf};
 use crate::domain::holds::Hold;
 use crate::domain::plans::StepKind;
 use crate::domain::steps::State;
 use crate::domain::stock::Item;
 use crate::science::fermentation::Reading;
-use crate::units::days::Instant;
+use crate::units::days::{Day, Instant};
 use crate::units::ids::{BatchId, ClubId, EntryId, MemberId, ReasonId};
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::quantity::Milli;
 
 /// A temperature of the batch counts for so many hours.
 const TEMPERATURE_HOURS: i64 = 6;
+
+/// The warmest shelf is that of the last year.
+const WARMEST_DAYS: i64 = 366;
 
 /// What is known of a batch at `now`; a fixed number of queries, but for the levels of the trace above it.
 pub fn facts(conn: &mut AnyConn, club: ClubId, id: BatchId, now: Instant) -> Result<Facts, Failure> {
@@ -60,10 +63,13 @@ pub fn before_bottling(
     conn: &mut AnyConn,
     club: ClubId,
     id: BatchId,
+    today: Day,
     facts: &mut Facts,
 ) -> Result<(), Failure> {
     let story = batches::story(conn, club, id)?;
     facts.galactose_g_l = story.galactose_g_l();
+    facts.warmest_c =
+        climate::warmest(conn, club, today - chrono::Duration::days(WARMEST_DAYS))?.map(warm_shelf);
     facts.strength = story.strength().ok().map(|strength| strength.vol_percent);
     let steps = steps::steps(conn, club, id)?;
     facts.stabilised = steps

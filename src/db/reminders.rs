@@ -15,7 +15,7 @@ use super::stock::in_stock;
 use crate::domain::batches::Stage;
 use crate::domain::reminders::{NewReminder, ReminderKind, Subject, low_text, use_by_text};
 use crate::units::days::{Day, Instant};
-use crate::units::ids::{BatchId, BottlingId, ClubId, ItemId, LotId, MemberId, ReminderId};
+use crate::units::ids::{BatchId, BottlingId, ClubId, ItemId, LotId, MemberId, PlaceId, ReminderId};
 use crate::units::quantity::{BaseUnit, Milli};
 
 /// Make a reminder unless it was made before. Says whether it is new.
@@ -27,12 +27,13 @@ pub fn make(conn: &mut AnyConn, club: ClubId, new: &NewReminder, at: Instant) ->
     if there > 0 {
         return Ok(false);
     }
-    let (mut bottling, mut batch, mut lot, mut item) = (None, None, None, None);
+    let (mut bottling, mut batch, mut lot, mut item, mut place) = (None, None, None, None, None);
     match new.subject {
         Subject::Bottling(id) => bottling = Some(id),
         Subject::Batch(id) => batch = Some(id),
         Subject::Lot(id) => lot = Some(id),
         Subject::Item(id) => item = Some(id),
+        Subject::Place(id) => place = Some(id),
     }
     diesel::insert_into(reminders::table)
         .values((
@@ -46,6 +47,7 @@ pub fn make(conn: &mut AnyConn, club: ClubId, new: &NewReminder, at: Instant) ->
             reminders::batch_id.eq(batch),
             reminders::lot_id.eq(lot),
             reminders::item_id.eq(item),
+            reminders::place_id.eq(place),
             reminders::made_at.eq(at),
         ))
         .execute(conn)?;
@@ -77,6 +79,8 @@ pub struct Reminder {
     pub lot: Option<(LotId, String)>,
     /// The item it is about, with its name.
     pub item: Option<(ItemId, String)>,
+    /// The place it is about, with its name.
+    pub place: Option<(PlaceId, String)>,
     /// When it was done.
     pub done_at: Option<Instant>,
 }
@@ -131,6 +135,7 @@ fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Rem
         (Option<BatchId>, Option<String>, Option<String>),
         (Option<LotId>, Option<String>),
         (Option<ItemId>, Option<String>),
+        (Option<PlaceId>, Option<String>),
     );
     let mut query = reminders::table
         .left_join(members::table.on(members::id.nullable().eq(reminders::member_id)))
@@ -143,6 +148,7 @@ fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Rem
         )
         .left_join(lots::table.on(lots::id.nullable().eq(reminders::lot_id)))
         .left_join(items::table.on(items::id.nullable().eq(reminders::item_id)))
+        .left_join(places::table.on(places::id.nullable().eq(reminders::place_id)))
         .filter(reminders::club_id.eq(club))
         .order((reminders::due_on, reminders::id))
         .limit(limit)
@@ -161,6 +167,7 @@ fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Rem
             (batches::id.nullable(), batches::code.nullable(), batches::name.nullable()),
             (reminders::lot_id, lots::code.nullable()),
             (reminders::item_id, items::name.nullable()),
+            (reminders::place_id, places::name.nullable()),
         ))
         .into_boxed();
     match of {
@@ -180,28 +187,40 @@ fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Rem
     let rows: Vec<Row> = query.load(conn)?;
     let mut found: Vec<Reminder> = rows
         .into_iter()
-        .map(|((id, key, revision, kind, due_on, text, done_at), member, bottling, batch, lot, item)| {
-            Reminder {
-                id,
-                key,
-                revision,
-                kind,
-                due_on,
-                text,
-                done_at,
-                member: member.0.zip(member.1),
-                bottling: bottling.0.zip(bottling.1),
-                batch: batch.0.zip(batch.1).zip(batch.2).map(|((id, code), name)| (id, code, name)),
-                lot: lot.0.zip(lot.1),
-                item: item.0.zip(item.1),
-            }
-        })
+        .map(
+            |(
+                (id, key, revision, kind, due_on, text, done_at),
+                member,
+                bottling,
+                batch,
+                lot,
+                item,
+                place,
+            )| {
+                Reminder {
+                    id,
+                    key,
+                    revision,
+                    kind,
+                    due_on,
+                    text,
+                    done_at,
+                    member: member.0.zip(member.1),
+                    bottling: bottling.0.zip(bottling.1),
+                    batch: batch.0.zip(batch.1).zip(batch.2).map(|((id, code), name)| (id, code, name)),
+                    lot: lot.0.zip(lot.1),
+                    item: item.0.zip(item.1),
+                    place: place.0.zip(place.1),
+                }
+            },
+        )
         .collect();
     say_what_is_left(conn, &mut found)?;
     Ok(found)
 }
 
-/// What is to be used or bought is said with what is left of it now, not with what was left when the reminder was made.
+/// What is to be used or bought is said with what is left of it now, not with what was left when the reminder was
+/// made.
 fn say_what_is_left(conn: &mut AnyConn, found: &mut [Reminder]) -> Result<(), Failure> {
     let open = |reminder: &&mut Reminder| reminder.done_at.is_none();
     let (mut of_lots, mut of_items) = (Vec::new(), Vec::new());

@@ -2,11 +2,13 @@
 
 #![allow(missing_docs, reason = "the migrations say what each column is")]
 
+pub use climate::*;
 pub use keeping::*;
 pub use making::*;
 pub use measured::*;
 pub use reaching::*;
 
+mod climate;
 mod keeping;
 mod making;
 mod measured;
@@ -443,4 +445,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     reading_imports,
     by_product_shares,
     efforts,
+    climate_readings,
+    climate_days,
 );

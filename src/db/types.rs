@@ -20,10 +20,10 @@ use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
 use crate::domain::vessels::{Closure, Material};
 use crate::units::ids::{
-    AccountId, AuditId, BatchId, BottlingId, ClubId, EffortId, EntryId, FillingId, GlassId, HoldId, ImportId,
-    InstrumentId, InvitationId, ItemId, LetterId, LotId, MemberId, PersonId, PlaceId, ReadingId, ReasonId,
-    RecipeId, ReminderId, RevisionId, SampleId, SessionId, SetUpId, SheetId, StepRecordId, TastingAgeId,
-    TastingId, TokenId, VesselId,
+    AccountId, AuditId, BatchId, BottlingId, ClimateId, ClubId, EffortId, EntryId, FillingId, GlassId,
+    HoldId, ImportId, InstrumentId, InvitationId, ItemId, LetterId, LotId, MemberId, PersonId, PlaceId,
+    ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId, SessionId, SetUpId, SheetId,
+    StepRecordId, TastingAgeId, TastingId, TokenId, VesselId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
@@ -71,6 +71,7 @@ whole_numbers! {
     ReasonId as ReasonIdColumn, VesselId as VesselIdColumn, FillingId as FillingIdColumn, HoldId as HoldIdColumn,
     RecipeId as RecipeIdColumn, RevisionId as RevisionIdColumn, StepRecordId as StepRecordIdColumn,
     InstrumentId as InstrumentIdColumn, ImportId as ImportIdColumn, EffortId as EffortIdColumn,
+    ClimateId as ClimateIdColumn,
     Money as MoneyColumn, Milli as MilliColumn, Measured as MeasuredColumn,
 }
 

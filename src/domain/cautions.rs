@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 pub use readiness::{EXPECTED_END_SG, Readiness, readiness};
-pub use rules::{cautions, for_step};
+pub use rules::{cautions, for_step, warm_shelf};
 
 use super::batches::Stage;
 use super::plans::StepKind;

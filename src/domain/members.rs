@@ -62,7 +62,7 @@ pub enum Scope {
     Read,
     /// Reads and records.
     Write,
-    /// Sends readings of a batch, and does nothing else: for a sensor.
+    /// Sends readings of a batch or a place, and does nothing else: for a sensor.
     Readings,
 }
 

@@ -4,9 +4,10 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::climate::{Lasting, Trouble};
 use crate::science::fermentation::{Reading, flat_days};
 use crate::units::days::Day;
-use crate::units::ids::{BatchId, BottlingId, ItemId, LotId, StepRecordId};
+use crate::units::ids::{BatchId, BottlingId, ItemId, LotId, PlaceId, StepRecordId};
 
 /// What kind of thing is due.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -22,11 +23,26 @@ pub enum ReminderKind {
     Low,
     /// A step of a batch has taken as long as it should.
     Step,
+    /// Bottles stand too warm.
+    TooWarm,
+    /// Bottles stand in the frost.
+    Frost,
+    /// It is warm and cold within a day where bottles stand.
+    Swing,
 }
 
 impl ReminderKind {
     /// All kinds.
-    pub const ALL: [ReminderKind; 5] = [Self::Tasting, Self::Reading, Self::UseBy, Self::Low, Self::Step];
+    pub const ALL: [ReminderKind; 8] = [
+        Self::Tasting,
+        Self::Reading,
+        Self::UseBy,
+        Self::Low,
+        Self::Step,
+        Self::TooWarm,
+        Self::Frost,
+        Self::Swing,
+    ];
 
     /// As in the database and the API.
     pub const fn code(self) -> &'static str {
@@ -36,6 +52,9 @@ impl ReminderKind {
             Self::UseBy => "use-by",
             Self::Low => "low",
             Self::Step => "step",
+            Self::TooWarm => "too-warm",
+            Self::Frost => "frost",
+            Self::Swing => "swing",
         }
     }
 
@@ -56,6 +75,8 @@ pub enum Subject {
     Lot(LotId),
     /// An item.
     Item(ItemId),
+    /// A place.
+    Place(PlaceId),
 }
 
 /// A reminder to be made, unless its key is there already.
@@ -146,6 +167,23 @@ pub fn low_text(name: &str, left: Option<&str>) -> String {
     match left {
         None => format!("Buy {name}: none is left"),
         Some(left) => format!("Buy {name}: {left} left"),
+    }
+}
+
+/// A place where bottles stand, too warm, frosty or changing since a day: said once as long as it lasts.
+pub fn climate(place: PlaceId, name: &str, lasting: &Lasting) -> NewReminder {
+    let figure = lasting.worst_c;
+    let (kind, text) = match lasting.trouble {
+        Trouble::Warm => (ReminderKind::TooWarm, format!("{name} is too warm for bottles: {figure:.1} °C")),
+        Trouble::Frost => (ReminderKind::Frost, format!("Frost where bottles stand, {name}: {figure:.1} °C")),
+        Trouble::Swing => (ReminderKind::Swing, format!("{figure:.1} °C between night and day, {name}")),
+    };
+    NewReminder {
+        kind,
+        key: format!("{}:{place}:{}", kind.code(), lasting.since),
+        due_on: lasting.since,
+        subject: Subject::Place(place),
+        text,
     }
 }
 

@@ -146,6 +146,8 @@ ids! {
     InstrumentId,
     /// A logger’s file that came in as one act.
     ImportId,
+    /// What was read at a place.
+    ClimateId,
     /// Work or energy that went into a batch.
     EffortId,
     /// What a batch stands in.

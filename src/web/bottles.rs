@@ -22,8 +22,9 @@ use super::words;
 use crate::db::books::{self, Told, Which};
 use crate::db::bottles::{self as rows, Bottling, Left};
 use crate::db::holds;
-use crate::db::{AnyConn, Failure, batches, costs, stock, trace};
+use crate::db::{AnyConn, Failure, batches, climate, costs, stock, trace};
 use crate::domain::bottles::{TastingAge, cost_per_bottle, next_tasting};
+use crate::domain::climate::Weighted;
 use crate::domain::holds::Hold;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::units::days::{self, Day};
@@ -230,6 +231,8 @@ struct BottlingPage {
     left: i64,
     of: String,
     age: (String, String),
+    /// Its age by the warmth of its shelves, where some of it was measured.
+    warmth: Option<String>,
     tasting: (String, String, String),
     tally: String,
     allergens: String,
@@ -273,6 +276,8 @@ struct Found {
     allergens: Vec<String>,
     held: Option<Hold>,
     gravity: Option<(Measured, days::Instant)>,
+    /// Its age by the warmth of its shelves.
+    warmth: Option<Weighted>,
     entries: Vec<Told>,
     said: Option<Told>,
 }
@@ -313,6 +318,7 @@ fn find(
         tastings,
         allergens: trace::allergens(conn, bottling.lot)?,
         held: holds::of_lots(conn, club, &[bottling.lot])?.pop(),
+        warmth: climate::ages(conn, club, &[bottling.lot], doer.today())?.remove(&bottling.lot),
         gravity: batches::gravity_ends(conn, &[bottling.batch])?.first().map(|ends| (ends.2, ends.3)),
         entries: books::tell(conn, club, Which::Bottling(id), before, limit)?,
         said: said.filter(|told| told.bottling == Some(id)),
@@ -350,6 +356,7 @@ pub async fn show(
         left,
         of: format!("of {} left", words::count(bottling.bottles, "bottle", "bottles")),
         age: figure(&days::age((today - bottling.bottled_on).num_days())),
+        warmth: found.warmth.filter(|age| age.measured > 0.0).map(|age| by_warmth(age.days)),
         tasting: tasting(&found.tastings, today),
         tally: drawn(left, bottling.bottles - left),
         allergens: found.allergens.join(", "),
@@ -394,6 +401,12 @@ fn batch_code(bottling: &Bottling) -> String {
 fn said_of(told: &Told, doer: &Doer) -> (String, String) {
     let row = trail::row(told, doer);
     (format!("{}. {}", row.title, row.detail), row.id)
+}
+
+/// "about 14 months".
+#[allow(clippy::cast_possible_truncation, reason = "days of a life")]
+pub(super) fn by_warmth(in_days: f64) -> String {
+    format!("about {}", days::age(in_days.round() as i64))
 }
 
 /// Number and unit apart: "12" and "months".

@@ -110,7 +110,8 @@ async fn by_token(request: &HttpRequest, state: &State) -> Result<Doer, Problem>
     if scope == Scope::Readings && !sends_readings(request, state) {
         return Err(Problem::new(
             Kind::Forbidden,
-            "This token only sends readings of a batch: POST /batches/{id}/readings; for anything else, make another.",
+            "This token only sends readings: POST /batches/{id}/readings or /places/{id}/climate; for anything else, \
+             make another.",
         ));
     }
     if scope == Scope::Read && !reads {
@@ -122,11 +123,12 @@ async fn by_token(request: &HttpRequest, state: &State) -> Result<Doer, Problem>
     Ok(doer)
 }
 
-/// Whether readings of a batch are sent: all that the least scope may do.
+/// Whether readings of a batch or a place are sent: all that the least scope may do.
 fn sends_readings(request: &HttpRequest, state: &State) -> bool {
     let path = request.path().strip_prefix(&state.settings.base).unwrap_or_default();
     let batch = path.strip_prefix("/api/v1/batches/").and_then(|rest| rest.strip_suffix("/readings"));
-    *request.method() == Method::POST && batch.is_some_and(|id| !id.contains('/'))
+    let place = path.strip_prefix("/api/v1/places/").and_then(|rest| rest.strip_suffix("/climate"));
+    *request.method() == Method::POST && batch.or(place).is_some_and(|id| !id.contains('/'))
 }
 
 /// The secret of the browser's session, as its cookie holds it.

@@ -343,6 +343,9 @@ fn act(site: &Site, doer: &Doer, reminder: &Reminder) -> Option<(String, &'stati
         }
         ReminderKind::Step => (format!("/batches/{}/now", reminder.batch.as_ref()?.0), "Look at the step"),
         ReminderKind::Reading => (format!("/batches/{}", reminder.batch.as_ref()?.0), "Look at the batch"),
+        ReminderKind::TooWarm | ReminderKind::Frost | ReminderKind::Swing => {
+            (format!("/stores/places/{}/climate", reminder.place.as_ref()?.0), "Look at the place")
+        }
         ReminderKind::Low => (format!("/stores/items/{}", reminder.item.as_ref()?.0), "Look at the item"),
     };
     Some((site.at(&path), name))

@@ -18,9 +18,11 @@ use super::{
 use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::domain::workbench::questions;
 
+mod climate;
 mod steps;
 mod vessels;
 
+use climate::{climate_pages, climate_programs};
 use steps::{step_pages, step_programs};
 use vessels::{hold_pages, hold_programs, vessel_pages, vessel_programs};
 
@@ -30,6 +32,7 @@ pub fn table() -> Table {
     pages(&mut table.pages());
     people_pages(&mut table.pages());
     stock_pages(&mut table.pages());
+    climate_pages(&mut table.pages());
     batch_pages(&mut table.pages());
     recipe_pages(&mut table.pages());
     step_pages(&mut table.pages());
@@ -42,6 +45,7 @@ pub fn table() -> Table {
     programs(&mut table.api());
     people_programs(&mut table.api());
     stock_programs(&mut table.api());
+    climate_programs(&mut table.api());
     batch_programs(&mut table.api());
     recipe_programs(&mut table.api());
     step_programs(&mut table.api());

@@ -53,6 +53,8 @@ async fn another_club_sees_nothing_of_this_one(ground: &Ground) {
 fn filled(path: &str, cellar: &Cellar) -> String {
     let id = if path.contains("bottlings/{") || path.contains("bottles/{") {
         cellar.bottled.bottling.to_string()
+    } else if path.contains("places/{") {
+        cellar.place.to_string()
     } else if path.contains("recipes/{") {
         cellar.recipe.to_string()
     } else if path.contains("instruments/{") {

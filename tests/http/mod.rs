@@ -2,6 +2,7 @@
 
 mod bad_input;
 mod cautions;
+mod climate;
 mod described;
 mod foreign;
 mod labels;

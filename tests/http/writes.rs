@@ -1,5 +1,6 @@
 //! Every write route of the API and of the pages: a request that fits, and what each of its fields takes.
 
+mod climate;
 mod measured;
 mod recipes;
 mod steps;
@@ -98,6 +99,7 @@ impl Asked {
 pub fn all(s: &Scene) -> Vec<Write> {
     let mut found = Vec::new();
     stores(s, &mut found);
+    climate::all(s, &mut found);
     batches(s, &mut found);
     bottles(s, &mut found);
     tastings::all(s, &mut found);

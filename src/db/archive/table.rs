@@ -22,6 +22,7 @@ mod measured;
 use Kind::{Day, Flag, Id, Instant, Number, Of, Text, Word};
 
 mod cellar;
+mod climate;
 mod recipes;
 mod steps;
 
@@ -293,6 +294,8 @@ pub const FILES: &[File] = &[
     },
     BY_PRODUCT_SHARES,
     EFFORTS,
+    climate::READINGS,
+    climate::DAYS,
     INSTRUMENTS,
     READING_IMPORTS,
     READINGS,
@@ -327,6 +330,7 @@ pub const FILES: &[File] = &[
             may("batch_id", Of("batches.csv")),
             may("lot_id", Of("lots.csv")),
             may("item_id", Of("items.csv")),
+            may("place_id", Of("places.csv")),
             has("made_at", Instant),
             may("done_at", Instant),
             may("done_by", Of("members.csv")),

@@ -17,6 +17,7 @@ diesel::table! {
         done_at -> Nullable<Timestamp>,
         done_by -> Nullable<BigInt>,
         revision -> BigInt,
+        place_id -> Nullable<BigInt>,
     }
 }
 

@@ -2,8 +2,11 @@
 //! found out where the file says them, and asked where it does not. Every row that cannot be read is named with its
 //! line and the reason; nothing is guessed about a value.
 
+use std::collections::BTreeMap;
+
 use chrono_tz::Tz;
 
+use crate::domain::climate::read_humidity;
 use crate::domain::refusal::Refusal;
 use crate::science::sugar;
 use crate::units::days::{Instant, to_utc};
@@ -64,6 +67,8 @@ pub struct Log {
     pub read_as: Vec<String>,
     /// What is to be kept, in the order of time, each once.
     pub rows: Vec<Logged>,
+    /// Relative humidity by time, per cent: of places, not of batches.
+    pub humidity: BTreeMap<Instant, Measured>,
     /// Rows that cannot be read, the first of them.
     pub bad: Vec<Bad>,
     /// How many there are in all.
@@ -151,6 +156,9 @@ pub fn read(text: &str, said: &Said, zone: Tz, now: Instant) -> Result<Log, Refu
                 let at = values.first().map(|logged| logged.at);
                 log.unsorted += usize::from(at < last && at.is_some());
                 last = at.max(last);
+                if let Some((at, damp)) = at.zip(humidity(row, &columns)) {
+                    log.humidity.entry(at).or_insert(damp);
+                }
                 log.rows.extend(values);
             }
             Err(why) => log.refuse(*line, row, why),
@@ -203,6 +211,12 @@ fn one(
         }
     }
     if found.is_empty() { Err("there is no value in this row".to_owned()) } else { Ok(found) }
+}
+
+/// The humidity of a row, where it has one that can be meant.
+fn humidity(row: &csv::StringRecord, columns: &[(usize, Column)]) -> Option<Measured> {
+    let (at, _) = columns.iter().find(|column| column.1 == Column::Humidity)?;
+    read_humidity(row.get(*at)?).ok()
 }
 
 /// What loggers write where they measured nothing.

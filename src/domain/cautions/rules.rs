@@ -10,6 +10,7 @@ use crate::units::quantity::BaseUnit;
 mod bottled;
 mod drink;
 
+pub use bottled::warm_shelf;
 use bottled::{pressure, protection};
 use drink::{acid, allergens, held, honey, not_finished, sulphite};
 

@@ -42,6 +42,7 @@ embedded! {
     INSTRUMENTS: "instruments.csv",
     EFFORTS: "efforts.csv",
     LOGGER: "logger.csv",
+    CLIMATE: "climate.csv",
     RECIPES: "recipes.toml",
     MAKING: "making.csv",
     VESSELS: "vessels.csv",
@@ -175,6 +176,17 @@ pub(super) struct LoggerRow {
     #[serde(deserialize_with = "time")]
     pub time: NaiveTime,
     pub temperature: String,
+}
+
+/// `climate.csv`: what was read at places.
+#[derive(Debug, Deserialize)]
+pub(super) struct ClimateRow {
+    pub place: String,
+    pub days_ago: u32,
+    #[serde(deserialize_with = "time")]
+    pub time: NaiveTime,
+    pub temperature: String,
+    pub humidity: String,
 }
 
 /// `members.csv`; the first of them founds the club.

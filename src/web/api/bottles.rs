@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 use super::{Amount, Page};
 use crate::actions::bottles::record_withdrawal;
 use crate::db::bottles::{self as rows, Bottling};
-use crate::db::{AnyConn, Failure, costs, trace};
+use crate::db::{AnyConn, Failure, climate, costs, trace};
 use crate::domain::bottles::{TastingAge, cost_per_bottle};
 use crate::domain::members::{Doer, Onlooker, Taster};
 use crate::domain::yields::Unknown;
@@ -103,8 +103,8 @@ pub struct BottlesAt {
 pub struct BottledStrength {
     /// % vol at 20 °C.
     pub vol_percent: String,
-    /// `gravities` (to ± 0.3 % vol), `sugars`: what the sugars of the whey give when it has fermented out, or `parts`:
-    /// computed from what was blended or added, not measured.
+    /// `gravities` (to ± 0.3 % vol), `sugars`: what the sugars of the whey give when it has fermented out, or
+    /// `parts`: computed from what was blended or added, not measured.
     pub basis: String,
 }
 
@@ -137,6 +137,8 @@ pub struct BottlingBody {
     pub strength_unknown: Option<String>,
     /// What may be in it of what must be said.
     pub allergens: Vec<String>,
+    /// Its age in days by the warmth of where its bottles stood, about; null where nothing was read there.
+    pub age_by_warmth_days: Option<String>,
     /// When it should be tasted.
     pub tasting_ages: Vec<TastingAgeBody>,
 }
@@ -169,6 +171,10 @@ fn body(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<BottlingBody,
             _ => None,
         },
         allergens: trace::allergens(conn, bottling.lot)?,
+        age_by_warmth_days: climate::ages(conn, doer.club, &[bottling.lot], today)?
+            .remove(&bottling.lot)
+            .filter(|age| age.measured > 0.0)
+            .map(|age| format!("{:.0}", age.days)),
         tasting_ages: tastings.into_iter().map(age).collect(),
     })
 }

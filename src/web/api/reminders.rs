@@ -30,7 +30,7 @@ pub struct UntilQuery {
 pub struct ReminderBody {
     /// Its id.
     pub id: String,
-    /// tasting, reading, use-by, low or step.
+    /// tasting, reading, use-by, low, step, too-warm, frost or swing.
     pub kind: String,
     /// What to do.
     pub text: String,
@@ -48,6 +48,8 @@ pub struct ReminderBody {
     pub lot: Option<String>,
     /// The item it is about.
     pub item: Option<String>,
+    /// The place it is about.
+    pub place: Option<String>,
 }
 
 impl From<Reminder> for ReminderBody {
@@ -63,6 +65,7 @@ impl From<Reminder> for ReminderBody {
             batch: reminder.batch.map(|batch| batch.0.to_string()),
             lot: reminder.lot.map(|lot| lot.0.to_string()),
             item: reminder.item.map(|item| item.0.to_string()),
+            place: reminder.place.map(|place| place.0.to_string()),
         }
     }
 }

@@ -133,27 +133,29 @@ fn form_page(
 
 /// What a person may say of a file; empty where it says it itself.
 fn choices() -> [Field; 3] {
-    let of = |own: &[(&str, &str)]| {
-        let first = Choice::new("", "As the file says");
-        std::iter::once(first).chain(own.iter().map(|(value, text)| Choice::new(*value, *text))).collect()
-    };
-    [
-        Field::select(
-            "date_order",
-            "How days are written",
-            of(&[
-                ("year-month-day", "Year first: 2026-06-23"),
-                ("day-month-year", "Day first: 23/06/2026"),
-                ("month-day-year", "Month first: 06/23/2026"),
-            ]),
-        ),
-        Field::select(
-            "gravity_in",
-            "What gravity is written in",
-            of(&[("sg", "SG: 1.046"), ("points", "Points: 1046"), ("brix", "°Brix or °Plato: 11.4")]),
-        ),
-        Field::select("temperature_in", "What temperature is written in", of(&[("c", "°C"), ("f", "°F")])),
-    ]
+    let gravity =
+        as_it_says(&[("sg", "SG: 1.046"), ("points", "Points: 1046"), ("brix", "°Brix or °Plato: 11.4")]);
+    [date_order(), Field::select("gravity_in", "What gravity is written in", gravity), temperature_in()]
+}
+
+fn as_it_says(own: &[(&str, &str)]) -> Vec<Choice> {
+    let first = Choice::new("", "As the file says");
+    std::iter::once(first).chain(own.iter().map(|(value, text)| Choice::new(*value, *text))).collect()
+}
+
+/// How the days of a file are written.
+pub fn date_order() -> Field {
+    let orders = as_it_says(&[
+        ("year-month-day", "Year first: 2026-06-23"),
+        ("day-month-year", "Day first: 23/06/2026"),
+        ("month-day-year", "Month first: 06/23/2026"),
+    ]);
+    Field::select("date_order", "How days are written", orders)
+}
+
+/// What the temperatures of a file are written in.
+pub fn temperature_in() -> Field {
+    Field::select("temperature_in", "What temperature is written in", as_it_says(&[("c", "°C"), ("f", "°F")]))
 }
 
 /// Looks at a file, or keeps its good rows once it has been looked at.

@@ -198,7 +198,7 @@ fn material(
     let open = [Stage::Planned, Stage::Preparing, Stage::Working, Stage::Resting];
     let mut known = cautions::facts(conn, club, id, doer.now)?;
     if task == Task::Bottle {
-        cautions::before_bottling(conn, club, id, &mut known)?;
+        cautions::before_bottling(conn, club, id, doer.today(), &mut known)?;
     }
     Ok(Some(Material {
         standing: batches::standing(conn, club, id)?,

@@ -1,9 +1,10 @@
 //! The figures of a bottling: cost, strength and how it is known, the last gravity, the shelf.
 
-use super::Found;
+use super::{Found, by_warmth};
 use crate::domain::members::Doer;
 use crate::domain::reminders::STOPPED_ABOVE_SG;
 use crate::domain::yields::Unknown;
+use crate::science::ageing::NOTE;
 use crate::science::alcohol::GRAVITY_METHOD_VOL_PERCENT;
 use crate::units::days;
 use crate::units::measure::ReadingKind;
@@ -49,9 +50,32 @@ pub(super) fn of(doer: &Doer, found: &Found) -> Vec<Figure> {
     let mut figures = vec![plain("Cost of one bottle", words::figure(found.each()), sign.to_owned())];
     figures.push(strength(found));
     figures.extend(gravity(found, doer));
+    figures.extend(warmth(found));
     let left_cost = found.places.iter().map(|place| place.3).sum();
     figures.push(plain("What is left, at cost", words::figure(left_cost), sign.to_owned()));
     figures
+}
+
+/// How old it is by the warmth of its shelves; nothing where none of them was measured.
+fn warmth(found: &Found) -> Option<Figure> {
+    let age = found.warmth.filter(|age| age.measured > 0.0)?;
+    let value = by_warmth(age.days);
+    let value = value.strip_prefix("about ").unwrap_or(&value);
+    let (value, unit) = value.split_once(' ').unwrap_or((value, ""));
+    let share = 100.0 * age.measured;
+    let how = format!(
+        "Each day counts 2.5^((T − 15 °C)/10) by the readings of the place where its bottles stood then. {share:.0} % \
+         of the time was read; the rest counts as that does on average. Bottles at several places count by their number."
+    );
+    Some(Figure {
+        name: "Age by the warmth of its shelves",
+        about: true,
+        value: value.to_owned(),
+        give: String::new(),
+        unit: unit.to_owned(),
+        how: Some((how, NOTE)),
+        warning: None,
+    })
 }
 
 fn strength(found: &Found) -> Figure {

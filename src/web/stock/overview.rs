@@ -143,6 +143,8 @@ struct OverviewPage {
     may_record: bool,
     /// Where the place that is looked at can be changed, and its name.
     change_place: Option<(String, String)>,
+    /// Where the climate of that place is told.
+    climate: Option<String>,
     /// Nothing was ever kept: the page says how to begin.
     begins: Option<Begins>,
     soon: Vec<SoonRow>,
@@ -278,6 +280,7 @@ fn page(site: &Site, who: &Doer, frame: Frame, sift: &Sift, first: bool, seen: S
             .iter()
             .find(|place| who.role >= Role::Cellarhand && sift.place == Some(place.id))
             .map(|place| (site.at(&format!("/stores/places/{}/edit", place.id)), place.name.clone())),
+        climate: sift.place.map(|place| site.at(&format!("/stores/places/{place}/climate"))),
         begins,
         soon,
         soon_folded,

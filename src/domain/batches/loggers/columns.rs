@@ -17,6 +17,8 @@ pub enum Column {
     Time,
     /// Values of a kind, in a scale.
     Value(ReadingKind, Scale),
+    /// Relative humidity, per cent: of places, not of batches.
+    Humidity,
 }
 
 /// In what a column is written.
@@ -63,6 +65,7 @@ impl Column {
             Self::When => "day and time".to_owned(),
             Self::Day => "the day".to_owned(),
             Self::Time => "the time".to_owned(),
+            Self::Humidity => "humidity in %".to_owned(),
             Self::Value(kind, Scale::Points) => format!("{}, in points such as 1046", lower(kind)),
             Self::Value(kind, Scale::Brix) => format!("{}, in °Brix or °Plato", lower(kind)),
             Self::Value(kind, Scale::Fahrenheit) => format!("{}, in °F", lower(kind)),
@@ -167,6 +170,9 @@ fn column(head: &str, cells: &[&str], said: &Said) -> Result<Option<Column>, Ref
     let middle = middle(&numbers);
     let has = |words: &[&str]| words.iter().any(|word| head.contains(word));
     let is = |words: &[&str]| head.split(|c: char| !c.is_alphanumeric()).any(|part| words.contains(&part));
+    if has(&["humid", "feucht"]) || is(&["rh"]) {
+        return Ok(Some(Column::Humidity));
+    }
     if has(&["batter", "signal", "rssi", "angle", "tilt", "volt", "pressure"]) {
         return Ok(None);
     }

@@ -27,6 +27,12 @@ const TABLED_C: f64 = 20.0;
 const OVERPRESSURE: &str = "Balance of carbon dioxide between drink and gas space, solubility by the OIV's method for \
      overpressure (Regulation (EEC) 2676/90). Still wine stays below 1 bar: Regulation (EU) 1308/2013, from memory.";
 
+/// How warm a shelf is taken to get where its warmest reading of a year was so warm, °C: readings are few, and
+/// bottles go home to warm kitchens.
+pub fn warm_shelf(warmest_read_c: f64) -> f64 {
+    (warmest_read_c + 5.0).max(25.0)
+}
+
 /// Sugar that is left, g/L as hexose.
 struct Left {
     /// What the gravity shows above a drink that has fermented out.
@@ -188,7 +194,7 @@ fn working(facts: &Facts, case: &Case<'_>, bar: f64) -> String {
     let bottle = &case.bottle;
     let holds = (bottle.residual_g_l * 0.488_57 + bottle.dissolved_g_l) / bar;
     let warmest = if facts.warmest_c.is_some() {
-        "the warmest reading of a shelf in a year, and 5 °C more"
+        "the warmest reading of a shelf in a year and 5 °C more, 25 °C at least"
     } else {
         "taken as the warmest, as no shelf was measured"
     };
@@ -246,8 +252,8 @@ pub(super) fn protection(facts: &Facts, doing: Doing) -> Option<Caution> {
         Rule::Protection,
         title,
         [point],
-        "Only the molecular part of sulphite keeps germs down: the share falls as the pH rises. It hurts nobody where it \
-         is missing; the drink keeps less well.",
+        "Only the molecular part of sulphite keeps germs down: the share falls as the pH rises. It hurts nobody where \
+         it is missing; the drink keeps less well.",
         "OIV-MA-AS323-04C. 0.5 to 0.8 mg/L molecular: common practice.",
     ))
 }

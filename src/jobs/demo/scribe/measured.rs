@@ -3,17 +3,19 @@
 
 use super::{Scribe, cell, known, optional};
 use crate::actions::batches::{self as acts, NewImport, NewReading};
+use crate::actions::climate::{Measurements, measure};
 use crate::actions::efforts::{Counting, record_effort, set_counting};
 use crate::actions::instruments::add_instrument;
 use crate::actions::{Done, Error as Refused};
 use crate::domain::batches::loggers;
+use crate::domain::climate::{Sample, read_humidity, read_temperature};
 use crate::domain::costs::by_products::By;
 use crate::domain::efforts::{EffortKind, NewEffort};
 use crate::domain::instruments::{Instrument, InstrumentKind};
 use crate::domain::members::{Cellarhand, Doer, Steward};
 use crate::domain::refusal::{Refusal, Why};
 use crate::jobs::demo::Error;
-use crate::jobs::demo::files::{self, EffortRow, InstrumentRow, LoggerRow, Row};
+use crate::jobs::demo::files::{self, ClimateRow, EffortRow, InstrumentRow, LoggerRow, Row};
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
 use crate::units::number;
@@ -44,7 +46,33 @@ impl Scribe<'_> {
         for row in &first {
             self.effort(row, &kept).await.map_err(|why| row.at.failed(why))?;
         }
+        self.climate(founder).await?;
         self.logger(founder).await
+    }
+
+    /// What was read at each place, as one logger or one notebook for each.
+    async fn climate(&self, founder: &Cellarhand) -> Result<(), Error> {
+        let rows: Vec<Row<ClimateRow>> = files::CLIMATE.rows()?;
+        for part in rows.chunk_by(|one, next| one.place == next.place) {
+            let done = async {
+                let sample = |row: &Row<ClimateRow>| {
+                    let humidity = optional(&row.humidity).map(read_humidity).transpose();
+                    Ok(Sample {
+                        at: self.calendar.instant(row.days_ago, row.time),
+                        temperature: cell("temperature", read_temperature(&row.temperature))?,
+                        humidity: cell("humidity", humidity)?,
+                    })
+                };
+                let order = Measurements {
+                    place: *known(&self.places, &part[0].place, "place")?,
+                    source: "notebook by the door".to_owned(),
+                    samples: part.iter().map(sample).collect::<Done<_>>()?,
+                };
+                measure(self.db, founder, None, order).await.map(|_| ())
+            };
+            done.await.map_err(|why: Refused| part[0].at.failed(why))?;
+        }
+        Ok(())
     }
 
     fn at(&self, doer: &Doer, days_ago: u32, time: NaiveTime) -> Done<Cellarhand> {
