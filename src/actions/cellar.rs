@@ -34,7 +34,7 @@ pub async fn carry_bottles(
     order: Carrying,
 ) -> Done<Vec<EntryId>> {
     once(db, by, key, "carrying", order, |conn, doer, order| {
-        or_missing(rows::place(conn, doer.club, order.from), "from", "place")?;
+        or_missing(rows::place(conn, doer.club, order.from), "", "place")?;
         let to = or_missing(rows::place(conn, doer.club, order.to), "to", "place")?;
         if order.from == order.to {
             return Err(Refusal::unfit("to", "They stand there already; choose another place").into());

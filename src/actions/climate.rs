@@ -16,7 +16,7 @@ use crate::units::ids::PlaceId;
 pub struct Measurements {
     /// Where.
     pub place: PlaceId,
-    /// Which program or file sends it; empty where a person read it.
+    /// Which program or file sends it; empty where a person read it, which is one reading.
     pub source: String,
     /// What was read.
     pub samples: Vec<Sample>,
@@ -31,7 +31,7 @@ pub struct Brought {
     pub known: usize,
 }
 
-/// Keep what was read at a place. A time counts once there, whoever sends it.
+/// Keep what was read at a place. A time counts once there, whoever sends it; who reads again puts it right.
 pub async fn measure(
     db: &Database,
     by: &Cellarhand,
@@ -47,6 +47,10 @@ fn measured(conn: &mut AnyConn, doer: &Doer, order: &Measurements) -> Done<Broug
     let (Some(first), Some(last)) = (times().min(), times().max()) else {
         return Err(Refusal::unfit("readings", "Send at least one reading").into());
     };
+    if order.source.is_empty() {
+        // What a person reads again at the same time puts the earlier one right.
+        rows::strike(conn, doer, order.place, (first, last), "Read again at the same time")?;
+    }
     let mut known = rows::known(conn, order.place, (first, last))?;
     let mut kept = Vec::new();
     for sample in &order.samples {
@@ -55,11 +59,6 @@ fn measured(conn: &mut AnyConn, doer: &Doer, order: &Measurements) -> Done<Broug
             rows::add(conn, doer, (order.place, day), sample, &order.source)?;
             kept.push(*sample);
         }
-    }
-    if kept.is_empty() && order.source.is_empty() {
-        let words =
-            "Something was read there at that time already: strike it out first, or write another time";
-        return Err(Refusal::conflict("at", words).into());
     }
     follow(conn, doer, order.place, &kept)?;
     Ok(Brought { kept: kept.len(), known: order.samples.len() - kept.len() })

@@ -8,6 +8,7 @@ pub mod batches;
 pub mod bottles;
 pub mod calendars;
 mod cautions;
+pub mod cellar;
 pub mod climate;
 pub mod efforts;
 pub mod holds;

@@ -57,6 +57,8 @@ pub struct NewPlace {
     pub name: String,
     /// The place around it.
     pub within: Option<PlaceId>,
+    /// How many bottles it takes, where somebody said.
+    pub capacity: Option<i64>,
 }
 
 /// A room, a fridge, a shelf, a bay.
@@ -73,7 +75,8 @@ pub async fn add_place(
         };
         let path = places::path(around.as_ref().map(|around| around.path.as_str()), &place.name)?;
         let id = PlaceId::fresh();
-        taken(rows::add_place(conn, doer.club, id, place.within, &place.name, &path), "name", &path)?;
+        let added = rows::add_place(conn, doer.club, id, place.within, &place.name, &path, place.capacity);
+        taken(added, "name", &path)?;
         Ok(id)
     })
     .await
@@ -96,6 +99,7 @@ pub async fn change_place(
         let paths = places::changed(&all, *id, &place.name, place.within)?;
         let name = paths.first().map(|path| path.1.clone()).unwrap_or_default();
         taken(rows::change_place(conn, doer.club, *id, place.within, &place.name, &paths), "name", &name)?;
+        rows::set_capacity(conn, doer.club, *id, place.capacity)?;
         Ok(*id)
     })
     .await

@@ -131,6 +131,7 @@ pub fn follow(
         let micro = |value: f64| Measured::from_number(value).unwrap_or(Measured::from_micros(0));
         diesel::insert_into(climate_days::table)
             .values((
+                climate_days::id.eq(ClimateId::fresh()),
                 climate_days::place_id.eq(place),
                 climate_days::day.eq(there.day),
                 climate_days::club_id.eq(club),

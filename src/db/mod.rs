@@ -15,6 +15,7 @@ pub mod books;
 pub mod bottles;
 pub mod calendars;
 pub mod cautions;
+pub mod cellar;
 pub mod climate;
 pub mod costs;
 pub mod efforts;

@@ -152,6 +152,7 @@ diesel::table! {
         name -> Text,
         path -> Text,
         folded -> Text,
+        capacity -> Nullable<BigInt>,
     }
 }
 

@@ -11,7 +11,7 @@ pub use lots::{
     shelves_on, suppliers, units,
 };
 pub use lots::{Supplier, suppliers_of};
-pub use places::{add_place, change_place, place, places};
+pub use places::{add_place, change_place, place, places, set_capacity};
 
 pub use crate::domain::stock::places::{Place, WITHIN};
 

@@ -1,5 +1,5 @@
-//! The cellar by its places: what stands where, how much room there is, where more bottles should go, and what comes of
-//! age in the months ahead.
+//! The cellar by its places: what stands where, how much room there is, where more bottles should go, and what
+//! comes of age in the months ahead.
 //!
 //! A place is proposed for its room first: bottles of one filling belong together. Then for its climate, and for what
 //! stands there already. The proposal says its reasons; whoever carries the bottles knows better what is at hand.
@@ -44,7 +44,8 @@ pub struct Spot {
     pub capacity: Option<i64>,
     /// What stands there, the oldest first.
     pub stands: Vec<Stand>,
-    /// What it was like in the last month, where that was read: mean °C, and whether it was too warm, frosty or changing.
+    /// What it was like in the last month, where that was read: mean °C, and whether it was too warm, frosty or
+    /// changing.
     pub air: Option<(f64, bool)>,
 }
 
@@ -85,8 +86,8 @@ pub struct Proposal {
 /// A month's mean above which a place is for young drinks to be drunk soon, °C (common practice, no source).
 const COOL_C: f64 = 18.0;
 
-/// Where they should go, the best place first, and how many find no room. Places of which nobody said what they take are
-/// left out.
+/// Where they should go, the best place first, and how many find no room. Places of which nobody said what they
+/// take are left out.
 pub fn propose(spots: &[Spot], wanted: &Wanted) -> (Vec<Proposal>, i64) {
     let mut found = Vec::new();
     let mut left = wanted.bottles;
@@ -111,8 +112,8 @@ fn same_drink(spot: &Spot, wanted: &Wanted) -> bool {
     wanted.drink.as_ref().is_some_and(|drink| spot.stands.iter().any(|stand| stand.drink == *drink))
 }
 
-/// What speaks for a place: all find room, the air is good, the drink stands there, and little room is left over (or most
-/// of them find room). Of equals the first wins.
+/// What speaks for a place: all find room, the air is good, the drink stands there, and little room is left over
+/// (or most of them find room). Of equals the first wins.
 fn rank(spot: &Spot, wanted: &Wanted, left: i64) -> (bool, i64, bool, i64, std::cmp::Reverse<PlaceId>) {
     let free = spot.free().unwrap_or(0);
     let air = match spot.air {
@@ -133,14 +134,14 @@ fn reasons(spot: &Spot, wanted: &Wanted, bottles: i64) -> Vec<String> {
     } else {
         format!("{free} of {takes} are free")
     }];
-    match spot.air {
-        Some((mean, false)) if mean <= COOL_C => found.push(format!("cool and steady, {mean:.1} °C this month")),
-        Some((mean, false)) => found.push(format!("but warm, {mean:.1} °C this month")),
+    found.push(match spot.air {
+        Some((mean, false)) if mean <= COOL_C => format!("cool and steady, {mean:.1} °C this month"),
+        Some((mean, false)) => format!("but warm, {mean:.1} °C this month"),
         Some((mean, true)) => {
-            found.push(format!("but it was too warm, frosty or changing there, {mean:.1} °C this month"));
+            format!("but it was too warm, frosty or changing there, {mean:.1} °C this month")
         }
-        None => found.push("nobody reads how warm it is there".to_owned()),
-    }
+        None => "nobody reads how warm it is there".to_owned(),
+    });
     if same_drink(spot, wanted) {
         found.push("the same drink stands there".to_owned());
     }
@@ -154,8 +155,8 @@ pub fn room_for(spot: &Spot, more: i64) -> Result<(), Refusal> {
     Err(Refusal::conflict(
         "to",
         format!(
-            "{} takes {takes} bottles and holds {holds}: {free} more find room, and these are {more}. Choose fewer, or another \
-             place, or change what it takes",
+            "{} takes {takes} bottles and holds {holds}: {free} more find room, and these are {more}. Choose \
+             fewer, or another place, or change what it takes",
             spot.path
         ),
     ))
@@ -282,7 +283,8 @@ pub struct Coming {
     pub ages: Vec<ComingAge>,
 }
 
-/// What falls between two days of fillings with bottles left, given all planned ages of each; what comes first is first.
+/// What falls between two days of fillings with bottles left, given all planned ages of each; what comes first is
+/// first.
 pub fn coming(
     stands: &[Stand],
     planned: impl Fn(BottlingId) -> Vec<(i64, Day)>,

@@ -219,7 +219,7 @@ async fn furnish(db: &Database, by: &Cellarhand) -> Result<HashMap<String, Place
             "" => None,
             name => Some(*scribe::known(&places, name, "within").map_err(|why| row.at.failed(why))?),
         };
-        let new = stock::NewPlace { name: row.name.clone(), within };
+        let new = stock::NewPlace { name: row.name.clone(), within, capacity: row.capacity.map(i64::from) };
         let id = stock::add_place(db, by, None, new).await.map_err(|why| row.at.failed(why))?;
         places.insert(row.name.clone(), id);
     }

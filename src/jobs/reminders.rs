@@ -134,7 +134,7 @@ mod tests {
         let db = &cellar.db;
         let by = hand(db).await;
         let item = add_item(db, &by, None, sugar()).await.unwrap();
-        let shelf = NewPlace { name: "Dry shelf".to_owned(), within: None };
+        let shelf = NewPlace { name: "Dry shelf".to_owned(), within: None, capacity: None };
         let place = add_place(db, &by, None, shelf).await.unwrap();
         let (_stop, stopping) = watch::channel(false);
 

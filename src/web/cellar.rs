@@ -96,7 +96,8 @@ pub fn see(conn: &mut AnyConn, doer: &Doer, asked: &Asked) -> Result<Seen, Failu
     let spots = rows::spots(conn, doer.club, doer.today())?;
     let meant = |stand: &&Stand| sought.finds(stand, doer.today());
     let found = sought.is_any().then(|| {
-        let mut found: Vec<Stand> = spots.iter().flat_map(|spot| &spot.stands).filter(meant).cloned().collect();
+        let mut found: Vec<Stand> =
+            spots.iter().flat_map(|spot| &spot.stands).filter(meant).cloned().collect();
         found.sort_by_key(|stand| (stand.bottled_on, stand.bottling));
         found
     });
@@ -165,7 +166,9 @@ pub async fn show(who: Onlooker, site: Site, query: Query<CellarQuery>) -> Reply
     // An address that cannot be read shows the cellar with what is wrong, rather than nothing.
     let (asked, problem) = match read(&query.draft, &who) {
         Ok(asked) => (asked, None),
-        Err(refusal) => (Asked { sought: Sought::default(), place: None, wanted: None }, Some(refusal.to_string())),
+        Err(refusal) => {
+            (Asked { sought: Sought::default(), place: None, wanted: None }, Some(refusal.to_string()))
+        }
     };
     let place = asked.place;
     let (facts, seen) = site.read(&who, move |conn, doer| see(conn, doer, &asked)).await?;
@@ -223,8 +226,8 @@ fn picture(spots: &[Spot], today: Day) -> String {
         "shelves",
         &Shelves {
             title: "How full the places are, and how old what stands there is",
-            caption: "A frame is the room a place has, a block the bottles of one filling. The number in it is their age \
-                      in full years, and older ones are darker.",
+            caption: "A frame is the room a place has, a block the bottles of one filling. The number in it is \
+                      their age in full years, and older ones are darker.",
             rows: spots.iter().map(row).collect(),
         },
     )
@@ -234,7 +237,7 @@ fn spot_row(site: &Site, doer: &Doer, spot: &Spot) -> SpotRow {
     let today = doer.today();
     let age = |stand: &Stand| days::age((today - stand.bottled_on).num_days());
     let ages = match (spot.stands.first(), spot.stands.last()) {
-        (Some(oldest), Some(youngest)) if oldest.bottled_on != youngest.bottled_on => {
+        (Some(oldest), Some(youngest)) if age(oldest) != age(youngest) => {
             format!("{} to {}", age(youngest), age(oldest))
         }
         (Some(only), _) => age(only),
@@ -271,12 +274,17 @@ fn found_rows(site: &Site, found: &[Stand], today: Day) -> (String, Vec<FoundRow
 
 fn proposed(found: &[Proposal], left: i64) -> Proposed {
     let lead = match (found.first(), left) {
-        (None, _) => "No place that says what it takes has room: say it at the places, or make room.".to_owned(),
+        (None, _) => {
+            "No place that says what it takes has room: say it at the places, or make room.".to_owned()
+        }
         (Some(first), 0) if found.len() == 1 => format!("Put them all at {}.", first.path),
         (Some(_), 0) => format!("They find room at {} places.", found.len()),
-        (Some(_), left) => format!("{} no room; the others fit here.", words::count(left, "bottle finds", "bottles find")),
+        (Some(_), left) => {
+            format!("{} no room; the others fit here.", words::count(left, "bottle finds", "bottles find"))
+        }
     };
-    let row = |one: &Proposal| (one.bottles.to_string(), one.path.clone(), words::capital(&one.reasons.join("; ")));
+    let row =
+        |one: &Proposal| (one.bottles.to_string(), one.path.clone(), words::capital(&one.reasons.join("; ")));
     Proposed { lead, rows: found.iter().map(row).collect() }
 }
 
@@ -286,13 +294,18 @@ struct There {
     places: Vec<Place>,
 }
 
-async fn there(site: &Site, doer: &Doer, id: PlaceId) -> Result<(crate::db::reminders::Facts, There), Problem> {
+async fn there(
+    site: &Site,
+    doer: &Doer,
+    id: PlaceId,
+) -> Result<(crate::db::reminders::Facts, There), Problem> {
     let read = site.read(doer, move |conn, doer| {
         let spots = rows::spots(conn, doer.club, doer.today())?;
         Ok((spots.into_iter().find(|spot| spot.place == id), stock::places(conn, doer.club)?))
     });
     let (facts, (spot, places)) = read.await?;
-    let spot = spot.filter(|spot| !spot.stands.is_empty()).ok_or_else(|| Problem::missing("place with bottles"))?;
+    let spot =
+        spot.filter(|spot| !spot.stands.is_empty()).ok_or_else(|| Problem::missing("place with bottles"))?;
     Ok((facts, There { spot, places }))
 }
 
@@ -317,7 +330,11 @@ fn carry_page(
     let to = std::iter::once(Choice::new("", "Choose a place")).chain(to).collect();
     let up = (site.at("/bottles/cellar"), "The cellar by its places".to_owned());
     let view = site
-        .form(&format!("/bottles/cellar/{}/carry", found.spot.place), "Carry bottles", "Record that they were carried")
+        .form(
+            &format!("/bottles/cellar/{}/carry", found.spot.place),
+            "Carry bottles",
+            "Record that they were carried",
+        )
         .intro(format!("All bottles at {} of the fillings that are ticked.", found.spot.path))
         .group(Group::new("Which", ticks.collect::<Vec<_>>()))
         .group(Group::new(

@@ -28,7 +28,7 @@ pub mod read;
 /// How far back the picture goes, in days.
 const YEAR: i64 = 366;
 /// Readings that are listed, to be struck out.
-const LISTED: i64 = 40;
+const LISTED: i64 = 12;
 /// Days in the table.
 const TABLE: usize = 62;
 
@@ -105,7 +105,6 @@ async fn page(
     let href = site.at(&format!("/stores/places/{id}/climate"));
     let may_record = who.role >= Role::Cellarhand;
     let today = who.today();
-    let own = found.of.as_ref().is_some_and(|of| of.id == id);
     Ok(PlacePage {
         lead: lead(&found, today),
         measured_by: found
@@ -122,7 +121,8 @@ async fn page(
         days: found.days.iter().rev().take(TABLE).map(|day| day_row(day, today)).collect(),
         rows: found.latest.iter().map(|kept| read_row(kept, who)).collect(),
         form: may_record.then(|| hand(by_hand(site, who, id))),
-        strike: (may_record && own).then(|| strike(striking(site, who, id))),
+        strike: Some(strike(striking(site, who, id)))
+            .filter(|view| may_record && (!found.latest.is_empty() || !view.problems.is_empty())),
         frame: site.frame(who, Room::Stores, &format!("Climate of {}", found.place.name), facts),
         name: found.place.name,
         href,

@@ -17,6 +17,7 @@ pub mod body;
 pub mod bottles;
 pub mod calendars;
 mod cautions;
+pub mod cellar;
 pub mod climate;
 pub mod costs;
 pub mod efforts;

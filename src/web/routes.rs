@@ -18,10 +18,12 @@ use super::{
 use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::domain::workbench::questions;
 
+mod cellar;
 mod climate;
 mod steps;
 mod vessels;
 
+use cellar::{cellar_pages, cellar_programs};
 use climate::{climate_pages, climate_programs};
 use steps::{step_pages, step_programs};
 use vessels::{hold_pages, hold_programs, vessel_pages, vessel_programs};
@@ -38,6 +40,7 @@ pub fn table() -> Table {
     step_pages(&mut table.pages());
     vessel_pages(&mut table.pages());
     hold_pages(&mut table.pages());
+    cellar_pages(&mut table.pages());
     bottle_pages(&mut table.pages());
     tasting_pages(&mut table.pages());
     report_pages(&mut table.pages());
@@ -51,6 +54,7 @@ pub fn table() -> Table {
     step_programs(&mut table.api());
     vessel_programs(&mut table.api());
     hold_programs(&mut table.api());
+    cellar_programs(&mut table.api());
     bottle_programs(&mut table.api());
     tasting_programs(&mut table.api());
     workbench_programs(&mut table.api());

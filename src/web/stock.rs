@@ -132,6 +132,7 @@ mod tests {
             within,
             name: path.to_owned(),
             path: path.to_owned(),
+            capacity: None,
         };
         let mill = place("Mill", None);
         let fridge = place("Mill, Fridge", Some(mill.id));

@@ -205,7 +205,7 @@ fn ground(conn: &mut AnyConn, doer: &Doer, now: Instant) -> Result<Ground, Failu
     let mut places = Vec::new();
     for at in 0..PLACES {
         let (id, name) = (PlaceId::fresh(), format!("Bay {at:02}"));
-        stock::add_place(conn, club, id, None, &name, &name)?;
+        stock::add_place(conn, club, id, None, &name, &name, None)?;
         places.push(id);
     }
     let mut items = Vec::new();

@@ -92,9 +92,9 @@ async fn try_stores(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut T
     let (hand, quantity) = (&ours.club.hand, litre());
     let milk = item("Whole milk", ItemKind::Ingredient, BaseUnit::Millilitre);
     tries.missing("change_item", "item", stock::change_item(db, hand, None, theirs.milk, milk).await);
-    let place = stock::NewPlace { name: "Bay".to_owned(), within: Some(theirs.place) };
+    let place = stock::NewPlace { name: "Bay".to_owned(), within: Some(theirs.place), capacity: None };
     tries.missing("add_place", "place", stock::add_place(db, hand, None, place).await);
-    let place = |within| stock::NewPlace { name: "Bay".to_owned(), within };
+    let place = |within| stock::NewPlace { name: "Bay".to_owned(), within, capacity: None };
     for (of, within) in [(theirs.place, None), (ours.shelf, Some(theirs.place))] {
         let done = stock::change_place(db, hand, None, of, place(within)).await;
         tries.missing("change_place", "place", done);

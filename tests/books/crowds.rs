@@ -98,7 +98,7 @@ async fn the_first_of_everything_comes_at_once(ground: &Ground) {
         undercroft::units::quantity::BaseUnit::Millilitre,
     );
     let milk = stock::add_item(&db, &club.hand, None, milk).await.expect("an item");
-    let place = NewPlace { name: "Cellar".to_owned(), within: None };
+    let place = NewPlace { name: "Cellar".to_owned(), within: None, capacity: None };
     let place = stock::add_place(&db, &club.hand, None, place).await.expect("a place");
     let receipts = (0..16).map(|_| {
         let (db, hand) = (db.clone(), club.hand.clone());
@@ -148,7 +148,7 @@ async fn work_that_breaks_off_leaves_nothing(ground: &Ground) {
     for _ in 0..10 {
         let broken: Result<(), Failure> = db
             .write(move |conn| {
-                stock_rows::add_place(conn, club, PlaceId::fresh(), None, "Attic", "Attic")?;
+                stock_rows::add_place(conn, club, PlaceId::fresh(), None, "Attic", "Attic", None)?;
                 panic!("the test breaks off here")
             })
             .await;
@@ -157,7 +157,7 @@ async fn work_that_breaks_off_leaves_nothing(ground: &Ground) {
     let places = stock_rows::places(&mut ground.connection(), club).expect("places are read");
     assert_eq!(places.len(), 2, "no attic: {places:?}");
     assert_eq!(told(&mut ground.connection()), before);
-    let attic = NewPlace { name: "Attic".to_owned(), within: None };
+    let attic = NewPlace { name: "Attic".to_owned(), within: None, capacity: None };
     stock::add_place(&db, &cellar.club.hand, None, attic).await.expect("others are served as before");
 }
 
@@ -222,8 +222,10 @@ fn a_full_queue_says_that_it_is_busy_and_loses_nothing() {
             local.spawn_local(async move {
                 sent.set(sent.get() + 1);
                 let name = format!("Bay {number}");
-                db.write(move |conn| stock_rows::add_place(conn, club, PlaceId::fresh(), None, &name, &name))
-                    .await
+                db.write(move |conn| {
+                    stock_rows::add_place(conn, club, PlaceId::fresh(), None, &name, &name, None)
+                })
+                .await
             })
         });
         let tasks: Vec<_> = tasks.collect();

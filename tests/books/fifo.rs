@@ -45,7 +45,7 @@ async fn live(db: &Database, asked: &mut String) -> BTreeSet<String> {
     let hand = &club.hand;
     let bottle = item("Bottle 75 cl", ItemKind::Packaging, BaseUnit::Piece);
     let bottle = stock::add_item(db, hand, None, bottle).await.expect("an item");
-    let place = stock::NewPlace { name: "Cellar".to_owned(), within: None };
+    let place = stock::NewPlace { name: "Cellar".to_owned(), within: None, capacity: None };
     let place = stock::add_place(db, hand, None, place).await.expect("a place");
     let plan = batches::Plan { name: "Perry".to_owned(), base_volume: None, day: date(0) };
     let batch = batches::plan(db, hand, None, plan).await.expect("a batch").id;

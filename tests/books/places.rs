@@ -34,7 +34,7 @@ async fn what_stands_in_a_place_goes_along_and_what_cannot_be_changes_nothing(gr
     let db = ground.open();
     let cellar = Cellar::new(&db, "Tidemill Cellar Club").await;
     let hand = &cellar.club.hand;
-    let named = |name: &str, within| NewPlace { name: name.to_owned(), within };
+    let named = |name: &str, within| NewPlace { name: name.to_owned(), within, capacity: None };
     let rack = add_place(&db, hand, None, named("Rack", Some(cellar.place))).await.expect("a rack");
     let bay = add_place(&db, hand, None, named("Bay", Some(rack))).await.expect("a bay");
     let change = async |id, name: &str, within| change_place(&db, hand, None, id, named(name, within)).await;

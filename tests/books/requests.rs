@@ -1,5 +1,5 @@
-//! A request that is sent again, because its answer was lost: the same answer and nothing recorded twice. The same key
-//! with something else is refused.
+//! A request that is sent again, because its answer was lost: the same answer and nothing recorded twice. The same
+//! key with something else is refused.
 
 use std::collections::BTreeSet;
 
@@ -67,8 +67,8 @@ struct Trial<'a> {
 }
 
 impl Trial<'_> {
-    /// Asks for the same twice with one key, and a third time for something else: the second changes nothing and gives
-    /// the answer of the first, the third is refused.
+    /// Asks for the same twice with one key, and a third time for something else: the second changes nothing and
+    /// gives the answer of the first, the third is refused.
     async fn again<C: Clone, T: Serialize>(
         &mut self,
         action: &str,
@@ -120,7 +120,7 @@ async fn stores(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     let named = |name: &str| item(name, ItemKind::Ingredient, BaseUnit::Millilitre);
     let change = async |key, new| stock::change_item(db, hand, key, milk, new).await;
     trial.again("change_item", change, named("Raw milk"), named("Sheep's milk")).await;
-    let bay = |name: &str| stock::NewPlace { name: name.to_owned(), within: Some(place) };
+    let bay = |name: &str| stock::NewPlace { name: name.to_owned(), within: Some(place), capacity: None };
     let add = async |key, new| stock::add_place(db, hand, key, new).await;
     trial.again("add_place", add, bay("Bay 1"), bay("Bay 2")).await;
     let change = async |key, new| stock::change_place(db, hand, key, shelf, new).await;

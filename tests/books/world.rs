@@ -87,7 +87,7 @@ impl World {
         let mut places: Vec<PlaceId> = Vec::new();
         for (name, within) in [("Cellar", None), ("Rack", Some(0)), ("Fridge", None)] {
             let within = within.map(|at: usize| places[at]);
-            let place = stock::NewPlace { name: name.to_owned(), within };
+            let place = stock::NewPlace { name: name.to_owned(), within, capacity: None };
             places.push(stock::add_place(&db, &club.hand, None, place).await.expect("a new place"));
         }
         let members = vec![club.steward.member, club.hand.member, club.taster.member];

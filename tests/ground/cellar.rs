@@ -196,7 +196,7 @@ async fn items(db: &Database, club: &Club) -> [ItemId; 3] {
 async fn places(db: &Database, club: &Club) -> [PlaceId; 2] {
     let mut made = Vec::new();
     for name in ["Cellar", "Shelf"] {
-        let place = stock::NewPlace { name: name.to_owned(), within: None };
+        let place = stock::NewPlace { name: name.to_owned(), within: None, capacity: None };
         made.push(stock::add_place(db, &club.hand, None, place).await.expect("a new place"));
     }
     made.try_into().expect("two places")

@@ -2,6 +2,7 @@
 
 mod bad_input;
 mod cautions;
+mod cellar;
 mod climate;
 mod described;
 mod foreign;

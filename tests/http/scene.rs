@@ -2,10 +2,11 @@
 
 use undercroft::actions::batches::{self, Plan};
 use undercroft::actions::members::{self, Invitation, NewToken, Visitor};
-use undercroft::actions::{bottles, holds, recipes, reminders, steps, stock, tastings, vessels};
+use undercroft::actions::{bottles, climate, holds, recipes, reminders, steps, stock, tastings, vessels};
 use undercroft::db::Database;
 use undercroft::domain::batches::Source;
 use undercroft::domain::cautions::Reasons;
+use undercroft::domain::climate::Sample;
 use undercroft::domain::members::{Cellarhand, Doer, NewPerson, Onlooker, Role, Scope, Steward, Taster};
 use undercroft::domain::stock::{ItemKind, Receipt};
 use undercroft::domain::tastings::sheet::{Answer, WHOLE};
@@ -13,6 +14,7 @@ use undercroft::units::ids::{
     BatchId, BottlingId, InvitationId, ItemId, LotId, MemberId, RecipeId, ReminderId, StepRecordId,
     TastingId, TokenId, VesselId,
 };
+use undercroft::units::measure::Measured;
 use undercroft::units::quantity::{BaseUnit, Milli};
 use undercroft::web::extract::now;
 
@@ -71,6 +73,7 @@ impl Scene {
         let spare = batches::plan(db, hand, None, plan).await.expect("a batch is planned").id;
         let corks = item("Corks", ItemKind::Packaging, BaseUnit::Piece);
         let corks = stock::add_item(db, hand, None, corks).await.expect("a new item");
+        read_shelf(db, &cellar).await;
         let mut stale = bought(cellar.milk, 5_000_000, 5_000_000, cellar.shelf);
         stale.best_before = Some(day("2026-03-10"));
         let lines = vec![bought(corks, 500_000, 50_000_000, cellar.place), stale];
@@ -198,6 +201,18 @@ async fn spoilt_corks(db: &Database, cellar: &Cellar, corks: ItemId) -> LotId {
     let order = holds::HoldBack { lot, reason: "they crumble".to_owned(), all: false };
     holds::hold(db, hand, None, order).await.expect("they are held");
     lot
+}
+
+/// The shelf, on which no bottles stand, was read on two days.
+async fn read_shelf(db: &Database, cellar: &Cellar) {
+    let sample = |day: &str| Sample {
+        at: format!("2026-03-{day}T10:00:00").parse().expect("an instant"),
+        temperature: Measured::from_number(14.0).expect("a temperature"),
+        humidity: None,
+    };
+    let samples = vec![sample("01"), sample("03")];
+    let order = climate::Measurements { place: cellar.shelf, source: "probe".to_owned(), samples };
+    climate::measure(db, &cellar.club.hand, None, order).await.expect("it is read");
 }
 
 /// Four bottles of another batch, so that nothing rests on those of the cellar.

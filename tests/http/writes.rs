@@ -1,5 +1,6 @@
 //! Every write route of the API and of the pages: a request that fits, and what each of its fields takes.
 
+mod cellar;
 mod climate;
 mod measured;
 mod recipes;
@@ -100,6 +101,7 @@ pub fn all(s: &Scene) -> Vec<Write> {
     let mut found = Vec::new();
     stores(s, &mut found);
     climate::all(s, &mut found);
+    cellar::all(s, &mut found);
     batches(s, &mut found);
     bottles(s, &mut found);
     tastings::all(s, &mut found);
@@ -115,8 +117,12 @@ pub fn all(s: &Scene) -> Vec<Write> {
 fn stores(s: &Scene, to: &mut Vec<Write>) {
     let c = &s.cellar;
     let place = || {
-        let body = json!({"name": "Vat loft", "within": c.place});
-        asked(body).needs("name", Line).may("within", Id).other("name", json!("Sluice room"))
+        let body = json!({"name": "Vat loft", "within": c.place, "capacity": 60});
+        asked(body)
+            .needs("name", Line)
+            .may("within", Id)
+            .may("capacity", Whole)
+            .other("name", json!("Sluice room"))
     };
     to.push(place().post("/api/v1/places", "/api/v1/places".to_owned()));
     to.push(place().post("/stores/places", "/stores/places".to_owned()));

@@ -20,6 +20,7 @@ CREATE UNIQUE INDEX climate_readings_once ON climate_readings (place_id, at) WHE
 CREATE INDEX climate_readings_by_day ON climate_readings (place_id, day, at);
 
 CREATE TABLE climate_days (
+    id BIGINT PRIMARY KEY NOT NULL,
     place_id BIGINT NOT NULL REFERENCES places (id),
     day DATE NOT NULL,
     club_id BIGINT NOT NULL REFERENCES clubs (id),
@@ -29,7 +30,7 @@ CREATE TABLE climate_days (
     highest_micro_c BIGINT NOT NULL,
     worth_micro BIGINT NOT NULL CHECK (worth_micro >= 0),
     humidity_micro BIGINT,
-    PRIMARY KEY (place_id, day)
+    UNIQUE (place_id, day)
 );
 CREATE INDEX climate_days_by_club ON climate_days (club_id, day);
 

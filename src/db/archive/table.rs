@@ -164,6 +164,7 @@ pub const FILES: &[File] = &[
             may("within", Of("places.csv")),
             has("name", Text),
             has("path", Text).says("all names from the outside in"),
+            may("capacity", WHOLE).says("how many bottles it takes"),
         ],
         derived: &[("folded", Derive::Folded("path"))],
     },

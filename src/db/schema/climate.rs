@@ -19,7 +19,8 @@ diesel::table! {
 }
 
 diesel::table! {
-    climate_days (place_id, day) {
+    climate_days (id) {
+        id -> BigInt,
         place_id -> BigInt,
         day -> Date,
         club_id -> BigInt,

@@ -10,10 +10,10 @@ use crate::units::ids::{ClubId, PlaceId};
 use crate::units::text::folded;
 
 /// A row of `places`, as a [`Place`] is made of it.
-type Row = (PlaceId, Option<PlaceId>, String, String);
+type Row = (PlaceId, Option<PlaceId>, String, String, Option<i64>);
 
-fn place_of((id, within, name, path): Row) -> Place {
-    Place { id, within, name, path }
+fn place_of((id, within, name, path, capacity): Row) -> Place {
+    Place { id, within, name, path, capacity }
 }
 
 /// Keep a new place.
@@ -24,6 +24,7 @@ pub fn add_place(
     within: Option<PlaceId>,
     name: &str,
     path: &str,
+    capacity: Option<i64>,
 ) -> Result<(), Failure> {
     diesel::insert_into(places::table)
         .values((
@@ -33,7 +34,21 @@ pub fn add_place(
             places::name.eq(name),
             places::path.eq(path),
             places::folded.eq(folded(path)),
+            places::capacity.eq(capacity),
         ))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// Say how many bottles a place takes.
+pub fn set_capacity(
+    conn: &mut AnyConn,
+    club: ClubId,
+    id: PlaceId,
+    capacity: Option<i64>,
+) -> Result<(), Failure> {
+    diesel::update(places::table.filter(places::id.eq(id).and(places::club_id.eq(club))))
+        .set(places::capacity.eq(capacity))
         .execute(conn)?;
     Ok(())
 }
@@ -42,7 +57,7 @@ pub fn add_place(
 pub fn place(conn: &mut AnyConn, club: ClubId, id: PlaceId) -> Result<Place, Failure> {
     let row: Row = places::table
         .filter(places::id.eq(id).and(places::club_id.eq(club)))
-        .select((places::id, places::within, places::name, places::path))
+        .select((places::id, places::within, places::name, places::path, places::capacity))
         .first(conn)?;
     Ok(place_of(row))
 }
@@ -52,7 +67,7 @@ pub fn places(conn: &mut AnyConn, club: ClubId) -> Result<Vec<Place>, Failure> {
     let rows: Vec<Row> = places::table
         .filter(places::club_id.eq(club))
         .order(places::folded)
-        .select((places::id, places::within, places::name, places::path))
+        .select((places::id, places::within, places::name, places::path, places::capacity))
         .load(conn)?;
     Ok(rows.into_iter().map(place_of).collect())
 }

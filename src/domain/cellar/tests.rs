@@ -54,7 +54,10 @@ fn cool_and_steady_goes_before_unread_and_that_before_warm() {
     let (found, _) = propose(&[troubled], &Wanted { bottles: 5, drink: None });
     assert_eq!(
         found[0].reasons,
-        ["all of them find room: 60 of 60 are free", "but it was too warm, frosty or changing there, 13.0 °C this month"]
+        [
+            "all of them find room: 60 of 60 are free",
+            "but it was too warm, frosty or changing there, 13.0 °C this month"
+        ]
     );
     let beside = [spot(1, Some(60), 0, None), spot(2, Some(60), 20, None)];
     assert_eq!(put(&beside, 10, "Perry").0, [(2, 10)], "the same drink stands there");

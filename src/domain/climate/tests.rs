@@ -83,6 +83,7 @@ fn a_shelf_is_measured_by_the_nearest_place_around_it() {
         within: within.map(PlaceId),
         name: String::new(),
         path: String::new(),
+        capacity: None,
     };
     let all = [place(1, None), place(2, Some(1)), place(3, Some(2)), place(4, None)];
     let by = measured_by(&all, &[PlaceId(1), PlaceId(3)]);

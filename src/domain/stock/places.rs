@@ -14,6 +14,8 @@ pub struct Place {
     pub name: String,
     /// All names, from the outside in.
     pub path: String,
+    /// How many bottles it takes, where somebody said.
+    pub capacity: Option<i64>,
 }
 
 /// What stands between the names of a path.
@@ -31,8 +33,8 @@ pub fn path(around: Option<&str>, name: &str) -> Result<String, Refusal> {
     Ok(path)
 }
 
-/// What the names of a place and of all within it are, the outer before the inner, once it is called `name` and stands
-/// in `within`. A place cannot come to stand in itself.
+/// What the names of a place and of all within it are, the outer before the inner, once it is called `name` and
+/// stands in `within`. A place cannot come to stand in itself.
 pub fn changed(
     all: &[Place],
     id: PlaceId,
@@ -70,6 +72,7 @@ mod tests {
             within,
             name: name.to_owned(),
             path: path.to_owned(),
+            capacity: None,
         };
         [
             place(cellar, None, "Cellar", "Cellar"),
@@ -104,7 +107,13 @@ mod tests {
         assert_eq!(path(Some(deep), "8").unwrap(), "1, 2, 3, 4, 5, 6, 7, 8");
         assert!(path(Some("1, 2, 3, 4, 5, 6, 7, 8"), "9").is_err());
         let mut all = cellar().to_vec();
-        all.push(Place { id: PlaceId(5), within: None, name: "7".to_owned(), path: deep.to_owned() });
+        all.push(Place {
+            id: PlaceId(5),
+            within: None,
+            name: "7".to_owned(),
+            path: deep.to_owned(),
+            capacity: None,
+        });
         let refusal = changed(&all, PlaceId(2), "Rack", Some(PlaceId(5))).unwrap_err();
         assert!(refusal.to_string().contains("eight deep"), "{refusal}");
     }

@@ -203,6 +203,7 @@ pub(super) struct MemberRow {
 pub(super) struct PlaceRow {
     pub name: String,
     pub within: String,
+    pub capacity: Option<u32>,
 }
 
 /// `items.csv`

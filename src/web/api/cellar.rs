@@ -82,7 +82,7 @@ impl From<&Spot> for SpotBody {
 
 /// Where bottles should go.
 #[derive(Serialize, ToSchema)]
-pub struct ProposalBody {
+pub struct RoomBody {
     /// The place.
     pub place: String,
     /// All its names.
@@ -101,7 +101,7 @@ pub struct CellarBody {
     /// What was found, the oldest first; null where nothing was looked for.
     pub found: Option<Vec<StandBody>>,
     /// Where the bottles to be put should go; null where none were asked for.
-    pub proposed: Option<Vec<ProposalBody>>,
+    pub proposed: Option<Vec<RoomBody>>,
     /// How many of them find no room.
     pub without_room: Option<i64>,
 }
@@ -115,7 +115,7 @@ pub async fn show(
     let asked = pages::read(&query.draft, &who)?;
     let today = who.today();
     let (_, seen) = site.read(&who, move |conn, doer| pages::see(conn, doer, &asked)).await?;
-    let proposal = |one: &crate::domain::cellar::Proposal| ProposalBody {
+    let proposal = |one: &crate::domain::cellar::Proposal| RoomBody {
         place: one.place.to_string(),
         path: one.path.clone(),
         bottles: one.bottles,

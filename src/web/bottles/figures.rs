@@ -65,7 +65,7 @@ fn warmth(found: &Found) -> Option<Figure> {
     let share = 100.0 * age.measured;
     let how = format!(
         "Each day counts 2.5^((T − 15 °C)/10) by the readings of the place where its bottles stood then. {share:.0} % \
-         of the time was read; the rest counts as that does on average. Bottles at several places count by their number."
+         of the time was read; the rest counts as that does on average. Bottles at several places count by number."
     );
     Some(Figure {
         name: "Age by the warmth of its shelves",

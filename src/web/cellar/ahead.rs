@@ -130,8 +130,8 @@ fn picture(coming: &[Coming], today: Day) -> String {
         "year",
         &Year {
             title: "What comes of age in the next twelve months",
-            caption: "A full round is the first age at which it should be tasted: until then it is not ready. An open round \
-                      is a tasting on the way, a bar the last that is planned.",
+            caption: "A full round is the first age at which it should be tasted: until then it is not ready. An \
+                      open round is a tasting on the way, a bar the last that is planned.",
             months: months.collect(),
             rows: coming.iter().take(MOST_LINES).map(row).collect(),
         },
@@ -182,7 +182,7 @@ fn drink_row(drink: &DrinkStock, coming: &[Coming], today: Day) -> DrinkRow {
         drink: drink.drink.clone(),
         bottles: drink.bottles,
         places: drink.places.len(),
-        ages: if drink.youngest == drink.oldest {
+        ages: if age(drink.youngest) == age(drink.oldest) {
             age(drink.oldest)
         } else {
             format!("{} to {}", age(drink.youngest), age(drink.oldest))

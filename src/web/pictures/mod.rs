@@ -19,6 +19,7 @@ mod shelves;
 mod stem;
 mod tally;
 mod thin;
+mod year;
 
 pub use ages::{Ages, ages};
 pub use bars::{Bar, Bars, MOST_BARS, bars};
@@ -30,3 +31,4 @@ pub use shelves::{ShelfRow, Shelves, shelves};
 pub use stem::stem;
 pub use tally::tally;
 pub use thin::thin;
+pub use year::{Year, YearMark, YearRow, year};

@@ -116,7 +116,10 @@ mod tests {
         assert!(html.contains("class=\"room\" x=\"0\" y=\"20.0\" width=\"100.0%\""), "{html}");
         assert!(html.contains("class=\"y2\" x=\"0.0%\" y=\"20.0\" width=\"40.0%\""));
         assert!(html.contains("class=\"y0\" x=\"40.0%\" y=\"20.0\" width=\"10.0%\""));
-        assert!(html.contains("class=\"y3\"") && html.contains(">7</text>"), "the years are said, whatever the shade");
+        assert!(
+            html.contains("class=\"y3\"") && html.contains(">7</text>"),
+            "the years are said, whatever the shade"
+        );
         assert!(!html.contains("<Bay>"));
     }
 

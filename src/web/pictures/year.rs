@@ -111,7 +111,10 @@ mod tests {
         };
         let months = vec![(0.0, "Jun".to_owned()), (0.08, "Jul".to_owned())];
         let html = year("y", &Year { title: "T", caption: "C", months, rows: vec![row] });
-        assert!(html.contains("class=\"mean\" cx=\"2.0%\"") && html.contains("class=\"open\" cx=\"50.0%\""), "{html}");
+        assert!(
+            html.contains("class=\"mean\" cx=\"2.0%\"") && html.contains("class=\"open\" cx=\"50.0%\""),
+            "{html}"
+        );
         assert!(html.contains("class=\"int\" x1=\"98.0%\"") && !html.contains("<Mead>"));
         assert!(html.contains(">Jun<") && !html.contains(">Jul<"));
         let nothing = Year { title: "T", caption: "C", months: Vec::new(), rows: Vec::new() };

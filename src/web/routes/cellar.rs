@@ -12,7 +12,19 @@ pub(super) fn cellar_pages(to: &mut Pages) {
 
 pub(super) fn cellar_programs(to: &mut Api) {
     use api::cellar;
-    to.get("/cellar", "The places for bottles: how full each is; bottles found; where more find room", cellar::show)
-        .get("/cellar/ahead", "The stock of bottles by drink and age, and what comes of age in a year", cellar::ahead)
-        .post("/places/{id}/carrying", "Carry all bottles of some lots from a place to another", cellar::carry);
+    to.get(
+        "/cellar",
+        "The places for bottles: how full each is; bottles found; where more find room",
+        cellar::show,
+    )
+    .get(
+        "/cellar/ahead",
+        "The stock of bottles by drink and age, and what comes of age in a year",
+        cellar::ahead,
+    )
+    .post(
+        "/places/{id}/carrying",
+        "Carry all bottles of some lots from a place to another",
+        cellar::carry,
+    );
 }

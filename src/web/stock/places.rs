@@ -145,17 +145,30 @@ async fn change_page(
     let view = site
         .form(&format!("/stores/places/{id}"), &heading, "Keep the changes")
         .intro("Everything that stands in it goes along, and what was recorded there shows its new name.")
-        .fields(questions(places.iter().filter(|other| !own.contains(&other.id)), place.name.clone(), within))
+        .fields(questions(
+            places.iter().filter(|other| !own.contains(&other.id)),
+            place.name.clone(),
+            within,
+            place.capacity,
+        ))
         .leave(site.at("/stores/places"));
     let frame = site.frame(hand, Room::Stores, &heading, facts);
     Ok(FormPage::new(frame, Some((site.at("/stores/places"), "Places".to_owned())), fill(view)))
 }
 
-fn questions<'p>(places: impl IntoIterator<Item = &'p Place>, name: String, within: String) -> [Field; 2] {
+fn questions<'p>(
+    places: impl IntoIterator<Item = &'p Place>,
+    name: String,
+    within: String,
+    capacity: Option<i64>,
+) -> [Field; 3] {
     let around = place_choices(&Paths(None), places, "Nothing: it stands by itself");
     [
         Field::text("name", "Name").hint("What people call it: Cold store, North shelf, Bay 3.").value(name),
         Field::select("within", "What it stands in", around).value(within),
+        Field::whole("capacity", "How many bottles it takes")
+            .hint("Of a shelf or bay, so that room for bottles is found. Empty if it is not for bottles.")
+            .value(capacity.map(|takes| takes.to_string()).unwrap_or_default()),
     ]
 }
 
@@ -167,7 +180,7 @@ async fn new_page(
     let (facts, places) = site.read(hand, |conn, doer| rows::places(conn, doer.club)).await?;
     let view = site
         .form("/stores/places", "A new place", "Record the place")
-        .fields(questions(&places, String::new(), String::new()))
+        .fields(questions(&places, String::new(), String::new(), None))
         .leave(site.at("/stores/places"));
     let frame = site.frame(hand, Room::Stores, "A new place", facts);
     Ok(FormPage::new(frame, Some((site.at("/stores/places"), "Places".to_owned())), fill(view)))

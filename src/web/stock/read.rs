@@ -2,6 +2,7 @@
 
 use crate::actions::stock::NewPlace;
 use crate::db::stock::Units;
+use crate::domain::bottles::MOST_BOTTLES;
 use crate::domain::members::Doer;
 use crate::domain::refusal::Refusal;
 use crate::domain::stock::{ALLERGENS, Counted, Item, ItemKind, Move, Receipt, ReceiptLine};
@@ -34,6 +35,7 @@ pub fn place(draft: &Draft, doer: &Doer) -> Result<NewPlace, Refusal> {
     draft.read(doer, |r| NewPlace {
         name: r.line("name", NAME, "a name"),
         within: r.optional_id("within", "place"),
+        capacity: r.optional_whole("capacity", 1..=MOST_BOTTLES).map(i64::from),
     })
 }
 

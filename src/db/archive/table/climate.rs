@@ -32,8 +32,9 @@ pub(super) const DAYS: File = File {
     table: "climate_days",
     says: "What the readings of a day come to.",
     scope: Scope::Club,
-    keys: &["place_id", "day"],
+    keys: &["id"],
     columns: &[
+        has("id", Id),
         has("place_id", Of("places.csv")),
         has("day", Day),
         has("readings", WHOLE),

@@ -89,8 +89,11 @@ impl<'f> Case<'f> {
 
     fn made_for(&self) -> String {
         match self.filled.made_for_bar {
-            Some(bar) => format!("{} are made for up to {bar} bar", self.filled.name),
-            None => format!("{} are not made for pressure: 1 bar is the most", self.filled.name),
+            Some(bar) => format!("By their maker {} are made for up to {bar} bar", self.filled.name),
+            None => format!(
+                "As far as is known {} are not made for pressure: 1 bar is the most",
+                self.filled.name
+            ),
         }
     }
 }

@@ -113,6 +113,8 @@ pub struct NewPlace {
     pub name: String,
     /// The place around it.
     pub within: Option<String>,
+    /// How many bottles it takes.
+    pub capacity: Option<u32>,
 }
 
 /// A place.
@@ -127,12 +129,15 @@ pub struct PlaceBody {
     pub path: String,
     /// The place around it.
     pub within: Option<String>,
+    /// How many bottles it takes; null where nobody said.
+    pub capacity: Option<i64>,
 }
 
 impl From<Place> for PlaceBody {
     fn from(place: Place) -> Self {
         let within = place.within.map(|within| within.to_string());
-        Self { id: place.id.to_string(), name: place.name, path: place.path, within }
+        let capacity = place.capacity;
+        Self { id: place.id.to_string(), name: place.name, path: place.path, within, capacity }
     }
 }
 

@@ -1,0 +1,1 @@
+ALTER TABLE places DROP COLUMN capacity;
