@@ -10,6 +10,7 @@ pub mod calendars;
 mod cautions;
 pub mod cellar;
 pub mod climate;
+pub mod counts;
 pub mod efforts;
 pub mod holds;
 pub mod instruments;

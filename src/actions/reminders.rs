@@ -6,9 +6,10 @@ use serde::{Deserialize, Serialize};
 use super::once::{RequestKey, once};
 use super::{Done, Error, or_missing};
 use crate::db::reminders as rows;
-use crate::db::{AnyConn, Database, batches, bottles, climate, steps, stock};
+use crate::db::{AnyConn, Database, batches, bottles, climate, counts, steps, stock};
 use crate::domain::batches::Stage;
 use crate::domain::climate::{measured_by, troubles};
+use crate::domain::counts::accuracy::Class;
 use crate::domain::members::Taster;
 use crate::domain::refusal::Refusal;
 use crate::domain::reminders::{self, NewReminder};
@@ -135,6 +136,15 @@ fn follow(
         due.push(reminders::low(id, &item.name, left.as_deref(), today, filled_up));
     }
     due.extend(of_climate(conn, club, today)?);
+    let turns = counts::accuracy::turns(conn, club, zone, today)?;
+    for class in Class::ALL {
+        // In the order of their days, so that the first has waited longest.
+        let late: Vec<_> = turns.iter().filter(|turn| turn.class == class && turn.due_on < today).collect();
+        if let Some(first) = late.first() {
+            let names: Vec<&str> = late.iter().map(|turn| turn.name.as_str()).collect();
+            due.push(reminders::count(class, first.due_on, &names));
+        }
+    }
     Ok(due)
 }
 

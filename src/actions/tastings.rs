@@ -185,6 +185,7 @@ fn pour(conn: &mut AnyConn, doer: &Doer, table: &Table, served: &Served) -> Done
             purpose: Purpose::Tasting,
             member: None,
             place: None,
+            happened_at: None,
             remark: format!("Tasting {}, {}", table.tasting.code, table.tasting.title),
         };
         let entry = withdrawn(conn, doer, &order).map_err(|error| match error {

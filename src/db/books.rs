@@ -61,6 +61,7 @@ pub fn begin_entry(
             entries::bottling_id.eq(entry.bottling),
             entries::reverses.eq(entry.reverses),
             entries::remark.eq(&entry.remark),
+            entries::happened_at.eq(entry.happened_at),
             entries::moved_as.eq(entry.moved.map(|moved| moved.progress.stage.code())),
             entries::moved_pitched_on.eq(entry.moved.and_then(|moved| moved.progress.pitched_on)),
             entries::moved_first_gravity.eq(entry.moved.and_then(|moved| moved.first_gravity)),

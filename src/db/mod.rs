@@ -18,6 +18,7 @@ pub mod cautions;
 pub mod cellar;
 pub mod climate;
 pub mod costs;
+pub mod counts;
 pub mod efforts;
 pub mod holds;
 pub mod instruments;

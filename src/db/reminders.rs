@@ -34,6 +34,7 @@ pub fn make(conn: &mut AnyConn, club: ClubId, new: &NewReminder, at: Instant) ->
         Subject::Lot(id) => lot = Some(id),
         Subject::Item(id) => item = Some(id),
         Subject::Place(id) => place = Some(id),
+        Subject::Cellar => {}
     }
     diesel::insert_into(reminders::table)
         .values((
@@ -426,6 +427,8 @@ pub struct Facts {
     pub members: i64,
     /// The day of the next tasting, or of one at the table.
     pub tasting: Option<Day>,
+    /// Counts that are open.
+    pub counts: i64,
 }
 
 /// Count them; each over what is there now, not over the history.
@@ -456,5 +459,6 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
         .select(count_star())
         .first(conn)?;
     let tasting = super::tastings::next_on(conn, club)?;
-    Ok(Facts { due, lots, working, bottles: bottles / 1000, members, tasting })
+    let counts = super::counts::how_many_open(conn, club)?;
+    Ok(Facts { due, lots, working, bottles: bottles / 1000, members, tasting, counts })
 }

@@ -3,12 +3,14 @@
 #![allow(missing_docs, reason = "the migrations say what each column is")]
 
 pub use climate::*;
+pub use counting::*;
 pub use keeping::*;
 pub use making::*;
 pub use measured::*;
 pub use reaching::*;
 
 mod climate;
+mod counting;
 mod keeping;
 mod making;
 mod measured;
@@ -26,6 +28,8 @@ diesel::table! {
         litre_worth -> Nullable<BigInt>,
         hour_rate -> Nullable<BigInt>,
         kwh_price -> Nullable<BigInt>,
+        tolerance_permille -> BigInt,
+        tolerance_pieces -> BigInt,
     }
 }
 
@@ -189,6 +193,7 @@ diesel::table! {
         moved_pitched_on -> Nullable<Date>,
         moved_first_gravity -> Nullable<BigInt>,
         moved_strength -> Nullable<BigInt>,
+        happened_at -> Nullable<Timestamp>,
     }
 }
 
@@ -426,6 +431,10 @@ diesel::allow_tables_to_appear_in_same_query!(
     vessels,
     fillings,
     holds,
+    walking_order,
+    counts,
+    count_lines,
+    tallies,
     readings,
     tasting_ages,
     reminders,

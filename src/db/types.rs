@@ -10,6 +10,7 @@ use crate::domain::batches::Stage;
 use crate::domain::books::EntryKind;
 use crate::domain::cautions::Rule;
 use crate::domain::costs::by_products::By;
+use crate::domain::counts::{Ending, Reason};
 use crate::domain::efforts::EffortKind;
 use crate::domain::instruments::InstrumentKind;
 use crate::domain::members::{Role, Scope};
@@ -20,10 +21,10 @@ use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
 use crate::domain::vessels::{Closure, Material};
 use crate::units::ids::{
-    AccountId, AuditId, BatchId, BottlingId, ClimateId, ClubId, EffortId, EntryId, FillingId, GlassId,
-    HoldId, ImportId, InstrumentId, InvitationId, ItemId, LetterId, LotId, MemberId, PersonId, PlaceId,
-    ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId, SessionId, SetUpId, SheetId,
-    StepRecordId, TastingAgeId, TastingId, TokenId, VesselId,
+    AccountId, AuditId, BatchId, BottlingId, ClimateId, ClubId, CountId, CountLineId, EffortId, EntryId,
+    FillingId, GlassId, HoldId, ImportId, InstrumentId, InvitationId, ItemId, LetterId, LotId, MemberId,
+    PersonId, PlaceId, ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId, SessionId, SetUpId,
+    SheetId, StepRecordId, TallyId, TastingAgeId, TastingId, TokenId, VesselId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
@@ -70,6 +71,7 @@ whole_numbers! {
     TastingId as TastingIdColumn, SampleId as SampleIdColumn, GlassId as GlassIdColumn, SheetId as SheetIdColumn,
     ReasonId as ReasonIdColumn, VesselId as VesselIdColumn, FillingId as FillingIdColumn, HoldId as HoldIdColumn,
     RecipeId as RecipeIdColumn, RevisionId as RevisionIdColumn, StepRecordId as StepRecordIdColumn,
+    CountId as CountIdColumn, CountLineId as CountLineIdColumn, TallyId as TallyIdColumn,
     InstrumentId as InstrumentIdColumn, ImportId as ImportIdColumn, EffortId as EffortIdColumn,
     ClimateId as ClimateIdColumn,
     Money as MoneyColumn, Milli as MilliColumn, Measured as MeasuredColumn,
@@ -124,4 +126,6 @@ words! {
     EffortKind as EffortKindColumn by from_code, code;
     Material as MaterialColumn by from_code, code;
     Closure as ClosureColumn by from_code, code;
+    Reason as CountReasonColumn by from_code, code;
+    Ending as EndingColumn by from_code, code;
 }

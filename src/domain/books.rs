@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::batches::Came;
 use super::members::Role;
 use super::refusal::Refusal;
-use crate::units::days::{self, Day};
+use crate::units::days::{self, Day, Instant};
 use crate::units::ids::{BatchId, BottlingId, EntryId, LotId, MemberId, PlaceId};
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
@@ -211,6 +211,8 @@ pub struct NewEntry {
     pub reverses: Option<EntryId>,
     /// What the drink was that a split or blend moved.
     pub moved: Option<Came>,
+    /// When it happened, where it was sent later.
+    pub happened_at: Option<Instant>,
     /// What the member wrote.
     pub remark: String,
     /// The lines.
@@ -227,6 +229,7 @@ impl NewEntry {
             bottling: None,
             reverses: None,
             moved: None,
+            happened_at: None,
             remark: remark.into(),
             postings: Vec::new(),
         }

@@ -8,7 +8,7 @@ use super::cautions::{Filled, Reasons};
 use super::refusal::Refusal;
 use super::stock::{Item, Shelf, draw};
 use crate::units::Misread;
-use crate::units::days::Day;
+use crate::units::days::{Day, Instant};
 use crate::units::ids::{BatchId, BottlingId, LotId, MemberId, PlaceId};
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
@@ -188,6 +188,9 @@ pub struct Withdrawal {
     pub member: Option<MemberId>,
     /// From where; none takes them where most stand.
     pub place: Option<PlaceId>,
+    /// When exactly, where it was sent later.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub happened_at: Option<Instant>,
     /// A remark.
     pub remark: String,
 }
@@ -214,6 +217,7 @@ pub fn withdraw(order: &Withdrawal, batch: BatchId, shelves: &mut [Shelf]) -> Re
     let mut entry = NewEntry::new(EntryKind::Withdrawal, order.day, order.remark.clone());
     entry.batch = Some(batch);
     entry.bottling = Some(order.bottling);
+    entry.happened_at = order.happened_at;
     shelves.sort_by_key(|shelf| (std::cmp::Reverse(shelf.holding.quantity), shelf.place));
     let cost = draw(&mut entry, shelves, wanted, BaseUnit::Piece, Some("a drink keeps"))
         .map_err(|refusal| refusal.beside("bottles", "quantity"))?;

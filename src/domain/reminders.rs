@@ -5,6 +5,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::climate::{Lasting, Trouble};
+use super::counts::accuracy::Class;
 use crate::science::fermentation::{Reading, flat_days};
 use crate::units::days::Day;
 use crate::units::ids::{BatchId, BottlingId, ItemId, LotId, PlaceId, StepRecordId};
@@ -29,11 +30,13 @@ pub enum ReminderKind {
     Frost,
     /// It is warm and cold within a day where bottles stand.
     Swing,
+    /// Items were not counted for too long.
+    Count,
 }
 
 impl ReminderKind {
     /// All kinds.
-    pub const ALL: [ReminderKind; 8] = [
+    pub const ALL: [ReminderKind; 9] = [
         Self::Tasting,
         Self::Reading,
         Self::UseBy,
@@ -42,6 +45,7 @@ impl ReminderKind {
         Self::TooWarm,
         Self::Frost,
         Self::Swing,
+        Self::Count,
     ];
 
     /// As in the database and the API.
@@ -55,6 +59,7 @@ impl ReminderKind {
             Self::TooWarm => "too-warm",
             Self::Frost => "frost",
             Self::Swing => "swing",
+            Self::Count => "count",
         }
     }
 
@@ -77,6 +82,8 @@ pub enum Subject {
     Item(ItemId),
     /// A place.
     Place(PlaceId),
+    /// The whole cellar.
+    Cellar,
 }
 
 /// A reminder to be made, unless its key is there already.
@@ -184,6 +191,23 @@ pub fn climate(place: PlaceId, name: &str, lasting: &Lasting) -> NewReminder {
         due_on: lasting.since,
         subject: Subject::Place(place),
         text,
+    }
+}
+
+/// Items of a class that were to be counted by a day and were not: the one that waits longest, and how many in all.
+pub fn count(class: Class, due_on: Day, names: &[&str]) -> NewReminder {
+    let what = match names {
+        [one] => (*one).to_owned(),
+        [one, other] => format!("{one} and {other}"),
+        [one, rest @ ..] => format!("{one} and {} more items", rest.len()),
+        [] => String::new(),
+    };
+    NewReminder {
+        kind: ReminderKind::Count,
+        key: format!("count:{}:{due_on}", class.letter()),
+        due_on,
+        subject: Subject::Cellar,
+        text: format!("Count {what}, class {}", class.letter()),
     }
 }
 

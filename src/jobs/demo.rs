@@ -118,10 +118,12 @@ pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
     let items = list_items(db, &founder).await?;
     let mut scribe = Scribe::new(db, Calendar::new(now, founder.zone), people, places, items);
     scribe.set_up_vessels(&founder).await?;
+    scribe.walk(&founder).await?;
     for some in events.chunk_by(|event, next| event.is_reading() && next.is_reading()) {
         scribe.record(some).await?;
     }
     scribe.make_today(now).await?;
+    scribe.count_today(now).await?;
     scribe.beside(&founder).await?;
     reminders::reconcile(db, founder.club, founder.zone, now).await.map_err(Error::Failed)?;
     Ok(Loaded::new(founder.club, file))

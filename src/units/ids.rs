@@ -136,6 +136,12 @@ ids! {
     SheetId,
     /// Why somebody went on in spite of a dangerous caution.
     ReasonId,
+    /// A stock-taking.
+    CountId,
+    /// A lot at a place in a stock-taking.
+    CountLineId,
+    /// What one member counted of it.
+    TallyId,
     /// A written way to make a drink.
     RecipeId,
     /// One numbered revision of a recipe.

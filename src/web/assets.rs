@@ -12,12 +12,12 @@ use sha2::{Digest, Sha256};
 use super::extract::{Anyone, Path};
 use super::problem::Problem;
 use super::respond::Reply;
-use super::site::hex;
+use super::site::{Site, hex};
 
 /// Name, type, content.
 type Asset = (&'static str, &'static str, &'static [u8]);
 
-const ASSETS: [Asset; 4] = [
+const ASSETS: [Asset; 9] = [
     ("undercroft.css", "text/css; charset=utf-8", include_bytes!("../../templates/static/undercroft.css")),
     ("print.css", "text/css; charset=utf-8", include_bytes!("../../templates/static/print.css")),
     (
@@ -25,8 +25,24 @@ const ASSETS: [Asset; 4] = [
         "text/javascript; charset=utf-8",
         include_bytes!("../../templates/static/undercroft.js"),
     ),
+    ("outbox.js", "text/javascript; charset=utf-8", include_bytes!("../../templates/static/outbox.js")),
+    ("phone.js", "text/javascript; charset=utf-8", include_bytes!("../../templates/static/phone.js")),
+    ("scan.js", "text/javascript; charset=utf-8", include_bytes!("../../templates/static/scan.js")),
+    (
+        SERVICE_WORKER,
+        "text/javascript; charset=utf-8",
+        include_bytes!("../../templates/static/service-worker.js"),
+    ),
+    (
+        "manifest.webmanifest",
+        "application/manifest+json",
+        include_bytes!("../../templates/static/manifest.webmanifest"),
+    ),
     ("mark.svg", "image/svg+xml", include_bytes!("../../templates/static/mark.svg")),
 ];
+
+/// The script that answers for the whole of the site where the server cannot be reached.
+const SERVICE_WORKER: &str = "service-worker.js";
 
 static VERSION: LazyLock<String> = LazyLock::new(|| {
     let hash = Sha256::new();
@@ -41,7 +57,7 @@ pub fn version() -> &'static str {
 }
 
 /// One of them.
-pub async fn show(_: Anyone, Path(name): Path<String>, request: HttpRequest) -> Reply {
+pub async fn show(_: Anyone, site: Site, Path(name): Path<String>, request: HttpRequest) -> Reply {
     let (_, content_type, content) =
         ASSETS.iter().find(|asset| asset.0 == name).ok_or_else(|| Problem::missing("file"))?;
     let tag = format!("W/\"{}\"", version());
@@ -51,5 +67,8 @@ pub async fn show(_: Anyone, Path(name): Path<String>, request: HttpRequest) -> 
         request.headers().get(header::IF_NONE_MATCH).is_some_and(|known| known.as_bytes() == tag.as_bytes());
     let mut answer = if known { HttpResponse::NotModified() } else { HttpResponse::Ok() };
     answer.insert_header((header::ETAG, tag)).insert_header((header::CACHE_CONTROL, keep));
+    if name == SERVICE_WORKER {
+        answer.insert_header(("Service-Worker-Allowed", site.at("/")));
+    }
     Ok(if known { answer.finish() } else { answer.content_type(*content_type).body(*content) })
 }

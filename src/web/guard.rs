@@ -20,6 +20,7 @@ use super::site::{State, state_of};
 /// What a browser may load and where a form may go: ourselves, and nothing written into a page.
 const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src \
     'self'; \
+                              worker-src 'self'; manifest-src 'self'; \
                               font-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 const HEADERS: [(HeaderName, &str); 6] = [
@@ -28,7 +29,7 @@ const HEADERS: [(HeaderName, &str); 6] = [
     (header::REFERRER_POLICY, "same-origin"),
     (header::CROSS_ORIGIN_OPENER_POLICY, "same-origin"),
     (header::CROSS_ORIGIN_RESOURCE_POLICY, "same-origin"),
-    (header::PERMISSIONS_POLICY, "camera=(), geolocation=(), microphone=()"),
+    (header::PERMISSIONS_POLICY, "camera=(self), geolocation=(), microphone=()"),
 ];
 
 /// Around every request.

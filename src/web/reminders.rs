@@ -341,6 +341,7 @@ fn act(site: &Site, doer: &Doer, reminder: &Reminder) -> Option<(String, &'stati
         ReminderKind::Low if hand => {
             (format!("/stores/receipts/new?item={}", reminder.item.as_ref()?.0), "Receive supplies")
         }
+        ReminderKind::Count => ("/counts/accuracy".to_owned(), "Look what is to be counted"),
         ReminderKind::Step => (format!("/batches/{}/now", reminder.batch.as_ref()?.0), "Look at the step"),
         ReminderKind::Reading => (format!("/batches/{}", reminder.batch.as_ref()?.0), "Look at the batch"),
         ReminderKind::TooWarm | ReminderKind::Frost | ReminderKind::Swing => {

@@ -12,26 +12,30 @@ use super::respond::Reply;
 use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
-    api, archive, assets, batches, bottles, calendars, costs, efforts, entries, health, instruments, labels,
-    letters, payments, plans, problem, recipes, reminders, reports, stock, tastings, workbench,
+    api, archive, batches, bottles, calendars, costs, efforts, entries, instruments, labels, letters,
+    payments, plans, problem, recipes, reminders, reports, stock, tastings, workbench,
 };
 use crate::domain::members::{Doer, Onlooker, Steward};
 use crate::domain::workbench::questions;
 
 mod cellar;
 mod climate;
+mod counts;
+mod house;
 mod steps;
 mod vessels;
 
 use cellar::{cellar_pages, cellar_programs};
 use climate::{climate_pages, climate_programs};
+use counts::{count_pages, count_programs};
+use house::house_pages;
 use steps::{step_pages, step_programs};
 use vessels::{hold_pages, hold_programs, vessel_pages, vessel_programs};
 
 /// All routes.
 pub fn table() -> Table {
     let mut table = Table::default();
-    pages(&mut table.pages());
+    house_pages(&mut table.pages());
     people_pages(&mut table.pages());
     stock_pages(&mut table.pages());
     climate_pages(&mut table.pages());
@@ -43,6 +47,7 @@ pub fn table() -> Table {
     cellar_pages(&mut table.pages());
     bottle_pages(&mut table.pages());
     tasting_pages(&mut table.pages());
+    count_pages(&mut table.pages());
     report_pages(&mut table.pages());
     workbench_pages(&mut table.pages());
     programs(&mut table.api());
@@ -57,6 +62,7 @@ pub fn table() -> Table {
     cellar_programs(&mut table.api());
     bottle_programs(&mut table.api());
     tasting_programs(&mut table.api());
+    count_programs(&mut table.api());
     workbench_programs(&mut table.api());
     table
 }
@@ -114,13 +120,6 @@ fn people_programs(to: &mut Api) {
         .delete("/tokens/{id}", "Revoke one of one’s own tokens", members::revoke)
         .get("/audit", "The audit log, latest first", members::log)
         .get("/archive", "All that the club owns: a ZIP of CSV files with a manifest", archive::file);
-}
-
-fn pages(to: &mut Pages) {
-    to.get("/healthz", health::alive)
-        .get("/readyz", health::ready)
-        .get("/metrics", health::counts)
-        .get("/static/{name}", assets::show);
 }
 
 fn stock_pages(to: &mut Pages) {

@@ -48,6 +48,8 @@ pub enum Room {
     Bottles,
     /// What was judged, and what that showed.
     Tastings,
+    /// What stands there, and what the books say.
+    Counts,
     /// What it all adds up to.
     Reports,
     /// What is worked out before anything is recorded.
@@ -104,6 +106,7 @@ impl State {
             format!("{} working", facts.working),
             counted(facts.bottles, "bottle"),
             tasting(facts.tasting, doer),
+            if facts.counts == 0 { "none open".to_owned() } else { format!("{} open", facts.counts) },
             "worth, cost".to_owned(),
             "work it out".to_owned(),
             counted(facts.members, "member"),
@@ -151,12 +154,13 @@ impl State {
     }
 }
 
-const SECTIONS: [(Room, &str, &str, bool); 8] = [
+const SECTIONS: [(Room, &str, &str, bool); 9] = [
     (Room::Today, "Today", "/", true),
     (Room::Stores, "Stores", "/stores", true),
     (Room::Batches, "Batches", "/batches", true),
     (Room::Bottles, "Bottles", "/bottles", true),
     (Room::Tastings, "Tastings", "/tastings", false),
+    (Room::Counts, "Counts", "/counts", false),
     (Room::Reports, "Reports", "/reports", false),
     (Room::Workbench, "Workbench", "/workbench", false),
     (Room::Club, "Club", "/club", false),

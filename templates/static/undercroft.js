@@ -142,31 +142,26 @@ document.querySelectorAll("form[data-live]").forEach((form) => {
 
 // A tasting sheet where the signal drops: what is chosen and typed is kept on the device under the sheet's name until the
 // server has it. The screens of the other glasses are fetched beforehand, so that one can go on without a signal. What was
-// saved meanwhile is sent when the signal is back, each with its own request key, so that it is recorded once.
+// saved meanwhile waits in the outbox.
 const KEPT = "undercroft.sheet.";
 const screens = new Map();
-let [delivering, waiting, later] = [Promise.resolve(), null, null];
-const deliver = () => (delivering = delivering.then(deliverAll));
-const toSend = () =>
-  Object.keys(localStorage).filter((name) => name.startsWith(KEPT) && name !== waiting && readKept(name)?.toSend);
 
 document.querySelectorAll("form[data-keep]").forEach(keepSheet);
-if (document.querySelector("form[data-keep]") && toSend().length) deliverLater();
 
 function keepSheet(form) {
   const name = KEPT + form.dataset.keep;
   const says = form.querySelector("[data-kept]");
   const glasses = [...document.querySelectorAll(".tray a")];
   const fields = () => [...new FormData(form)].filter(([field]) => !["form_token", "request_key"].includes(field));
-  const kept = readKept(name);
-  if (kept && kept.saved === form.dataset.saved && !form.closest("main").querySelector(".problem")) {
+  const before = readKept(name);
+  if (before && before.saved === form.dataset.saved && !form.closest("main").querySelector(".problem")) {
     for (const field of form.elements) {
-      const values = kept.fields.filter(([one]) => one === field.name).map(([, value]) => value);
+      const values = before.fields.filter(([one]) => one === field.name).map(([, value]) => value);
       if (["radio", "checkbox"].includes(field.type)) field.checked = values.includes(field.value);
       else if (field.type === "textarea") field.value = values[0] ?? "";
     }
     says.textContent = "What you entered before the signal dropped is still here; it is not on your sheet yet.";
-  } else if (kept) {
+  } else if (before) {
     localStorage.removeItem(name);
   }
   glasses.forEach(fetchScreen);
@@ -182,30 +177,19 @@ function keepSheet(form) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (form.dataset.sent) return;
-    const [entered, body] = [{ saved: form.dataset.saved, fields: fields() }, new URLSearchParams(new FormData(form))];
+    const entered = { saved: form.dataset.saved, fields: fields() };
     writeKept(name, entered);
-    waiting = name;
     const next = document.querySelector(".tray [aria-current]")?.parentNode.nextElementSibling?.firstElementChild.href;
-    while (!(await reaches(form.action))) {
-      writeKept(name, { ...entered, toSend: { action: form.action, body: body.toString() } });
-      if (screens.has(next)) {
-        waiting = null;
-        showScreen(next);
-        return;
-      }
+    if (!(await reaches(form.action))) {
+      await keep({ action: form.action, fields: entered.fields, label: document.title, name });
+      if (screens.has(next)) return showScreen(next);
       says.textContent = "No signal. It is kept on this device and sent when the signal is back.";
-      await signal();
+      while (!(await reaches(form.action))) await pause(4000);
+      await sendLater();
+      return location.assign(next ?? form.action);
     }
-    await deliver();
-    writeKept(name, entered);
+    await send().catch(() => {});
     form.submit();
-  });
-}
-
-function signal() {
-  return new Promise((done) => {
-    addEventListener("online", done, { once: true });
-    setTimeout(done, 4000);
   });
 }
 
@@ -216,15 +200,16 @@ function fetchScreen({ href }) {
 }
 
 // The screen of another glass, as it was when it was fetched; what is kept of it is filled in.
-function showScreen(address) {
+async function showScreen(address) {
   const page = new DOMParser().parseFromString(screens.get(address), "text/html");
   const sheet = page.querySelector("form[data-keep]").dataset.keep.split(".")[0];
+  const waits = new Set((await kept()).map((item) => item.name));
   for (const link of page.querySelectorAll(".tray a:not(:has(.marked))")) {
-    if (readKept(`${KEPT}${sheet}.${link.textContent.trim()}`)?.toSend) {
+    if (waits.has(`${KEPT}${sheet}.${link.textContent.trim()}`)) {
       link.insertAdjacentHTML("beforeend", '<span class="away"> kept</span><span class="marked" aria-hidden="true"></span>');
     }
   }
-  page.querySelector("[name=request_key]").value = [...crypto.getRandomValues(new Uint32Array(4))].join("-");
+  page.querySelector("[name=request_key]").value = freshKey();
   document.querySelector("main").replaceWith(document.adoptNode(page.querySelector("main")));
   document.title = page.title;
   history.replaceState(null, "", address);
@@ -233,38 +218,16 @@ function showScreen(address) {
   keepSheet(form);
   const says = form.querySelector("[data-kept]");
   says.textContent ||= "No signal. What you save is kept on this device and sent when the signal is back.";
-  later ??= deliverLater();
 }
 
-// Sends what was saved without a signal, one after the other, but for the screen that waits to be sent itself. False while
-// there is no signal.
-async function deliverAll() {
-  for (const name of toSend()) {
-    const text = localStorage.getItem(name);
-    const { toSend: { action, body }, ...kept } = readKept(name);
-    const answer = await fetch(action, { method: "POST", body: new URLSearchParams(body) }).catch(() => null);
-    if (!answer || answer.status >= 500) return false;
-    // What was corrected while it was under way is kept for the next time.
-    if (localStorage.getItem(name) !== text) continue;
-    if (answer.redirected && new URL(answer.url).pathname.includes("/tastings/")) localStorage.removeItem(name);
-    else writeKept(name, kept);
-  }
-  return true;
-}
-
-async function deliverLater() {
-  while (!(await deliver())) await signal();
-  later = null;
+// What the outbox has sent is on the sheet, unless it was corrected meanwhile.
+document.addEventListener("outbox-sent", ({ detail: { name, fields } }) => {
+  if (!name.startsWith(KEPT)) return;
+  if (JSON.stringify(readKept(name)?.fields) === JSON.stringify(fields)) localStorage.removeItem(name);
   const says = document.querySelector("[data-kept]");
   if (says) says.textContent = "The signal is back: what you saved is on your sheet.";
   document.querySelectorAll(".tray a").forEach(fetchScreen);
-}
-
-// Whether the server can be reached; only then is the page left.
-function reaches(address) {
-  const asked = { method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(5000) };
-  return fetch(address, asked).then(() => true, () => false);
-}
+});
 
 function readKept(name) {
   try {
@@ -281,13 +244,6 @@ function writeKept(name, what) {
     // A device that keeps nothing loses nothing that was there before.
   }
 }
-
-// With signing out goes what was kept.
-document.querySelectorAll("form[action$='/sign-out']").forEach((form) => {
-  form.addEventListener("submit", () => {
-    for (const name of Object.keys(localStorage)) if (name.startsWith(KEPT)) localStorage.removeItem(name);
-  });
-});
 
 // Sheets are waited for: the page looks from time to time whether that has changed.
 document.querySelectorAll("[data-await]").forEach((part) => {

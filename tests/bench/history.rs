@@ -321,8 +321,16 @@ impl Maker<'_> {
     ) -> Result<(), Failure> {
         let mut shelves = stock::shelves(self.conn, self.doer.club, stock::Shelved::Lot(lot))?;
         let member = Some(self.member());
-        let order =
-            Withdrawal { bottling, day, bottles, purpose, member, place: None, remark: String::new() };
+        let order = Withdrawal {
+            bottling,
+            day,
+            bottles,
+            purpose,
+            member,
+            place: None,
+            happened_at: None,
+            remark: String::new(),
+        };
         let entry = withdraw(&order, batch, &mut shelves).map_err(refused)?;
         self.record(&entry)
     }

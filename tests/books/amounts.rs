@@ -105,6 +105,7 @@ async fn no_lines_and_no_bottles(db: &Database, cellar: &Cellar, wrong: &mut Wro
         purpose: Purpose::Taken,
         member: Some(taster.member),
         place: None,
+        happened_at: None,
         remark: String::new(),
     };
     let done = bottles::record_withdrawal(db, taster, None, order).await;

@@ -218,6 +218,7 @@ async fn try_bottles(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut 
         purpose: Purpose::Taken,
         member: Some(member),
         place,
+        happened_at: None,
         remark: String::new(),
     };
     for (what, order) in [

@@ -52,6 +52,7 @@ async fn the_last_bottles_go_to_as_many_as_there_are(ground: &Ground) {
                 purpose: Purpose::Taken,
                 member: Some(by.member),
                 place: None,
+                happened_at: None,
                 remark: String::new(),
             };
             bottles::record_withdrawal(&db, &by, None, order).await

@@ -46,6 +46,7 @@ fn taken(cellar: &Cellar, bottles: u32) -> Withdrawal {
         purpose: Purpose::Taken,
         member: Some(cellar.club.taster.member),
         place: None,
+        happened_at: None,
         remark: String::new(),
     }
 }

@@ -1,7 +1,9 @@
 //! The books under test: random histories against a small model, and each promise by itself.
 
+mod accuracy;
 mod amounts;
 mod clubs;
+mod counts;
 mod crowds;
 mod deeds;
 mod fifo;

@@ -196,6 +196,7 @@ async fn a_reversal_stands_in_the_record_of_what_it_concerns(ground: &Ground) {
         purpose: Purpose::Tasting,
         member: None,
         place: None,
+        happened_at: None,
         remark: String::new(),
     };
     let opened = bottles::record_withdrawal(&db, &by, None, order).await.expect("two bottles are opened");

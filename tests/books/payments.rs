@@ -75,6 +75,7 @@ async fn what_a_member_owes_is_settled_and_taken_back_by_a_steward_only(ground: 
         purpose: Purpose::Taken,
         member: Some(member),
         place: None,
+        happened_at: None,
         remark: String::new(),
     };
     record_withdrawal(&db, taster, None, order).await.expect("two bottles are taken");

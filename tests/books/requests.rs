@@ -242,6 +242,7 @@ async fn bottles_and_after(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>
         purpose: Purpose::Taken,
         member: Some(taster.member),
         place: None,
+        happened_at: None,
         remark: String::new(),
     };
     let take = async |key, order| bottles::record_withdrawal(db, taster, key, order).await;

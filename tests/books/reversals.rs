@@ -47,6 +47,7 @@ async fn what_others_rest_on_stays_until_they_are_taken_back(ground: &Ground) {
         purpose: Purpose::Gift,
         member: None,
         place: None,
+        happened_at: None,
         remark: String::new(),
     };
     let by = Taster::from_doer((**hand).clone()).expect("a cellarhand may");

@@ -239,6 +239,7 @@ async fn too_few_bottles_stop_a_tasting_before_it_begins(ground: &Ground) {
         purpose: undercroft::domain::bottles::Purpose::Gift,
         member: None,
         place: None,
+        happened_at: None,
         remark: String::new(),
     };
     let by = as_taster(&cellar.club.hand);

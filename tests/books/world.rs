@@ -275,6 +275,7 @@ impl World {
             purpose,
             member,
             place: place.map(|place| self.places[place]),
+            happened_at: None,
             remark: String::new(),
         }
     }

@@ -1,6 +1,7 @@
 //! Chromium and its driver: started on a port that the driver finds free, ended with the test.
 
 use std::io::{BufRead, BufReader};
+use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -34,7 +35,15 @@ impl Chromedriver {
 
     /// A browser that looks at the pages in this way.
     pub async fn browser(&self, look: &Look) -> WebDriver {
+        self.browser_in(look, None).await
+    }
+
+    /// The same with what it keeps in a folder, so that it is there again when it is opened anew.
+    pub async fn browser_in(&self, look: &Look, folder: Option<&Path>) -> WebDriver {
         let mut wanted = DesiredCapabilities::chrome();
+        if let Some(folder) = folder {
+            wanted.add_arg(&format!("--user-data-dir={}", folder.display())).expect("an argument");
+        }
         for argument in [
             "--headless",
             "--no-sandbox",

@@ -6,6 +6,7 @@ mod eyes;
 mod hands;
 mod job;
 mod keys;
+mod offline;
 mod sheet;
 
 use std::net::TcpListener;
@@ -94,6 +95,15 @@ fn a_sheet_is_written_without_a_signal() {
         browser.clone().quit().await.expect("the browser ends");
         done.unwrap_or_else(|error| panic!("{error}"));
         house.handle.stop(false).await;
+    });
+}
+
+#[test]
+#[ignore = "needs Chromium with chromedriver"]
+fn what_two_phones_count_without_a_signal_is_recorded_once() {
+    run(Ground::sqlite(), async |ground: &Ground| {
+        let done = offline::counts_are_neither_lost_nor_doubled(ground).await;
+        done.unwrap_or_else(|error| panic!("{error}"));
     });
 }
 

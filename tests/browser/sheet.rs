@@ -57,11 +57,9 @@ pub async fn without_a_signal(hands: &Hands<'_>, house: &House) -> Walked<()> {
     for _ in 0..60 {
         let saved = answers(house, &host, tasting, &guest).await?;
         if expect(&saved, &[Some(4.0), Some(8.0), Some(6.0)], "").is_ok() {
-            let left: Vec<String> = hands
-                .eyes
-                .ask("return Object.values(localStorage).filter(kept => kept.includes('toSend'))")
-                .await?;
-            return if left.is_empty() { Ok(()) } else { Err(format!("it would be sent again: {left:?}")) };
+            tokio::time::sleep(Duration::from_millis(500)).await;
+            let left: String = hands.eyes.ask("return document.documentElement.dataset.outbox").await?;
+            return if left == "0" { Ok(()) } else { Err(format!("{left} would be sent again")) };
         }
         tokio::time::sleep(Duration::from_millis(250)).await;
     }

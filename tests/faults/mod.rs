@@ -63,14 +63,15 @@ enum Heard {
 }
 
 /// The server as a process of its own.
-struct Server {
+pub struct Server {
     child: Child,
-    at: String,
+    /// Where it serves.
+    pub at: String,
 }
 
 impl Server {
     /// Starts it; `limit` is the largest file in units of 512 bytes that it may write.
-    fn start(ground: &Ground, limit: Option<u64>) -> Self {
+    pub fn start(ground: &Ground, limit: Option<u64>) -> Self {
         let within = limit.map_or(String::new(), |blocks| format!("trap '' XFSZ; ulimit -f {blocks}; "));
         let mut child = Command::new("sh")
             .args(["-c", &format!("{within}exec \"$0\" \"$@\""), PROGRAM])
@@ -87,7 +88,7 @@ impl Server {
     }
 
     /// Ends it as a power cut would.
-    fn kill(&mut self) {
+    pub fn kill(&mut self) {
         self.child.kill().expect("it was started here");
         self.child.wait().expect("it ends");
     }

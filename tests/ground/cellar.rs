@@ -5,12 +5,13 @@ use undercroft::actions::batches::{NewReading, Plan};
 use undercroft::actions::bottles::Bottled;
 use undercroft::actions::recipes::{NewRevision, Revising};
 use undercroft::actions::{
-    batches, bottles, efforts, instruments, recipes, reminders, stock, tastings, vessels,
+    batches, bottles, counts, efforts, instruments, recipes, reminders, stock, tastings, vessels,
 };
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Source};
 use undercroft::domain::bottles::Bottling;
 use undercroft::domain::cautions::{Reasons, Rule};
+use undercroft::domain::counts::Tolerance;
 use undercroft::domain::efforts::{EffortKind, NewEffort};
 use undercroft::domain::instruments::{Instrument, InstrumentKind};
 use undercroft::domain::members::Cellarhand;
@@ -21,8 +22,8 @@ use undercroft::domain::tastings::{Method, Plan as TastingPlan};
 use undercroft::domain::vessels::{Closure, Filling, Material, Vessel};
 use undercroft::units::days::Day;
 use undercroft::units::ids::{
-    BatchId, BottlingId, EffortId, EntryId, FillingId, ImportId, InstrumentId, ItemId, LotId, PlaceId,
-    ReadingId, RecipeId, ReminderId, TastingId, VesselId,
+    BatchId, BottlingId, CountId, EffortId, EntryId, FillingId, ImportId, InstrumentId, ItemId, LotId,
+    PlaceId, ReadingId, RecipeId, ReminderId, TastingId, VesselId,
 };
 use undercroft::units::measure::{Measured, ReadingKind};
 use undercroft::units::money::Money;
@@ -76,6 +77,8 @@ pub struct Cellar {
     pub vessel: VesselId,
     /// What is in it.
     pub filling: FillingId,
+    /// A count of the yeast, in which the taster has counted.
+    pub count: CountId,
 }
 
 impl Cellar {
@@ -113,12 +116,14 @@ impl Cellar {
         let tasting = tastings::plan_tasting(db, hand, None, plan).await.expect("a tasting is planned").id;
         let recipe = recipe(db, hand, [milk, yeast, curds]).await;
         let vessel = vessels::add_vessel(db, hand, None, steel("T1", place)).await.expect("a vessel");
+        let count = counted(db, &club, yeast, [place, shelf]).await;
         let filling =
             vessels::fill_vessel(db, hand, None, fill(vessel, batch, 5)).await.expect("it is filled");
         Self {
             recipe,
             vessel,
             filling,
+            count,
             place,
             shelf,
             milk,
@@ -139,6 +144,31 @@ impl Cellar {
             tasting,
             club,
         }
+    }
+}
+
+/// A count of the yeast, in which the taster has counted 90 g; and how the club counts.
+async fn counted(db: &Database, club: &Club, yeast: ItemId, [place, shelf]: [PlaceId; 2]) -> CountId {
+    let hand = &club.hand;
+    let tolerance = Tolerance { permille: 20, pieces: 2 };
+    let ways = counts::Ways { tolerance, order: vec![(shelf, 1), (place, 2)] };
+    counts::set_ways(db, hand, None, ways).await.expect("the club says how it counts");
+    let start =
+        counts::Start { title: String::new(), places: Vec::new(), kinds: Vec::new(), items: vec![yeast] };
+    let count = counts::start(db, hand, None, start).await.expect("a count begins").id;
+    let tallied = counts::Tallied { count, number: 1, found: found(90_000) };
+    counts::tally(db, &club.taster, None, tallied).await.expect("the yeast is counted");
+    count
+}
+
+/// So many thousandths were counted.
+pub fn found(counted: i64) -> counts::Found {
+    counts::Found {
+        counted: Some(Milli::new(counted)),
+        weighed: None,
+        opened: false,
+        remark: String::new(),
+        at: None,
     }
 }
 

@@ -79,6 +79,8 @@ fn filled(path: &str, cellar: &Cellar) -> String {
         cellar.vessel.to_string()
     } else if path.contains("fillings/{") {
         cellar.filling.to_string()
+    } else if path.contains("counts/{") {
+        cellar.count.to_string()
     } else if path.contains("tastings/{") {
         cellar.tasting.to_string()
     } else {
@@ -86,6 +88,7 @@ fn filled(path: &str, cellar: &Cellar) -> String {
     };
     let path = path
         .replace("{number}", "1")
+        .replace("{line}", "1")
         .replace("{task}", "draw")
         .replace("{deed}", "fill")
         .replace("{filling}", &cellar.filling.to_string())

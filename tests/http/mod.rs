@@ -4,6 +4,7 @@ mod bad_input;
 mod cautions;
 mod cellar;
 mod climate;
+mod counts;
 mod described;
 mod foreign;
 mod labels;

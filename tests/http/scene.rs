@@ -2,7 +2,9 @@
 
 use undercroft::actions::batches::{self, Plan};
 use undercroft::actions::members::{self, Invitation, NewToken, Visitor};
-use undercroft::actions::{bottles, climate, holds, recipes, reminders, steps, stock, tastings, vessels};
+use undercroft::actions::{
+    bottles, climate, counts, holds, recipes, reminders, steps, stock, tastings, vessels,
+};
 use undercroft::db::Database;
 use undercroft::domain::batches::Source;
 use undercroft::domain::cautions::Reasons;
@@ -11,14 +13,14 @@ use undercroft::domain::members::{Cellarhand, Doer, NewPerson, Onlooker, Role, S
 use undercroft::domain::stock::{ItemKind, Receipt};
 use undercroft::domain::tastings::sheet::{Answer, WHOLE};
 use undercroft::units::ids::{
-    BatchId, BottlingId, InvitationId, ItemId, LotId, MemberId, RecipeId, ReminderId, StepRecordId,
+    BatchId, BottlingId, CountId, InvitationId, ItemId, LotId, MemberId, RecipeId, ReminderId, StepRecordId,
     TastingId, TokenId, VesselId,
 };
 use undercroft::units::measure::Measured;
 use undercroft::units::quantity::{BaseUnit, Milli};
 use undercroft::web::extract::now;
 
-use crate::ground::cellar::{Cellar, bottling, bought, draw, item, steel, tasting, whey};
+use crate::ground::cellar::{Cellar, bottling, bought, draw, found, item, steel, tasting, whey};
 use crate::ground::day;
 
 /// What a write route can name.
@@ -62,6 +64,8 @@ pub struct Scene {
     pub free: VesselId,
     /// A vessel out of use.
     pub lent: VesselId,
+    /// A count of the corks: the taster has found one less, and its differences are looked at.
+    pub review: CountId,
 }
 
 impl Scene {
@@ -115,6 +119,7 @@ impl Scene {
             held_lot: held,
             free,
             lent,
+            review: counted_corks(db, &cellar, corks).await,
             cellar,
         }
     }
@@ -213,6 +218,25 @@ async fn read_shelf(db: &Database, cellar: &Cellar) {
     let samples = vec![sample("01"), sample("03")];
     let order = climate::Measurements { place: cellar.shelf, source: "probe".to_owned(), samples };
     climate::measure(db, &cellar.club.hand, None, order).await.expect("it is read");
+}
+
+/// All corks are counted by the taster, one too few of the first lot.
+async fn counted_corks(db: &Database, cellar: &Cellar, corks: ItemId) -> CountId {
+    let hand =
+        Cellarhand::from_doer(Doer { now: now(), ..(*cellar.club.hand).clone() }).expect("a cellarhand");
+    let taster = Taster::from_doer(Doer { now: now(), ..(*cellar.club.taster).clone() }).expect("a taster");
+    let start =
+        counts::Start { title: String::new(), places: Vec::new(), kinds: Vec::new(), items: vec![corks] };
+    let count = counts::start(db, &hand, None, start).await.expect("a count begins").id;
+    let club = hand.club;
+    let lines = db.read(move |conn| undercroft::db::counts::lines(conn, club, count, None)).await;
+    for line in lines.expect("its lines are read") {
+        let counted = if line.place.0 == cellar.place { 499_000 } else { 5_000 };
+        let tallied = counts::Tallied { count, number: line.number, found: found(counted) };
+        counts::tally(db, &taster, None, tallied).await.expect("it is counted");
+    }
+    counts::end(db, &hand, None, count).await.expect("the counting ends");
+    count
 }
 
 /// Four bottles of another batch, so that nothing rests on those of the cellar.

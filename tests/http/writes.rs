@@ -2,6 +2,7 @@
 
 mod cellar;
 mod climate;
+mod counts;
 mod measured;
 mod recipes;
 mod steps;
@@ -105,6 +106,7 @@ pub fn all(s: &Scene) -> Vec<Write> {
     batches(s, &mut found);
     bottles(s, &mut found);
     tastings::all(s, &mut found);
+    counts::all(s, &mut found);
     recipes::all(s, &mut found);
     steps::all(s, &mut found);
     vessels::all(s, &mut found);

@@ -23,6 +23,7 @@ use Kind::{Day, Flag, Id, Instant, Number, Of, Text, Word};
 
 mod cellar;
 mod climate;
+mod counting;
 mod recipes;
 mod steps;
 
@@ -47,7 +48,7 @@ const STAGE: Kind = Word(|word| Stage::from_code(word).is_some());
 const UNIT: Kind = Word(|word| BaseUnit::from_sign(word).is_some());
 const ZONE: Kind = Word(|word| word.parse::<Tz>().is_ok());
 const CURRENCY: Kind = Word(|word| word.len() == 3 && word.bytes().all(|byte| byte.is_ascii_uppercase()));
-const COUNTED: Kind = Word(|word| ["batch", "lot", "receipt", "tasting"].contains(&word));
+const COUNTED: Kind = Word(|word| ["batch", "lot", "receipt", "tasting", "count"].contains(&word));
 /// The codes of glasses in their order.
 const CODES: Kind = Word(|word| word.split(' ').all(|code| code.parse().is_ok_and(|code: u16| code < 1000)));
 const QUANTITY: Kind = Number(3);
@@ -76,13 +77,16 @@ pub const FILES: &[File] = &[
             may("litre_worth", COST).says("what a litre of drink counts for beside by-products"),
             may("hour_rate", COST).says("what an hour of work counts for, beside the books"),
             may("kwh_price", COST).says("what a kilowatt-hour costs, beside the books"),
+            has("tolerance_permille", WHOLE)
+                .says("how far a count may be off, of what is weighed or measured"),
+            has("tolerance_pieces", WHOLE).says("the same, of what is counted"),
         ],
         derived: &[],
     },
     File {
         name: "counters.csv",
         table: "counters",
-        says: "The last number given to a batch, a lot, a receipt, a tasting.",
+        says: "The last number given to a batch, a lot, a receipt, a tasting, a count.",
         scope: Scope::Club,
         keys: &[],
         columns: &[has("name", COUNTED), has("last", WHOLE)],
@@ -214,6 +218,7 @@ pub const FILES: &[File] = &[
             may("moved_pitched_on", Day),
             may("moved_first_gravity", MEASURED),
             may("moved_strength_percent", MEASURED).kept_as("moved_strength"),
+            may("happened_at", Instant).says("where it was sent later than it happened"),
         ],
         derived: &[],
     },
@@ -487,4 +492,8 @@ pub const FILES: &[File] = &[
         ],
         derived: &[],
     },
+    counting::WALKING_ORDER,
+    counting::COUNTS,
+    counting::COUNT_LINES,
+    counting::TALLIES,
 ];

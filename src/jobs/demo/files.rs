@@ -48,6 +48,8 @@ embedded! {
     VESSELS: "vessels.csv",
     FILLINGS: "fillings.csv",
     HOLDS: "holds.csv",
+    STOCKTAKINGS: "stocktakings.csv",
+    FINDS: "finds.csv",
 }
 
 /// Where a row stands.
@@ -365,18 +367,6 @@ impl Default for StepRow {
     }
 }
 
-/// `making.csv`: what was done on the day of loading, counted back from its minute.
-#[derive(Debug, Clone, Deserialize)]
-pub(super) struct MakingRow {
-    pub minutes_ago: u32,
-    pub by: String,
-    pub batch: String,
-    pub what: String,
-    pub kind: StepKind,
-    pub value: String,
-    pub note: String,
-}
-
 event_row! {
     /// `bottlings.csv`
     BottlingRow, by by {
@@ -422,6 +412,18 @@ event_row! {
         place: String,
         counted: String,
         note: String,
+    }
+}
+
+event_row! {
+    /// `stocktakings.csv`: a count of places; of the day of loading where it was no days ago.
+    StocktakingRow, by by {
+        key: String,
+        counters: String,
+        posted_by: String,
+        places: String,
+        title: String,
+        left: usize,
     }
 }
 

@@ -26,6 +26,7 @@ use crate::units::measure::ReadingKind;
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
+mod counts;
 mod diary;
 mod measured;
 mod plans;
@@ -89,6 +90,7 @@ impl<'a> Scribe<'a> {
                 What::Withdrawal(row) => self.withdraw(&stamp, row).await,
                 What::Move(row) => self.carry(&stamp, row).await,
                 What::Count(row) => self.count(&stamp, row).await,
+                What::Stocktaking(row) => self.take_stock(&stamp, row).await,
                 What::Reversal(row) => self.take_back(&stamp, row).await,
                 What::Tasting(row, sheets) => self.taste(&stamp, row, sheets).await,
             };
@@ -195,6 +197,7 @@ impl<'a> Scribe<'a> {
             purpose,
             member: member.filter(|_| purpose == Purpose::Taken).map(|doer| doer.member),
             place: Some(*known(&self.places, &row.place, "place")?),
+            happened_at: None,
             remark,
         };
         let taster = Taster::from_doer(Doer::clone(&stamp.by))

@@ -9,7 +9,8 @@ use chrono::NaiveTime;
 use super::Error;
 use super::files::{
     self, BottlingRow, CountRow, Deed, DiaryRow, Embedded, EventRow, FillingRow, HoldRow, Line, MoveRow,
-    PlanRow, ReadingRow, ReceiptRow, RecipeRow, ReversalRow, Row, SheetRow, TastingRow, WithdrawalRow,
+    PlanRow, ReadingRow, ReceiptRow, RecipeRow, ReversalRow, Row, SheetRow, StocktakingRow, TastingRow,
+    WithdrawalRow,
 };
 
 /// Something that was recorded.
@@ -45,6 +46,7 @@ pub(super) enum What {
     Withdrawal(Row<WithdrawalRow>),
     Move(Row<MoveRow>),
     Count(Row<CountRow>),
+    Stocktaking(Row<StocktakingRow>),
     Reversal(Row<ReversalRow>),
     Tasting(Row<TastingRow>, Vec<Row<SheetRow>>),
 }
@@ -62,6 +64,9 @@ pub(super) fn events() -> Result<Vec<Event>, Error> {
     events.extend(single(&files::WITHDRAWALS, What::Withdrawal)?);
     events.extend(single(&files::MOVES, What::Move)?);
     events.extend(single(&files::COUNTS, What::Count)?);
+    events.extend(
+        single(&files::STOCKTAKINGS, What::Stocktaking)?.into_iter().filter(|event| event.days_ago > 0),
+    );
     events.extend(single(&files::REVERSALS, What::Reversal)?);
     let sheets: Vec<Row<SheetRow>> = files::SHEETS.rows()?;
     for row in files::TASTINGS.rows::<TastingRow>()? {

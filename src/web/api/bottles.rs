@@ -202,6 +202,8 @@ pub struct NewWithdrawal {
     pub member: Option<String>,
     /// From which place; where most stand if left out.
     pub place: Option<String>,
+    /// When exactly, if it is sent later; RFC 3339.
+    pub at: Option<String>,
     /// What you want to add.
     pub remark: Option<String>,
 }

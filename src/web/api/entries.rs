@@ -171,7 +171,7 @@ impl From<&ToldLine> for EntryLine {
 }
 
 /// RFC 3339, in UTC.
-fn instant(at: Instant) -> String {
+pub fn instant(at: Instant) -> String {
     at.and_utc().to_rfc3339_opts(chrono::SecondsFormat::AutoSi, true)
 }
 

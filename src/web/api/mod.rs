@@ -17,6 +17,7 @@ pub mod bottles;
 pub mod cellar;
 pub mod climate;
 pub mod costs;
+pub mod counts;
 pub mod describe;
 pub mod efforts;
 pub mod entries;

@@ -77,8 +77,12 @@ pub fn read(draft: &Draft, doer: &Doer, bottling: BottlingId) -> Result<Withdraw
         let place = r.optional_id("place", "place");
         let member = r.optional_id("member", "member");
         let member = if purpose == Purpose::Taken { member.or(Some(doer.member)) } else { member };
-        let (day, remark) = (r.day("day"), r.remark("remark"));
-        Withdrawal { bottling, day, bottles, purpose, member, place, remark }
+        let happened_at = r.sent_later("at");
+        let day = match happened_at {
+            Some(at) if r.is_empty("day") => days::local_day(at, doer.zone),
+            _ => r.day("day"),
+        };
+        Withdrawal { bottling, day, bottles, purpose, member, place, happened_at, remark: r.remark("remark") }
     })
 }
 

@@ -145,6 +145,16 @@ impl<'d> Reader<'d> {
         self.optional(field, |text| days::read_instant(text, zone, now))
     }
 
+    /// When a device without signal says that something was, RFC 3339. A clock that runs ahead is brought back to now.
+    pub fn sent_later(&mut self, field: &str) -> Option<Instant> {
+        let now = self.now;
+        self.optional(field, |text| {
+            let at = chrono::DateTime::parse_from_rfc3339(text.trim())
+                .map_err(|_| Misread::new("Write it as 2026-06-23T18:40:00Z"))?;
+            Ok(chrono::SubsecRound::trunc_subsecs(at.naive_utc(), 6).min(now))
+        })
+    }
+
     /// A quantity above zero.
     pub fn quantity(&mut self, field: &str, unit: BaseUnit) -> Milli {
         self.with(field, Milli::ZERO, |text| Milli::read(text, unit))
@@ -246,6 +256,7 @@ impl<'d> Reader<'d> {
     pub fn ids<T: FromStr<Err = Misread> + PartialEq>(&mut self, field: &str, what: &str) -> Vec<T> {
         let path = self.path(field);
         let ticks = self.draft.at(&path).and_then(Value::as_object);
+        let ticks = ticks.filter(|ticks| ticks.values().all(Value::is_string));
         let ticked = ticks
             .map(|ticks| ticks.iter().filter(|tick| tick.1 == "yes").map(|tick| tick.0.clone()).collect());
         let texts: Vec<String> = ticked.unwrap_or_else(|| {

@@ -2,6 +2,7 @@
 //! steps does the next of them that fits; those before it are recorded as they were planned.
 
 use chrono::Duration;
+use serde::Deserialize;
 
 use super::{Scribe, Stamp, cell, known, optional};
 use crate::actions::Done;
@@ -16,11 +17,23 @@ use crate::domain::recipes::{Goals, Revision, read_months};
 use crate::domain::refusal::{Refusal, Why};
 use crate::domain::steps::{Act, State, Step};
 use crate::jobs::demo::Error;
-use crate::jobs::demo::files::{self, MakingRow, RecipeRow, Row, StepRow};
+use crate::jobs::demo::files::{self, RecipeRow, Row, StepRow};
 use crate::units::days::Instant;
 use crate::units::ids::{BatchId, EntryId};
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::quantity::Milli;
+
+/// `making.csv`: what was done on the day of loading, counted back from its minute.
+#[derive(Debug, Clone, Deserialize)]
+struct MakingRow {
+    minutes_ago: u32,
+    by: String,
+    batch: String,
+    what: String,
+    kind: StepKind,
+    value: String,
+    note: String,
+}
 
 impl Scribe<'_> {
     /// Write a recipe, or its next revision.
