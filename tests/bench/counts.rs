@@ -104,7 +104,7 @@ async fn fill(db: &Database, hand: &Cellarhand) -> Tried<()> {
         splits_lactose: false,
     };
     let item = stock::add_item(db, hand, None, item).await?;
-    let shelf = stock::NewPlace { name: "Dry shelf".to_owned(), within: None };
+    let shelf = stock::NewPlace { name: "Dry shelf".to_owned(), within: None, capacity: None };
     let place = stock::add_place(db, hand, None, shelf).await?;
     for _ in 0..LINES / RECEIPT {
         let line = ReceiptLine {
