@@ -45,7 +45,7 @@ fn tables(conn: &mut AnyConn) -> BTreeSet<String> {
                 "SELECT t.name || '.' || c.name || ' -> ' || \
                  CASE c.\"notnull\" WHEN 0 THEN 'Nullable ' ELSE '' END || CASE c.type WHEN 'INTEGER' THEN 'BigInt' \
                  WHEN 'BIGINT' THEN 'BigInt' WHEN 'TEXT' THEN 'Text' WHEN 'TIMESTAMP' THEN 'Timestamp' \
-                 WHEN 'DATE' THEN 'Date' WHEN 'BOOLEAN' THEN 'Bool' ELSE c.type END AS line \
+                 WHEN 'DATE' THEN 'Date' WHEN 'BLOB' THEN 'Binary' WHEN 'BOOLEAN' THEN 'Bool' ELSE c.type END AS line \
                  FROM sqlite_schema t JOIN pragma_table_info(t.name) c \
                  WHERE t.type = 'table' AND t.name NOT LIKE '\\_\\_%' ESCAPE '\\' \
                  AND t.name NOT LIKE 'sqlite%'",
@@ -62,7 +62,7 @@ fn tables(conn: &mut AnyConn) -> BTreeSet<String> {
                  CASE is_nullable WHEN 'YES' THEN 'Nullable ' ELSE '' END || \
                  CASE data_type WHEN 'bigint' THEN 'BigInt' WHEN 'text' THEN 'Text' \
                  WHEN 'timestamp without time zone' THEN 'Timestamp' \
-                 WHEN 'date' THEN 'Date' WHEN 'boolean' THEN 'Bool' ELSE data_type END AS line \
+                 WHEN 'date' THEN 'Date' WHEN 'bytea' THEN 'Binary' WHEN 'boolean' THEN 'Bool' ELSE data_type END AS line \
                  FROM information_schema.columns WHERE table_schema = 'public' AND table_name NOT LIKE '\\_\\_%'",
                 "SELECT conrelid::regclass || ' (' || string_agg(a.attname, ', ' ORDER BY k.place) || ')' AS line \
                  FROM pg_constraint, unnest(conkey) WITH ORDINALITY AS k (number, place), pg_attribute a \

@@ -14,19 +14,22 @@ use crate::units::ids::{AccountId, BatchId, ClubId, MemberId, RevisionId};
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
 
+mod curves;
 mod imports;
 mod readings;
 mod stage;
 mod story;
 
+pub(super) use curves::first_off as first_curve_off;
+pub use curves::{Curves, Series, pack_all, series};
 pub use imports::{Import, add_import, import, imports, undo_import};
 pub use readings::{
-    Part, Reading, Series, add_reading, cellar_temperature, count, given_by, gravity_ends, last_of,
-    last_of_each, last_read, part, reading, readings, series, strike,
+    Part, Reading, add_readings, cellar_temperature, count, given_by, gravity_ends, last_of, last_of_each,
+    last_read, part, reading, readings, strike,
 };
 pub use stage::{moves, restage};
 pub(super) use stage::{moves_of, moves_until, standing_then};
-pub use story::{stories, story};
+pub use story::{stories, story, story_by};
 
 /// A batch.
 #[derive(Debug, Clone, PartialEq, Eq, Queryable)]

@@ -12,6 +12,7 @@ mod tell;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
+use super::prepared::Prepare;
 use super::schema::{accounts, counters, entries, postings};
 use crate::domain::books::{Account, Change, EntryKind, Holding, NewEntry, Posting};
 use crate::domain::members::Doer;
@@ -26,6 +27,7 @@ pub fn next_number(conn: &mut AnyConn, club: ClubId, name: &str) -> Result<i64, 
     let of_club = counters::club_id.eq(club).and(counters::name.eq(name));
     let bumped = diesel::update(counters::table.filter(of_club))
         .set(counters::last.eq(counters::last + 1))
+        .prepared()
         .execute(conn)?;
     if bumped == 0 {
         diesel::insert_into(counters::table)
@@ -114,6 +116,7 @@ fn add_to_balance(
             accounts::cost.eq(sum(cost.micros(), posting.cost.micros())?),
             accounts::opened_on.eq(opened_on.min(day)),
         ))
+        .prepared()
         .execute(conn)?;
     Ok(id)
 }

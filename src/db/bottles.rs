@@ -6,6 +6,7 @@ use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
+use super::prepared::Prepare;
 use super::schema::{accounts, batches, bottlings, entries, places, postings, reminders, tasting_ages};
 use super::stock::in_stock;
 use crate::domain::bottles::TastingAge;
@@ -182,7 +183,7 @@ pub fn bottlings(
                 .filter(accounts::quantity.gt(Milli::ZERO)),
         )));
     }
-    Ok(query.load(conn)?)
+    Ok(query.prepared().load(conn)?)
 }
 
 /// The bottlings of some days that were not reversed, the latest first; of one drink where it is named.
@@ -204,7 +205,7 @@ pub fn of_days(
     if let Some(drink) = drink {
         query = query.filter(batches::name.eq(drink.to_owned()));
     }
-    Ok(query.load(conn)?)
+    Ok(query.prepared().load(conn)?)
 }
 
 /// Whether the entry that made a bottling was taken back.

@@ -5,6 +5,7 @@ use diesel::prelude::*;
 use super::batches;
 use super::connection::AnyConn;
 use super::failure::Failure;
+use super::prepared::Prepare;
 use super::schema::{members, readings, reasons};
 use super::{climate, holds, steps, stock, trace};
 use crate::domain::batches::readings::followed;
@@ -93,7 +94,7 @@ fn last(
     if let Some(since) = since {
         query = query.filter(readings::at.ge(since));
     }
-    Ok(query.first::<Measured>(conn).optional()?.map(Measured::number))
+    Ok(query.limit(1).prepared().get_result::<Measured>(conn).optional()?.map(Measured::number))
 }
 
 /// The gravities that say how far it is.
@@ -177,5 +178,5 @@ pub fn given(conn: &mut AnyConn, club: ClubId, which: Which, limit: i64) -> Resu
         Which::Batch(batch) => query.filter(reasons::batch_id.eq(batch)),
         Which::Entry(entry) => query.filter(reasons::entry_id.eq(Some(entry))),
     };
-    Ok(query.load(conn)?)
+    Ok(query.prepared().load(conn)?)
 }

@@ -11,6 +11,7 @@ use std::time::Duration;
 use diesel::connection::{SimpleConnection, TransactionManager};
 use diesel::r2d2::{ManageConnection, Pool};
 use diesel::{Connection, PgConnection, SqliteConnection};
+use tokio::sync::Semaphore;
 
 use super::failure::Failure;
 use super::writer::Writer;
@@ -109,6 +110,7 @@ impl ManageConnection for Opener {
 #[derive(Clone)]
 pub struct Database {
     readers: Pool<Opener>,
+    turns: Arc<Semaphore>,
     writes: Writes,
     address: Address,
 }
@@ -118,6 +120,13 @@ enum Writes {
     Together(Arc<Writer>),
     Each(Pool<Opener>),
 }
+
+/// Connections to each kind of database beside the writer of SQLite.
+const TO_SQLITE: usize = 4;
+const TO_POSTGRES: usize = 8;
+
+/// How long somebody waits for a connection before the answer is "busy".
+const PATIENCE: Duration = Duration::from_secs(10);
 
 /// How often a write is tried on PostgreSQL before the caller is told to try again. All but the first have the books to
 /// themselves, so that more than two are hardly ever needed.
@@ -131,16 +140,17 @@ impl Database {
         if let Err(why) = look_over(&mut first) {
             tracing::warn!(%why, "the database could not look over what it holds; some pages may be slower");
         }
-        let (readers, writes) = match address {
+        let (readers, writes, most) = match address {
             Address::Sqlite(_) => {
-                (pool(address, true, 4)?, Writes::Together(Arc::new(Writer::start(first)?)))
+                let readers = pool(address, true, TO_SQLITE)?;
+                (readers, Writes::Together(Arc::new(Writer::start(first)?)), TO_SQLITE)
             }
             Address::Postgres(_) => {
-                let both = pool(address, false, 8)?;
-                (both.clone(), Writes::Each(both))
+                let both = pool(address, false, TO_POSTGRES)?;
+                (both.clone(), Writes::Each(both), TO_POSTGRES)
             }
         };
-        Ok(Self { readers, writes, address: address.clone() })
+        Ok(Self { readers, turns: Arc::new(Semaphore::new(most)), writes, address: address.clone() })
     }
 
     /// A connection of its own for what runs alone: `verify`, `backup`, measurements.
@@ -160,10 +170,24 @@ impl Database {
         E: From<Failure> + Send + 'static,
         F: FnOnce(&mut AnyConn) -> Result<T, E> + Send + 'static,
     {
-        let readers = self.readers.clone();
+        self.on_connection(self.readers.clone(), move |conn| read_now(conn, work)).await
+    }
+
+    /// Do something on a connection of a pool, off the async threads. Whoever asks first comes first, and no thread
+    /// waits for a connection: only as many are at work as there are connections.
+    async fn on_connection<T, E, F>(&self, pool: Pool<Opener>, work: F) -> Result<T, E>
+    where
+        T: Send + 'static,
+        E: From<Failure> + Send + 'static,
+        F: FnOnce(&mut AnyConn) -> Result<T, E> + Send + 'static,
+    {
+        let turn = tokio::time::timeout(PATIENCE, self.turns.clone().acquire_owned()).await;
+        let Ok(Ok(turn)) = turn else { return Err(Failure::Busy.into()) };
         tokio::task::spawn_blocking(move || {
-            let mut conn = readers.get().map_err(|_| Failure::Busy)?;
-            read_now(&mut conn, work)
+            let mut conn = pool.get().map_err(|_| Failure::Busy)?;
+            let done = work(&mut conn);
+            drop((conn, turn));
+            done
         })
         .await
         .unwrap_or_else(|error| Err(Failure::Fault(error.to_string()).into()))
@@ -178,25 +202,17 @@ impl Database {
     {
         match &self.writes {
             Writes::Together(writer) => writer.write(work).await,
-            Writes::Each(pool) => {
-                let pool = pool.clone();
-                tokio::task::spawn_blocking(move || {
-                    let mut conn = pool.get().map_err(|_| Failure::Busy)?;
-                    write_now(&mut conn, work)
-                })
-                .await
-                .unwrap_or_else(|error| Err(Failure::Fault(error.to_string()).into()))
-            }
+            Writes::Each(pool) => self.on_connection(pool.clone(), move |conn| write_now(conn, work)).await,
         }
     }
 }
 
-fn pool(address: &Address, query_only: bool, size: u32) -> Result<Pool<Opener>, Failure> {
+fn pool(address: &Address, query_only: bool, size: usize) -> Result<Pool<Opener>, Failure> {
     Pool::builder()
-        .max_size(size)
+        .max_size(u32::try_from(size).unwrap_or(1))
         .min_idle(Some(1))
         .test_on_check_out(!query_only)
-        .connection_timeout(Duration::from_secs(10))
+        .connection_timeout(PATIENCE)
         .build(Opener { address: address.clone(), query_only })
         .map_err(|error| Failure::Unavailable(error.to_string()))
 }

@@ -4,6 +4,7 @@ use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
+use super::prepared::{Prepare, padded};
 use super::schema::{clubs, holds, lots, members};
 use super::trace::{Node, Way, walk};
 use crate::domain::holds::Hold;
@@ -45,7 +46,8 @@ fn told(conn: &mut AnyConn, club: ClubId, rows: Vec<Row>) -> Result<Vec<Hold>, F
 pub fn of_lots(conn: &mut AnyConn, club: ClubId, of: &[LotId]) -> Result<Vec<Hold>, Failure> {
     let mut found = Vec::new();
     for some in of.chunks(500) {
-        let rows: Vec<Row> = open_holds!(club).filter(holds::lot_id.eq_any(some.to_vec())).load(conn)?;
+        let rows: Vec<Row> =
+            open_holds!(club).filter(holds::lot_id.eq_any(padded(some))).prepared().load(conn)?;
         found.extend(told(conn, club, rows)?);
     }
     Ok(found)

@@ -5,6 +5,7 @@ pub mod backup;
 pub mod connection;
 pub mod failure;
 pub mod migrations;
+mod prepared;
 pub mod schema;
 pub mod types;
 pub mod writer;

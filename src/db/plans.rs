@@ -6,6 +6,7 @@ use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
+use super::prepared::{Prepare, padded};
 use super::schema::{accounts, batches, entries, items, lots, plan_supplies, postings};
 use crate::domain::batches::Stage;
 use crate::domain::plans::{PlanStep, PlanSupply, Wanted};
@@ -75,9 +76,10 @@ fn drawn(
         .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
         .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-        .filter(entries::club_id.eq(club).and(entries::batch_id.eq_any(of.iter().copied().map(Some))))
+        .filter(entries::club_id.eq(club).and(entries::batch_id.eq_any(padded(of).into_iter().map(Some))))
         .filter(accounts::kind.eq("stock"))
         .select((entries::batch_id, lots::item_id, postings::quantity))
+        .prepared()
         .load(conn)?;
     let mut sums: HashMap<(BatchId, ItemId), Milli> = HashMap::new();
     for (batch, item, quantity) in rows {

@@ -6,6 +6,7 @@ use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
+use super::prepared::{Prepare, padded};
 use super::schema::{
     batches, items, members, recipe_by_products, recipe_revisions, recipe_steps, recipe_supplies, recipes,
 };
@@ -390,11 +391,12 @@ pub fn followed(
         .inner_join(
             recipe_revisions::table.on(recipe_revisions::id.nullable().eq(batches::recipe_revision_id)),
         )
-        .filter(batches::club_id.eq(club).and(batches::id.eq_any(of.to_vec())))
+        .filter(batches::club_id.eq(club).and(batches::id.eq_any(padded(of))))
         .select((
             batches::id,
             (recipe_revisions::recipe_id, recipe_revisions::number, recipe_revisions::drink),
         ))
+        .prepared()
         .load(conn)?;
     Ok(rows.into_iter().collect())
 }

@@ -10,6 +10,7 @@ mod gone;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
+use super::prepared::Prepare;
 use super::schema::{accounts, batches, bottlings, items, lots, members, places, reminders};
 use super::stock::in_stock;
 use crate::domain::batches::Stage;
@@ -185,7 +186,7 @@ fn load(conn: &mut AnyConn, club: ClubId, of: &Of, limit: i64) -> Result<Vec<Rem
             }
         }
     }
-    let rows: Vec<Row> = query.load(conn)?;
+    let rows: Vec<Row> = query.prepared().load(conn)?;
     let mut found: Vec<Reminder> = rows
         .into_iter()
         .map(
@@ -444,7 +445,8 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
     let lots = accounts::table
         .filter(accounts::club_id.eq(club).and(in_stock()))
         .select(sql::<BigInt>("COUNT(DISTINCT accounts.lot_id)"))
-        .first(conn)?;
+        .prepared()
+        .get_result(conn)?;
     let working = batches::table
         .filter(batches::club_id.eq(club).and(batches::stage.eq(Stage::Working)))
         .select(count_star())
@@ -453,7 +455,8 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
         .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
         .filter(accounts::club_id.eq(club).and(in_stock()))
         .select(sql::<BigInt>("CAST(COALESCE(SUM(accounts.quantity), 0) AS BIGINT)"))
-        .first(conn)?;
+        .prepared()
+        .get_result(conn)?;
     let members = members::table
         .filter(members::club_id.eq(club).and(members::left_on.is_null()))
         .select(count_star())

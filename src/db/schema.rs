@@ -453,6 +453,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     tasting_marks,
     instruments,
     reading_imports,
+    reading_weeks,
     by_product_shares,
     efforts,
     climate_readings,

@@ -157,6 +157,12 @@ pub(super) fn first_off(conn: &mut AnyConn) -> Result<Vec<Off>, Failure> {
         off.extend(first(conn, meaning, table, query)?);
     }
     off.extend(first_wrong_stage(conn)?);
+    off.extend(super::batches::first_curve_off(conn)?.map(|(batch, code)| Off {
+        table: "batches",
+        id: batch.0,
+        meaning: "the curves of a batch are not those of its readings".to_owned(),
+        what: code,
+    }));
     Ok(off)
 }
 

@@ -4,6 +4,7 @@ use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
+use super::prepared::{Prepare, padded};
 use super::schema::{batches, fillings, members, places, vessels};
 use crate::domain::members::Doer;
 use crate::domain::vessels::{Closure, Inside, Material, Vessel};
@@ -293,7 +294,7 @@ pub fn standing_in(conn: &mut AnyConn, of: &[BatchId]) -> Result<Vec<(BatchId, I
     let rows: Vec<Row> = fillings::table
         .inner_join(vessels::table.on(vessels::id.eq(fillings::vessel_id)))
         .inner_join(places::table.on(places::id.eq(vessels::place_id)))
-        .filter(fillings::batch_id.eq_any(of.to_vec()).and(fillings::emptied_on.is_null()))
+        .filter(fillings::batch_id.eq_any(padded(of)).and(fillings::emptied_on.is_null()))
         .filter(fillings::struck_at.is_null())
         .order((fillings::batch_id, vessels::code))
         .select((
@@ -306,6 +307,7 @@ pub fn standing_in(conn: &mut AnyConn, of: &[BatchId]) -> Result<Vec<(BatchId, I
             fillings::filled_on,
             places::path,
         ))
+        .prepared()
         .load(conn)?;
     Ok(rows
         .into_iter()

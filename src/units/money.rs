@@ -43,6 +43,12 @@ impl Money {
         self.0.checked_add(other.0).map(Money)
     }
 
+    /// With so many thousandths of a per cent more, to the nearest millionth; `None` beyond what can be kept.
+    pub fn with_tax(self, rate: i64) -> Option<Money> {
+        let whole = i128::from(self.0) * i128::from(100_000 + rate);
+        i64::try_from((whole + 50_000) / 100_000).ok().filter(|sum| *sum <= MOST).map(Money)
+    }
+
     /// The other sign.
     #[must_use]
     pub fn negated(self) -> Money {
@@ -134,6 +140,16 @@ mod tests {
         assert!(Money::read("39,6O").unwrap_err().to_string().contains("39.60"));
         assert!(Money::read("-1").is_err());
         assert!(Money::read("99999999999").is_err());
+    }
+
+    #[test]
+    fn tax_is_added_to_the_nearest_millionth() {
+        let with = |micros, rate| Money(micros).with_tax(rate).map(Money::micros);
+        assert_eq!(with(10_000_000, 21_000), Some(12_100_000));
+        assert_eq!(with(10_000_000, 0), Some(10_000_000));
+        assert_eq!(with(1, 49_999), Some(1));
+        assert_eq!(with(1, 50_000), Some(2), "half a millionth goes up");
+        assert_eq!(with(MOST, 21_000), None);
     }
 
     #[test]

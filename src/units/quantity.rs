@@ -116,6 +116,21 @@ impl Milli {
         Ok(quantity)
     }
 
+    /// The same, where it may be counted in packs: "6 × 1 kg" is 6 kg.
+    pub fn read_packs(text: &str, unit: BaseUnit) -> Result<Self, Misread> {
+        let Some((count, each)) = text.split_once(['×', 'x', 'X', '*']) else {
+            return Self::read(text, unit);
+        };
+        let count = count.trim().parse::<i64>().ok().filter(|count| (1..=10_000).contains(count));
+        let count = count.ok_or_else(|| {
+            let example = unit.example();
+            Misread::new(format!("Write how many packs and what is in each, such as 6 × {example}"))
+        })?;
+        let all = Self::read(each, unit)?.0.checked_mul(count).filter(|all| *all <= MOST);
+        all.map(Self)
+            .ok_or_else(|| Misread::new("This is more than can be kept here; look at the packs again"))
+    }
+
     /// The same, where zero is meant too: what was counted, what is left.
     pub fn read_zero(text: &str, unit: BaseUnit) -> Result<Self, Misread> {
         let sum = parts(text, unit)?
@@ -292,6 +307,28 @@ mod tests {
             ("42 bottles", BaseUnit::Piece, 42_000),
         ] {
             assert_eq!(Milli::read(text, unit), Ok(Milli(thousandths)), "{text}");
+        }
+    }
+
+    #[test]
+    fn packs_are_multiplied_and_what_is_no_number_of_packs_is_refused() {
+        let packs = |text| Milli::read_packs(text, BaseUnit::Gram);
+        for text in ["6 × 1 kg", "6x1kg", "6 X 1000 g", "6 * 1 kg", "6 kg"] {
+            assert_eq!(packs(text), Ok(Milli(6_000_000)), "{text}");
+        }
+        assert_eq!(Milli::read_packs("12 × 25", BaseUnit::Piece), Ok(Milli(300_000)));
+        for (text, says) in [
+            ("six × 1 kg", "such as 6 ×"),
+            ("0 × 1 kg", "such as 6 ×"),
+            ("-2 × 1 kg", "such as 6 ×"),
+            ("1.5 × 1 kg", "such as 6 ×"),
+            ("6 × 0 kg", "above zero"),
+            ("6 × kg", "such as"),
+            ("10000 × 9000000 kg", "more than can be kept"),
+            ("6 × 2 × 1 kg", ""),
+        ] {
+            let error = packs(text).expect_err(text).to_string();
+            assert!(error.contains(says), "{text}: {error}");
         }
     }
 

@@ -149,6 +149,7 @@ pub fn find(
     };
     let recipe = recipes::followed_by(conn, club, id)?;
     let mut followed = rows::series(conn, &[id], &FOLLOWED)?;
+    let story = rows::story_by(conn, club, id, &followed)?;
     let mut series = |kind| followed.remove(&(id, kind)).unwrap_or_default();
     let (gravities, temperatures) = (series(ReadingKind::Gravity), series(ReadingKind::Temperature));
     Ok(Some(Found {
@@ -159,7 +160,7 @@ pub fn find(
         gravities,
         temperatures,
         moved: rows::moves(conn, id)?,
-        story: rows::story(conn, club, id)?,
+        story,
         bottlings: bottles::of_batch(conn, club, id)?,
         steps: steps::steps(conn, club, id)?,
         supplies: plans::supplies(conn, club, id)?,

@@ -24,6 +24,8 @@ pub struct FormView {
     pub heading: String,
     /// One sentence under the heading.
     pub intro: String,
+    /// Other ways to begin: where each leads, and its words.
+    pub starts: Vec<(String, String)>,
     /// The question groups. One stands open as it is; of several, one is open at a time.
     pub groups: Vec<Group>,
     /// What can hurt somebody; it stands before the button.
@@ -95,6 +97,13 @@ impl FormView {
     #[must_use]
     pub fn intro(mut self, intro: impl Into<String>) -> Self {
         self.intro = intro.into();
+        self
+    }
+
+    /// Other ways to begin, as links under the heading.
+    #[must_use]
+    pub fn starts(mut self, starts: Vec<(String, String)>) -> Self {
+        self.starts = starts;
         self
     }
 

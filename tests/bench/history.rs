@@ -377,7 +377,7 @@ impl Maker<'_> {
         };
         let (club, by) = (self.doer.club, self.doer.member);
         reminders::make(self.conn, club, &due::reading(batch, day - Duration::days(3)), at)?;
-        batches::add_reading(self.conn, club, batch, by, at, &row)?;
+        batches::add_readings(self.conn, club, batch, by, at, &[row])?;
         reminders::settle_readings(self.conn, batch, by, at)
     }
 

@@ -5,6 +5,7 @@ mod amounts;
 mod clubs;
 mod counts;
 mod crowds;
+mod curves;
 mod deeds;
 mod fifo;
 mod forgotten;

@@ -23,6 +23,7 @@ on_both!(
     a_stage_that_does_not_follow,
     a_bottling_that_costs_something_else,
     a_loss_that_is_none,
+    a_curve_of_other_values,
 );
 
 /// Lets the books be changed on this connection.
@@ -174,4 +175,10 @@ async fn a_loss_that_is_none(ground: &Ground) {
         format!("UPDATE accounts SET kind = 'lost', lot_id = NULL, place_id = NULL WHERE id = ({MILK})");
     finds(ground, &fault, "losses are not what their account took", "clubs", "SELECT MIN(id) FROM clubs")
         .await;
+}
+
+async fn a_curve_of_other_values(ground: &Ground) {
+    let fault = "DELETE FROM reading_weeks WHERE kind = 'temperature'";
+    let first = "SELECT MIN(id) FROM batches";
+    finds(ground, fault, "the curves of a batch are not those of its readings", "batches", first).await;
 }

@@ -18,7 +18,7 @@ use super::write::hex;
 use crate::actions::Done;
 use crate::db::archive::{self as rows, FILES, File, PAGE, Row, Scope};
 use crate::db::members::{self, audit};
-use crate::db::{AnyConn, Failure};
+use crate::db::{AnyConn, Failure, batches};
 use crate::domain::archive::{
     EXPLAINED, Kind, Listed, MANIFEST, MOST_MANIFEST, MOST_PACKED, MOST_ROW, MOST_UNPACKED, Manifest,
     refused, refused_row,
@@ -151,6 +151,7 @@ pub(super) fn bring_in(conn: &mut AnyConn, path: &Path, now: Instant) -> Done<Im
     }
     coming.nothing_is_missing()?;
     let Some(club) = coming.club else { return Err(refused("clubs.csv has no club").into()) };
+    batches::pack_all(conn, club)?;
     if let Some(off) = rows::off(conn, club)?.first() {
         return Err(coming.refuse_off(off).into());
     }

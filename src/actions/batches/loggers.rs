@@ -81,23 +81,22 @@ pub async fn bring_in(
             undone_at: None,
         };
         rows::add_import(conn, doer.club, doer.member, &import)?;
-        for (at, kind, value) in new() {
-            let row = Reading {
-                id: ReadingId::fresh(),
-                at: *at,
-                kind: *kind,
-                read: *value,
-                sample_c: None,
-                value: *value,
-                instrument: None,
-                import: Some(id),
-                source: SOURCE.to_owned(),
-                remark: String::new(),
-                by: String::new(),
-                struck: None,
-            };
-            rows::add_reading(conn, doer.club, order.batch, doer.member, doer.now, &row)?;
-        }
+        let row = |(at, kind, value): &(Instant, ReadingKind, Measured)| Reading {
+            id: ReadingId::fresh(),
+            at: *at,
+            kind: *kind,
+            read: *value,
+            sample_c: None,
+            value: *value,
+            instrument: None,
+            import: Some(id),
+            source: SOURCE.to_owned(),
+            remark: String::new(),
+            by: String::new(),
+            struck: None,
+        };
+        let new: Vec<Reading> = new().map(row).collect();
+        rows::add_readings(conn, doer.club, order.batch, doer.member, doer.now, &new)?;
         reminders::settle_readings(conn, order.batch, doer.member, doer.now)?;
         Ok(brought)
     })

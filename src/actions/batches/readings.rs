@@ -104,6 +104,13 @@ struct Prepared {
     warning: Option<String>,
 }
 
+impl Prepared {
+    /// What is told of it once it is kept.
+    fn told(&self) -> Read {
+        Read { id: self.row.id, value: self.row.value, warning: self.warning.clone() }
+    }
+}
+
 fn open_batch(conn: &mut AnyConn, doer: &Doer, id: BatchId) -> Done<Batch> {
     let batch = or_missing(rows::batch(conn, doer.club, id), "", "batch")?;
     if batch.stage.ended() {
@@ -199,10 +206,14 @@ pub(in crate::actions) fn keep_reading(conn: &mut AnyConn, doer: &Doer, reading:
 }
 
 fn keep(conn: &mut AnyConn, doer: &Doer, batch: BatchId, prepared: Prepared) -> Done<Read> {
-    let Prepared { row, warning } = prepared;
-    rows::add_reading(conn, doer.club, batch, doer.member, doer.now, &row)?;
-    reminders::settle_readings(conn, batch, doer.member, doer.now)?;
-    Ok(Read { id: row.id, value: row.value, warning })
+    let read = prepared.told();
+    keep_rows(conn, doer, batch, &[prepared.row])?;
+    Ok(read)
+}
+
+fn keep_rows(conn: &mut AnyConn, doer: &Doer, batch: BatchId, rows: &[Reading]) -> Done<()> {
+    rows::add_readings(conn, doer.club, batch, doer.member, doer.now, rows)?;
+    Ok(reminders::settle_readings(conn, batch, doer.member, doer.now)?)
 }
 
 /// What a sensor or a program measured of one batch.
@@ -229,13 +240,15 @@ pub async fn send_readings(
         let ends = span(sent.readings.iter().map(|reading| reading.at));
         let known = rows::given_by(conn, sent.batch, &sent.source, ends)?;
         let mut known: HashSet<(ReadingKind, Instant)> = known.into_iter().collect();
-        let mut kept = Vec::new();
+        let (mut new, mut kept) = (Vec::new(), Vec::new());
         for (at, reading) in sent.readings.iter().enumerate() {
             if known.insert((reading.kind, reading.at)) {
                 let row = prepared(conn, doer, reading, &sent.source).map_err(|error| of_line(error, at))?;
-                kept.push(keep(conn, doer, sent.batch, row)?);
+                kept.push(row.told());
+                new.push(row.row);
             }
         }
+        keep_rows(conn, doer, sent.batch, &new)?;
         let before = sent.readings.len() - kept.len();
         Ok((kept, before))
     })

@@ -40,6 +40,7 @@ pub const LEFT_OUT: &[(&str, &str)] = &[
     ("letters", "what was mailed to members and when: it has been told"),
     ("letter_lines", "what was mailed to members: it has been told"),
     ("reminders_gone", "what calendars are told for some weeks"),
+    ("reading_weeks", "what curves are drawn from: it follows from the readings"),
     ("requests", "answers kept for requests that are sent twice: they last for days only"),
 ];
 

@@ -1,12 +1,16 @@
 //! Files of loggers that came in as one act, and are undone as one.
 
+use std::collections::BTreeSet;
+
 use diesel::prelude::*;
 
+use super::curves::{pack, week_of};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::schema::{members, reading_imports, readings};
 use crate::units::days::Instant;
 use crate::units::ids::{BatchId, ClubId, ImportId, MemberId};
+use crate::units::measure::ReadingKind;
 
 /// A file that came in as one act.
 #[derive(Debug, Clone, PartialEq, Eq, Queryable)]
@@ -104,11 +108,18 @@ pub fn undo_import(
         .set((reading_imports::undone_at.eq(Some(at)), reading_imports::undone_by.eq(Some(by))))
         .execute(conn)?;
     let of_it = readings::table.filter(readings::import_id.eq(id).and(readings::struck_at.is_null()));
-    Ok(diesel::update(of_it)
+    let held: Vec<(BatchId, ReadingKind, Instant)> =
+        of_it.select((readings::batch_id, readings::kind, readings::at)).load(conn)?;
+    diesel::update(of_it)
         .set((
             readings::struck_at.eq(Some(at)),
             readings::struck_by.eq(Some(by)),
             readings::struck_because.eq(because),
         ))
-        .execute(conn)?)
+        .execute(conn)?;
+    if let Some((batch, ..)) = held.first() {
+        let weeks: BTreeSet<_> = held.iter().map(|(_, kind, at)| week_of(*kind, *at)).collect();
+        pack(conn, *batch, &weeks)?;
+    }
+    Ok(held.len())
 }

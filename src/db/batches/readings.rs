@@ -1,14 +1,13 @@
-//! What was measured of a batch. Curves are read as bare numbers from an index that holds them ([`series`]); rows with
-//! names and remarks are read part by part.
+//! What was measured of a batch, read part by part; curves are read as bare numbers ([`super::curves`]).
 
-use std::collections::HashMap;
+use std::collections::BTreeSet;
 
-use diesel::dsl::sql;
 use diesel::prelude::*;
-use diesel::sql_types::BigInt;
 
+use super::curves::{Series, pack, week_of};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
+use crate::db::prepared::Prepare;
 use crate::db::schema::{instruments, members, reading_imports, readings};
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{BatchId, ClubId, ImportId, InstrumentId, MemberId, ReadingId};
@@ -43,35 +42,38 @@ pub struct Reading {
     pub struck: Option<(Instant, String, String)>,
 }
 
-/// Keep a reading.
-pub fn add_reading(
+/// Keep readings of a batch.
+pub fn add_readings(
     conn: &mut AnyConn,
     club: ClubId,
     batch: BatchId,
     by: MemberId,
     recorded_at: Instant,
-    reading: &Reading,
+    rows: &[Reading],
 ) -> Result<(), Failure> {
-    diesel::insert_into(readings::table)
-        .values((
-            readings::id.eq(reading.id),
-            readings::club_id.eq(club),
-            readings::batch_id.eq(batch),
-            readings::at.eq(reading.at),
-            readings::kind.eq(reading.kind),
-            readings::read_micro.eq(reading.read),
-            readings::sample_micro_c.eq(reading.sample_c),
-            readings::value_micro.eq(reading.value),
-            readings::remark.eq(&reading.remark),
-            readings::recorded_by.eq(by),
-            readings::recorded_at.eq(recorded_at),
-            readings::struck_because.eq(""),
-            readings::instrument_id.eq(reading.instrument.as_ref().map(|one| one.0)),
-            readings::import_id.eq(reading.import),
-            readings::source.eq(&reading.source),
-        ))
-        .execute(conn)?;
-    Ok(())
+    for reading in rows {
+        diesel::insert_into(readings::table)
+            .values((
+                readings::id.eq(reading.id),
+                readings::club_id.eq(club),
+                readings::batch_id.eq(batch),
+                readings::at.eq(reading.at),
+                readings::kind.eq(reading.kind),
+                readings::read_micro.eq(reading.read),
+                readings::sample_micro_c.eq(reading.sample_c),
+                readings::value_micro.eq(reading.value),
+                readings::remark.eq(&reading.remark),
+                readings::recorded_by.eq(by),
+                readings::recorded_at.eq(recorded_at),
+                readings::struck_because.eq(""),
+                readings::instrument_id.eq(reading.instrument.as_ref().map(|one| one.0)),
+                readings::import_id.eq(reading.import),
+                readings::source.eq(&reading.source),
+            ))
+            .execute(conn)?;
+    }
+    let weeks: BTreeSet<_> = rows.iter().map(|reading| week_of(reading.kind, reading.at)).collect();
+    pack(conn, batch, &weeks)
 }
 
 /// The reading of a club with its batch.
@@ -93,9 +95,9 @@ pub fn strike(
     at: Instant,
     because: &str,
 ) -> Result<(BatchId, bool), Failure> {
-    let batch: BatchId = readings::table
+    let (batch, kind, read_at): (BatchId, ReadingKind, Instant) = readings::table
         .filter(readings::id.eq(id).and(readings::club_id.eq(club)))
-        .select(readings::batch_id)
+        .select((readings::batch_id, readings::kind, readings::at))
         .first(conn)?;
     let struck =
         diesel::update(readings::table.filter(readings::id.eq(id).and(readings::struck_at.is_null())))
@@ -105,6 +107,7 @@ pub fn strike(
                 readings::struck_because.eq(because),
             ))
             .execute(conn)?;
+    pack(conn, batch, &BTreeSet::from([week_of(kind, read_at)]))?;
     Ok((batch, struck > 0))
 }
 
@@ -195,7 +198,7 @@ fn load(conn: &mut AnyConn, club: ClubId, batch: BatchId, part: &Part) -> Result
     } else {
         query.order((readings::at.desc(), readings::id.desc()))
     };
-    let rows: Vec<Row> = query.load(conn)?;
+    let rows: Vec<Row> = query.prepared().load(conn)?;
     let reading = |(own, struck, origin): Row| {
         let (id, at, kind, read, sample_c, value, remark, by) = own;
         let (struck_at, struck_by, because) = struck;
@@ -233,38 +236,6 @@ pub fn readings(
 /// How many readings a batch has, struck ones too.
 pub fn count(conn: &mut AnyConn, batch: BatchId) -> Result<i64, Failure> {
     Ok(readings::table.filter(readings::batch_id.eq(batch)).count().get_result(conn)?)
-}
-
-/// Values of one kind that stand, oldest first, to the second.
-pub type Series = Vec<(Instant, Measured)>;
-
-/// The values of some kinds of these batches that stand, oldest first, as bare numbers: a few tenths of a microsecond
-/// each, from an index that holds all of it.
-pub fn series(
-    conn: &mut AnyConn,
-    ids: &[BatchId],
-    kinds: &[ReadingKind],
-) -> Result<HashMap<(BatchId, ReadingKind), Series>, Failure> {
-    let mut found: HashMap<(BatchId, ReadingKind), Series> = HashMap::new();
-    let seconds = match conn {
-        AnyConn::Sqlite(_) => "unixepoch(readings.at)",
-        AnyConn::Postgres(_) => "CAST(FLOOR(EXTRACT(EPOCH FROM readings.at)) AS BIGINT)",
-    };
-    for kind in kinds {
-        for some in ids.chunks(500) {
-            let rows: Vec<(BatchId, i64, Measured)> = readings::table
-                .filter(readings::batch_id.eq_any(some.to_vec()).and(readings::kind.eq(*kind)))
-                .filter(readings::struck_at.is_null())
-                .order((readings::batch_id, readings::at))
-                .select((readings::batch_id, sql::<BigInt>(seconds), readings::value_micro))
-                .load(conn)?;
-            for (batch, seconds, value) in rows {
-                let at = chrono::DateTime::from_timestamp(seconds, 0).unwrap_or_default().naive_utc();
-                found.entry((batch, *kind)).or_default().push((at, value));
-            }
-        }
-    }
-    Ok(found)
 }
 
 /// The first and the last gravity of each batch that stand, for lists: (batch, first, last, last at).
@@ -305,7 +276,7 @@ pub fn last_of(
     if let Some(until) = until {
         query = query.filter(readings::at.le(until));
     }
-    Ok(query.first(conn).optional()?)
+    Ok(query.limit(1).prepared().get_result(conn).optional()?)
 }
 
 /// The last value of every kind that has one.

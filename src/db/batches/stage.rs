@@ -6,6 +6,7 @@ use diesel::prelude::*;
 
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
+use crate::db::prepared::{Prepare, padded};
 use crate::db::schema::{accounts, batches, entries, postings};
 use crate::domain::batches::{Came, Moved, Progress, Stage, progress};
 use crate::domain::books::EntryKind;
@@ -53,7 +54,7 @@ pub(in crate::db) fn moves_of(
         let rows: Vec<Row> = postings::table
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
-            .filter(accounts::batch_id.eq_any(some.iter().copied().map(Some)))
+            .filter(accounts::batch_id.eq_any(padded(some).into_iter().map(Some)))
             .order(entries::id)
             .select((
                 accounts::batch_id,
@@ -66,6 +67,7 @@ pub(in crate::db) fn moves_of(
                 ),
                 entries::reverses,
             ))
+            .prepared()
             .load(conn)?;
         // What took an entry back is on the same accounts, so it is among these.
         let backs: HashMap<EntryId, EntryId> =
@@ -97,6 +99,7 @@ pub fn restage(conn: &mut AnyConn, id: BatchId) -> Result<(), Failure> {
     if kept != (now.stage, now.pitched_on) {
         diesel::update(batches::table.filter(batches::id.eq(id)))
             .set((batches::stage.eq(now.stage), batches::pitched_on.eq(now.pitched_on)))
+            .prepared()
             .execute(conn)?;
     }
     Ok(())

@@ -5,10 +5,12 @@ use std::collections::HashMap;
 use diesel::prelude::*;
 
 use super::batch;
-use super::readings::{ends_of_days, series};
+use super::curves::{Curves, series};
+use super::readings::ends_of_days;
 use super::stage::{Kept, moves_of, standing_then};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
+use crate::db::prepared::{Prepare, padded};
 use crate::db::schema::{accounts, bottlings, clubs, entries, lots, postings};
 use crate::db::{stock, trace};
 use crate::domain::batches::{Moved, Stage, progress};
@@ -21,8 +23,14 @@ use crate::units::quantity::Milli;
 
 /// All that the yields of a batch follow from.
 pub fn story(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Story, Failure> {
+    let read = series(conn, &[id], &[ReadingKind::Gravity])?;
+    story_by(conn, club, id, &read)
+}
+
+/// The same where its gravities have been read.
+pub fn story_by(conn: &mut AnyConn, club: ClubId, id: BatchId, read: &Curves) -> Result<Story, Failure> {
     batch(conn, club, id)?;
-    Ok(stories(conn, club, &[id])?.remove(&id).unwrap_or_default())
+    Ok(stories_by(conn, club, &[id], read)?.remove(&id).unwrap_or_default())
 }
 
 /// The same for many batches of a club: the number of queries does not grow with theirs.
@@ -31,10 +39,19 @@ pub fn stories(
     club: ClubId,
     ids: &[BatchId],
 ) -> Result<HashMap<BatchId, Story>, Failure> {
+    let read = series(conn, ids, &[ReadingKind::Gravity])?;
+    stories_by(conn, club, ids, &read)
+}
+
+fn stories_by(
+    conn: &mut AnyConn,
+    club: ClubId,
+    ids: &[BatchId],
+    read: &Curves,
+) -> Result<HashMap<BatchId, Story>, Failure> {
     let kept = moves_of(conn, ids)?;
     let mut bottled = live_bottlings(conn, ids)?;
     let (mut drawn, mut weighed) = lines(conn, &kept)?;
-    let mut gravities = series(conn, ids, &[ReadingKind::Gravity])?;
     let mut items: Vec<ItemId> =
         drawn.values().chain(weighed.values()).flatten().map(|line| line.1).collect();
     items.sort_unstable();
@@ -56,8 +73,8 @@ pub fn stories(
         story.by_products = sums(&weighed.remove(id).unwrap_or_default(), &items);
         story.turns = turns(&moved, &drawn, &items);
         story.under_way = progress(&moved).stage <= Stage::Working;
-        let read = gravities.remove(&(*id, ReadingKind::Gravity)).unwrap_or_default();
-        story.gravities = ends_of_days(&read, zone);
+        story.gravities =
+            read.get(&(*id, ReadingKind::Gravity)).map(|read| ends_of_days(read, zone)).unwrap_or_default();
         found.insert(*id, story);
     }
     milk_before(conn, club, &mut found)?;
@@ -163,12 +180,13 @@ fn live_bottlings(conn: &mut AnyConn, ids: &[BatchId]) -> Result<HashMap<BatchId
         let rows: Vec<(BatchId, Filled)> = bottlings::table
             .left_join(back.on(back.field(entries::reverses).eq(bottlings::entry_id.nullable())))
             .filter(
-                bottlings::batch_id.eq_any(some.to_vec()).and(back.field(entries::id).nullable().is_null()),
+                bottlings::batch_id.eq_any(padded(some)).and(back.field(entries::id).nullable().is_null()),
             )
             .select((
                 bottlings::batch_id,
                 (bottlings::bottles, bottlings::bottle_volume, bottlings::lost_volume),
             ))
+            .prepared()
             .load(conn)?;
         by_batch(rows, &mut found);
     }
@@ -200,9 +218,10 @@ fn lines(conn: &mut AnyConn, kept: &HashMap<BatchId, Vec<Kept>>) -> Result<(Line
         let rows: Vec<Line> = postings::table
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-            .filter(postings::entry_id.eq_any(some.to_vec()))
+            .filter(postings::entry_id.eq_any(padded(some)))
             .order((postings::entry_id, postings::line))
             .select((postings::entry_id, lots::item_id, postings::quantity))
+            .prepared()
             .load(conn)?;
         for line in rows {
             let Some((batch, by_product)) = of.get(&line.0) else { continue };

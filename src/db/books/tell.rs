@@ -7,6 +7,7 @@ use diesel::prelude::*;
 use super::{AccountColumns, account_of};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
+use crate::db::prepared::{Prepare, padded};
 use crate::db::schema::{accounts, batches, entries, items, lots, members, places, postings, reasons};
 use crate::domain::books::{Account, EntryKind};
 use crate::domain::members::Doer;
@@ -157,17 +158,17 @@ pub fn tell(
         Which::Bottling(bottling) => query.filter(entries::bottling_id.eq(bottling)),
         Which::Batch(batch) => {
             let own = accounts::table.filter(accounts::batch_id.eq(batch)).select(accounts::id).load(conn)?;
-            query.filter(entries::id.eq_any(entries_touching(conn, own, before, limit)?))
+            query.filter(entries::id.eq_any(padded(&entries_touching(conn, own, before, limit)?)))
         }
         Which::Lot(lot) => {
             let own = accounts::table.filter(accounts::lot_id.eq(lot)).select(accounts::id).load(conn)?;
-            query.filter(entries::id.eq_any(entries_touching(conn, own, before, limit)?))
+            query.filter(entries::id.eq_any(padded(&entries_touching(conn, own, before, limit)?)))
         }
         Which::Member(member) => {
             let keys = Account::of_member(member).map(Account::key);
             let of_club = accounts::club_id.eq(club).and(accounts::key.eq_any(keys));
             let own = accounts::table.filter(of_club).select(accounts::id).load(conn)?;
-            query.filter(entries::id.eq_any(entries_touching(conn, own, before, limit)?))
+            query.filter(entries::id.eq_any(padded(&entries_touching(conn, own, before, limit)?)))
         }
         Which::All => query,
         Which::Common => {
@@ -177,7 +178,7 @@ pub fn tell(
                 .filter(meant.is_null().or(meant.ne(EntryKind::Payment)))
         }
     };
-    let rows: Vec<Row> = query.load(conn)?;
+    let rows: Vec<Row> = query.prepared().load(conn)?;
     let ids: Vec<EntryId> = rows.iter().map(|row| row.0).collect();
     let mut reversed = taken_back(conn, &ids)?;
     let mut lines = lines_of(conn, &ids)?;
@@ -221,7 +222,7 @@ fn entries_touching(
         if let Some(before) = before {
             query = query.filter(postings::entry_id.lt(before));
         }
-        found.extend(query.load::<EntryId>(conn)?);
+        found.extend(query.prepared().load::<EntryId>(conn)?);
     }
     found.sort_unstable();
     found.dedup();
@@ -234,9 +235,10 @@ fn reasons_of(
     ids: &[EntryId],
 ) -> Result<HashMap<EntryId, Vec<(String, String)>>, Failure> {
     let rows: Vec<(Option<EntryId>, String, String)> = reasons::table
-        .filter(reasons::entry_id.eq_any(ids.iter().copied().map(Some)))
+        .filter(reasons::entry_id.eq_any(padded(ids).into_iter().map(Some)))
         .order(reasons::id)
         .select((reasons::entry_id, reasons::danger, reasons::words))
+        .prepared()
         .load(conn)?;
     let mut found: HashMap<EntryId, Vec<(String, String)>> = HashMap::new();
     for (entry, danger, words) in rows {
@@ -250,8 +252,9 @@ fn reasons_of(
 fn taken_back(conn: &mut AnyConn, ids: &[EntryId]) -> Result<HashMap<EntryId, TakenBack>, Failure> {
     let rows: Vec<(Option<EntryId>, EntryId, String, Instant, String)> = entries::table
         .inner_join(members::table.on(members::id.eq(entries::recorded_by)))
-        .filter(entries::reverses.eq_any(ids.iter().copied().map(Some)))
+        .filter(entries::reverses.eq_any(padded(ids).into_iter().map(Some)))
         .select((entries::reverses, entries::id, members::name, entries::recorded_at, entries::remark))
+        .prepared()
         .load(conn)?;
     Ok(rows
         .into_iter()
@@ -278,7 +281,7 @@ fn lines_of(conn: &mut AnyConn, ids: &[EntryId]) -> Result<HashMap<EntryId, Vec<
         .left_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
         .left_join(batches::table.on(batches::id.nullable().eq(accounts::batch_id)))
         .left_join(members::table.on(members::id.nullable().eq(accounts::member_id)))
-        .filter(postings::entry_id.eq_any(ids.iter().copied()))
+        .filter(postings::entry_id.eq_any(padded(ids)))
         .order((postings::entry_id, postings::line))
         .select((
             postings::entry_id,
@@ -291,6 +294,7 @@ fn lines_of(conn: &mut AnyConn, ids: &[EntryId]) -> Result<HashMap<EntryId, Vec<
             members::name.nullable(),
             (postings::quantity, postings::cost),
         ))
+        .prepared()
         .load(conn)?;
     let mut lines: HashMap<EntryId, Vec<ToldLine>> = HashMap::new();
     for (entry, account, lot, item, unit, place, batch, member, (quantity, cost)) in rows {

@@ -58,3 +58,12 @@ diesel::table! {
         struck_because -> Text,
     }
 }
+
+diesel::table! {
+    reading_weeks (batch_id, kind, week) {
+        batch_id -> BigInt,
+        kind -> Text,
+        week -> BigInt,
+        packed -> Binary,
+    }
+}

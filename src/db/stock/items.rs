@@ -6,6 +6,7 @@ use diesel::prelude::*;
 
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
+use crate::db::prepared::{Prepare, padded};
 use crate::db::schema::items;
 use crate::domain::stock::{Item, ItemKind};
 use crate::units::ids::{ClubId, ItemId};
@@ -104,8 +105,9 @@ pub fn items_of(conn: &mut AnyConn, club: ClubId, ids: &[ItemId]) -> Result<Hash
     let mut found = HashMap::new();
     for some in ids.chunks(500) {
         let rows: Vec<(ItemId, ItemRow)> = items::table
-            .filter(items::club_id.eq(club).and(items::id.eq_any(some.to_vec())))
+            .filter(items::club_id.eq(club).and(items::id.eq_any(padded(some))))
             .select((items::id, ItemRow::as_select()))
+            .prepared()
             .load(conn)?;
         found.extend(rows.into_iter().map(|(id, row)| (id, row.into())));
     }

@@ -12,6 +12,7 @@ use super::items::ItemRow;
 use super::places as all_places;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
+use crate::db::prepared::{Prepare, padded};
 use crate::db::schema::{accounts, bottlings, items, lots, places, postings};
 use crate::domain::stock::{Item, ItemKind};
 use crate::units::days::Day;
@@ -144,10 +145,10 @@ macro_rules! sifted {
         }
         if let Some(place) = $filter.place {
             let of = within($conn, $club, place)?;
-            $query = $query.filter(accounts::place_id.eq_any(of.into_iter().map(Some)));
+            $query = $query.filter(accounts::place_id.eq_any(padded(&of).into_iter().map(Some)));
         }
         if !$filter.items.is_empty() {
-            $query = $query.filter(items::id.eq_any($filter.items.clone()));
+            $query = $query.filter(items::id.eq_any(padded(&$filter.items)));
         }
     };
 }
@@ -160,7 +161,7 @@ pub fn stock(conn: &mut AnyConn, club: ClubId, filter: &StockFilter) -> Result<V
         .select(stocked_columns!())
         .into_boxed();
     sifted!(query, conn, club, filter);
-    let rows: Vec<Columns> = query.load(conn)?;
+    let rows: Vec<Columns> = query.prepared().load(conn)?;
     Ok(rows.into_iter().map(Stocked::from).collect())
 }
 
@@ -187,7 +188,7 @@ pub fn stocked_items(
             .first(conn)?;
         query = query.filter(items::folded.gt(name));
     }
-    let rows: Vec<(String, ItemId)> = query.load(conn)?;
+    let rows: Vec<(String, ItemId)> = query.prepared().load(conn)?;
     Ok(rows.into_iter().map(|row| row.1).collect())
 }
 
@@ -252,7 +253,8 @@ pub fn lots_in_stock(conn: &mut AnyConn, club: ClubId) -> Result<usize, Failure>
     let lots: i64 = accounts::table
         .filter(accounts::club_id.eq(club).and(in_stock()))
         .select(sql::<BigInt>("COUNT(DISTINCT accounts.lot_id)"))
-        .first(conn)?;
+        .prepared()
+        .get_result(conn)?;
     Ok(usize::try_from(lots).unwrap_or_default())
 }
 
@@ -263,6 +265,7 @@ pub fn value_by_kind(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(ItemKind, 
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
         .filter(accounts::club_id.eq(club).and(in_stock()))
         .select((items::kind, accounts::cost))
+        .prepared()
         .load(conn)?;
     Ok(ItemKind::ALL
         .into_iter()
@@ -286,6 +289,7 @@ pub fn standing(conn: &mut AnyConn, club: ClubId) -> Result<HashMap<PlaceId, Sta
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
         .filter(accounts::club_id.eq(club).and(in_stock()))
         .select((accounts::place_id.assume_not_null(), items::kind, accounts::quantity))
+        .prepared()
         .load(conn)?;
     let mut found: HashMap<PlaceId, Stands> = HashMap::new();
     for (place, kind, quantity) in rows {
@@ -305,6 +309,7 @@ pub fn expiring(conn: &mut AnyConn, club: ClubId, until: Day) -> Result<Vec<Stoc
         .filter(accounts::club_id.eq(club).and(in_stock()).and(lots::best_before.le(until)))
         .order((lots::best_before, lots::id, places::id))
         .select(stocked_columns!())
+        .prepared()
         .load(conn)?;
     Ok(rows.into_iter().map(Stocked::from).collect())
 }
@@ -320,8 +325,9 @@ pub fn low(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(ItemId, Item, Milli)
     let left: Vec<(ItemId, Milli)> = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
         .filter(accounts::club_id.eq(club).and(in_stock()))
-        .filter(lots::item_id.eq_any(ids))
+        .filter(lots::item_id.eq_any(padded(&ids)))
         .select((lots::item_id, accounts::quantity))
+        .prepared()
         .load(conn)?;
     Ok(watched
         .into_iter()

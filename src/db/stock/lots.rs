@@ -9,6 +9,7 @@ use super::list::in_stock;
 use crate::db::books::changes_after;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
+use crate::db::prepared::Prepare;
 use crate::db::schema::{accounts, bottlings, entries, items, lots};
 use crate::domain::books::Holding;
 use crate::domain::stock::{Item, ReceiptLine, Shelf};
@@ -204,7 +205,7 @@ fn left_at(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<(Account
         Shelved::Item(item) => query.filter(lots::item_id.eq(item).and(in_stock())),
         Shelved::At(lot, place) => query.filter(accounts::lot_id.eq(lot).and(accounts::place_id.eq(place))),
     };
-    let rows: Vec<Row> = query.load(conn)?;
+    let rows: Vec<Row> = query.prepared().load(conn)?;
     let shelf = |(account, lot, code, place, received_on, best_before, quantity, cost, opened_on)| {
         let (holding, later) = (Holding { quantity, cost }, Vec::new());
         (account, Shelf { lot, code, place, received_on, best_before, holding, opened_on, later })

@@ -6,16 +6,20 @@
 //! used on. The order in time is not looked at: a lot that was drawn into a batch counts for all that ever came of it,
 //! so that a recall names too much rather than too little. Nothing is visited twice, so a circle ends.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use diesel::prelude::*;
 
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
+use crate::db::prepared::{Prepare, padded};
 use crate::db::schema::{accounts, entries, postings};
-use crate::domain::books::EntryKind;
+use crate::domain::books::EntryKind::{self, Blend, Bottling, ByProduct, Draw, Pitch, Split};
 use crate::units::ids::{BatchId, LotId};
 use crate::units::quantity::Milli;
+
+/// So many are asked for at once.
+const AT_ONCE: usize = 512;
 
 /// A lot or a batch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -67,20 +71,23 @@ pub fn walk(conn: &mut AnyConn, from: Node, way: Way, most: usize) -> Result<Rea
 
 /// The same from several at once.
 pub fn walk_from(conn: &mut AnyConn, from: &[Node], way: Way, most: usize) -> Result<Reached, Failure> {
-    let mut reached = Reached { nodes: from.iter().copied().collect(), cut: false };
-    let mut edge = from.to_vec();
+    let mut known: HashSet<Node> = from.iter().copied().collect();
+    let (mut edge, mut cut) = (from.to_vec(), false);
     while !edge.is_empty() {
-        let mut next = BTreeSet::new();
-        for some in edge.chunks(500) {
+        let mut next = Vec::new();
+        for some in edge.chunks(AT_ONCE) {
             next.extend(beside(conn, some, way)?.into_iter().map(|(_, node)| node));
         }
-        next.retain(|node| !reached.nodes.contains(node));
-        let room = most.saturating_sub(reached.nodes.len());
-        reached.cut |= next.len() > room;
-        edge = next.into_iter().take(room).collect();
-        reached.nodes.extend(&edge);
+        next.retain(|node| !known.contains(node));
+        next.sort_unstable();
+        next.dedup();
+        let room = most.saturating_sub(known.len());
+        cut |= next.len() > room;
+        next.truncate(room);
+        known.extend(&next);
+        edge = next;
     }
-    Ok(reached)
+    Ok(Reached { nodes: known.into_iter().collect(), cut })
 }
 
 /// What each node that is reached from these leads to directly: one walk for all of them.
@@ -94,7 +101,7 @@ pub fn network(
     while !edge.is_empty() {
         let of: Vec<Node> = std::mem::take(&mut edge).into_iter().collect();
         known.extend(of.iter().map(|node| (*node, Vec::new())));
-        for some in of.chunks(500) {
+        for some in of.chunks(AT_ONCE) {
             for (own, other) in beside(conn, some, way)? {
                 known.entry(own).or_default().push(other);
                 edge.insert(other);
@@ -105,80 +112,74 @@ pub fn network(
     Ok(known)
 }
 
-/// What one step leads to from these: from which, and to which.
-fn beside(conn: &mut AnyConn, of: &[Node], way: Way) -> Result<Vec<(Node, Node)>, Failure> {
-    type Line = (Option<LotId>, Option<BatchId>, Milli);
-    let (mut lots, mut batches): (Vec<Option<LotId>>, Vec<Option<BatchId>>) = (Vec::new(), Vec::new());
-    for node in of {
-        match *node {
-            Node::Lot(lot) => lots.push(Some(lot)),
-            Node::Batch(batch) => batches.push(Some(batch)),
-        }
-    }
-    let mut found = Vec::new();
-    for (of_lots, kinds) in [(true, kinds(true, way)), (false, kinds(false, way))] {
-        if (if of_lots { lots.len() } else { batches.len() }) == 0 {
-            continue;
-        }
+/// Entries in which the line of a batch may say that its volume was measured anew, so that its sign tells nothing. The
+/// line of a lot always tells.
+const SILENT: [EntryKind; 3] = [Draw, Pitch, ByProduct];
+const NONE: [EntryKind; 0] = [];
+
+/// The lines that lead on from these lots, or from these batches. Only the column that is asked for is read of them, so
+/// that an index has it; of two conditions the number stands before the word, which takes longer to compare.
+macro_rules! leads {
+    ($conn:ident, $own:expr, $ids:expr, $node:expr, $kinds:expr, $silent:expr, $way:expr) => {{
         let (other, there, back) = diesel::alias!(postings as other, accounts as there, entries as back);
-        let mut query = postings::table
+        let unsigned = || entries::kind.eq_any(SILENT);
+        let no = |kinds: [EntryKind; 2]| entries::kind.ne_all(kinds);
+        let query = postings::table
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
             .inner_join(other.on(other.field(postings::entry_id).eq(postings::entry_id)))
             .inner_join(there.on(there.field(accounts::id).eq(other.field(postings::account_id))))
             .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-            .filter(entries::kind.eq_any(kinds.to_vec()).and(back.field(entries::id).nullable().is_null()))
-            .filter(other.field(postings::account_id).ne(postings::account_id))
-            .select((
-                entries::kind,
-                (accounts::lot_id, accounts::batch_id, postings::quantity),
-                (
-                    there.field(accounts::lot_id),
-                    there.field(accounts::batch_id),
-                    other.field(postings::quantity),
-                ),
-            ))
+            .filter($own.eq_any(padded(&$ids)))
+            .filter(entries::kind.eq_any($kinds.iter().copied()))
+            .filter(back.field(entries::id).nullable().is_null())
+            .select(($own.assume_not_null(), there.field(accounts::lot_id), there.field(accounts::batch_id)))
             .into_boxed();
-        query = if of_lots {
-            query.filter(accounts::lot_id.eq_any(lots.clone()))
-        } else {
-            query.filter(accounts::batch_id.eq_any(batches.clone()))
+        let query = match $way {
+            Way::Down => query
+                .filter(postings::quantity.lt(Milli::ZERO).or(entries::kind.eq_any($silent)))
+                .filter(other.field(postings::quantity).gt(Milli::ZERO).or(unsigned()))
+                .filter(there.field(accounts::batch_id).is_not_null().or(no([Draw, Pitch])))
+                .filter(there.field(accounts::lot_id).is_not_null().or(no([ByProduct, Bottling]))),
+            Way::Up => query
+                .filter(postings::quantity.gt(Milli::ZERO).or(entries::kind.eq_any($silent)))
+                .filter(other.field(postings::quantity).lt(Milli::ZERO).or(unsigned()))
+                .filter(there.field(accounts::lot_id).is_not_null().or(no([Draw, Pitch])))
+                .filter(there.field(accounts::batch_id).is_not_null().or(entries::kind.ne(ByProduct))),
         };
-        for (kind, own, other) in query.load::<(EntryKind, Line, Line)>(conn)? {
-            let leads = match way {
-                Way::Down => leads(kind, own, other),
-                Way::Up => leads(kind, other, own),
-            };
-            let node = |line: Line| line.0.map(Node::Lot).or(line.1.map(Node::Batch));
-            found.extend(node(own).zip(node(other)).filter(|_| leads));
-        }
+        let rows: Vec<(_, Option<LotId>, Option<BatchId>)> = query.prepared().load($conn)?;
+        rows.into_iter().filter_map(|(own, lot, batch)| {
+            let there = lot.map(Node::Lot).or(batch.map(Node::Batch))?;
+            Some(($node(own), there))
+        })
+    }};
+}
+
+/// What one step leads to from these: from which, and to which.
+///
+/// Draws lead from a lot to a batch, by-products from a batch to a lot. The others lead from what became less to what
+/// became more, and a bottling to bottles alone.
+fn beside(conn: &mut AnyConn, of: &[Node], way: Way) -> Result<Vec<(Node, Node)>, Failure> {
+    let lots = of.iter().filter_map(|node| if let Node::Lot(lot) = node { Some(Some(*lot)) } else { None });
+    let batches =
+        of.iter().filter_map(|node| if let Node::Batch(batch) = node { Some(Some(*batch)) } else { None });
+    let (lots, batches): (Vec<Option<LotId>>, Vec<Option<BatchId>>) = (lots.collect(), batches.collect());
+    let mut found = Vec::new();
+    if !lots.is_empty() {
+        found.extend(leads!(conn, accounts::lot_id, lots, Node::Lot, kinds(true, way), NONE, way));
+    }
+    if !batches.is_empty() {
+        found.extend(leads!(conn, accounts::batch_id, batches, Node::Batch, kinds(false, way), SILENT, way));
     }
     Ok(found)
 }
 
 /// The kinds of entries that lead from a lot or a batch one way.
 const fn kinds(lot: bool, way: Way) -> &'static [EntryKind] {
-    use EntryKind::{Blend, Bottling, ByProduct, Draw, Pitch, Split};
     match (lot, way) {
         (true, Way::Down) => &[Draw, Pitch, Bottling],
         (true, Way::Up) => &[ByProduct, Bottling],
         (false, Way::Down) => &[ByProduct, Bottling, Split, Blend],
         (false, Way::Up) => &[Draw, Pitch, Split, Blend],
-    }
-}
-
-/// Whether an entry of this kind leads from one of its lines to another. The line of a batch may say that its volume
-/// was measured anew, so its sign tells nothing where the kind tells the direction.
-fn leads(
-    kind: EntryKind,
-    from: (Option<LotId>, Option<BatchId>, Milli),
-    to: (Option<LotId>, Option<BatchId>, Milli),
-) -> bool {
-    match kind {
-        EntryKind::Draw | EntryKind::Pitch => from.0.is_some() && to.1.is_some(),
-        EntryKind::ByProduct => from.1.is_some() && to.0.is_some(),
-        EntryKind::Bottling => from.2 < Milli::ZERO && to.0.is_some() && to.2 > Milli::ZERO,
-        EntryKind::Split | EntryKind::Blend => from.2 < Milli::ZERO && to.2 > Milli::ZERO,
-        _ => false,
     }
 }

@@ -160,6 +160,11 @@ impl<'d> Reader<'d> {
         self.with(field, Milli::ZERO, |text| Milli::read(text, unit))
     }
 
+    /// A quantity above zero that may be counted in packs.
+    pub fn packs(&mut self, field: &str, unit: BaseUnit) -> Milli {
+        self.with(field, Milli::ZERO, |text| Milli::read_packs(text, unit))
+    }
+
     /// A quantity above zero, or none.
     pub fn optional_quantity(&mut self, field: &str, unit: BaseUnit) -> Option<Milli> {
         self.optional(field, |text| Milli::read(text, unit))

@@ -21,8 +21,10 @@ pub(super) fn escape(text: &str) -> String {
 
 /// A length with one decimal. A value that is no number draws at zero.
 pub(super) fn length(px: f64) -> String {
-    let px = if px.is_finite() { px } else { 0.0 };
-    format!("{px:.1}")
+    // A picture is far from as wide as an integer goes; what is no number becomes zero.
+    #[allow(clippy::cast_possible_truncation, reason = "lengths of pictures")]
+    let of_ten = (px * 10.0).round() as i64;
+    tenths(of_ten)
 }
 
 /// A length given in tenths of a pixel.

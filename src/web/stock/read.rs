@@ -110,12 +110,21 @@ pub fn items_named(draft: &Draft) -> Vec<ItemId> {
 /// Supplies that arrive; `units` of the items that are named.
 pub fn receipt(draft: &Draft, doer: &Doer, units: &Units) -> Result<Receipt, Refusal> {
     draft.read(doer, |r| {
-        let receipt = Receipt {
+        let tax = r.optional_scaled("tax_percent", 1000, &(0..=100_000), "21");
+        let mut receipt = Receipt {
             day: r.day("day"),
             paid_by: r.with("paid_by", None, payer),
             lines: r.rows("lines", |r| receipt_line(r, units)),
             remark: r.remark("remark"),
         };
+        for (at, line) in receipt.lines.iter_mut().enumerate() {
+            match line.cost.with_tax(tax.unwrap_or_default()) {
+                Some(cost) => line.cost = cost,
+                None => {
+                    r.fault(&format!("lines.{at}.cost"), "With the tax this is more than can be kept here")
+                }
+            }
+        }
         if receipt.lines.is_empty() {
             r.fault("lines", "Write at least one line: what came, how much, and where it was put");
         }
@@ -134,7 +143,7 @@ fn payer(text: &str) -> Result<Option<MemberId>, Misread> {
 fn receipt_line(r: &mut Reader, units: &Units) -> ReceiptLine {
     let item: ItemId = r.id("item", "item");
     let quantity = if let Some(unit) = units.of_item(item) {
-        r.quantity("quantity", unit)
+        r.packs("quantity", unit)
     } else {
         // Without the item its unit is not known; the first fault of a field is kept.
         r.fault("item", "There is no such item in this club");

@@ -1,14 +1,18 @@
 //! Supplies that arrive: the form of a receipt, and what recording it leads to.
 
+use std::collections::HashMap;
+
 use super::{Paths, place_choices, read, up};
 use crate::actions::stock as actions;
+use crate::db::Failure;
 use crate::db::members::{self, Member};
-use crate::db::stock::{self as rows, Place};
+use crate::db::stock::{self as rows, Earlier, Place};
 use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::refusal::Refusal;
 use crate::domain::stock::{Item, ItemKind};
 use crate::units::days;
-use crate::units::ids::ItemId;
+use crate::units::ids::{EntryId, ItemId};
+use crate::units::quantity::BaseUnit;
 use crate::web::body::Form;
 use crate::web::extract::Query;
 use crate::web::form_page::FormPage;
@@ -21,6 +25,9 @@ use utoipa::ToSchema;
 
 /// Lines that stand ready beside those that are filled.
 const SPARE: usize = 3;
+/// Receipts of before that are offered to be written again, and how many things each names.
+const EARLIER: usize = 3;
+const NAMED: usize = 3;
 /// The most lines that are shown at once.
 const MOST_SHOWN: usize = 40;
 
@@ -29,6 +36,8 @@ const MOST_SHOWN: usize = 40;
 pub struct ReceiptQuery {
     /// The item that came.
     pub item: Option<String>,
+    /// The receipt whose lines it has again.
+    pub like: Option<String>,
 }
 
 /// What the form offers.
@@ -37,19 +46,54 @@ struct Material {
     places: Vec<Place>,
     members: Vec<Member>,
     suppliers: Vec<String>,
+    earlier: Vec<Earlier>,
 }
 
 /// The form of a receipt.
 pub async fn new_form(hand: Cellarhand, site: Site, query: Query<ReceiptQuery>) -> Reply {
-    let item: Option<ItemId> = query.draft.read(&hand, |r| r.optional_id("item", "item"))?;
-    let page = page(&site, &hand, 0, |mut view| {
-        let first = view
-            .groups
-            .iter_mut()
-            .flat_map(|group| &mut group.fields)
-            .find(|field| field.name == "lines.0.item");
-        if let (Some(field), Some(item)) = (first, item) {
-            field.value = item.to_string();
+    let club = hand.club;
+    let (item, like): (Option<ItemId>, Option<EntryId>) =
+        query.draft.read(&hand, |r| (r.optional_id("item", "item"), r.optional_id("like", "receipt")))?;
+    let (paid_by, lines) = match like {
+        Some(entry) => {
+            site.db.read(move |conn| Ok::<_, Failure>(rows::receipt_again(conn, club, entry)?)).await?
+        }
+        None => (None, Vec::new()),
+    };
+    if like.is_some() && lines.is_empty() {
+        return Err(Problem::missing("receipt"));
+    }
+    let known = site.db.read(move |conn| rows::items(conn, club)).await?;
+    let units: HashMap<ItemId, BaseUnit> = known.into_iter().map(|(id, item)| (id, item.unit)).collect();
+    let mut values = HashMap::new();
+    if let Some(item) = item {
+        values.insert("lines.0.item".to_owned(), item.to_string());
+    }
+    for (at, line) in lines.iter().enumerate() {
+        let shown = units.get(&line.item).map(|unit| line.quantity.shown(*unit)).unwrap_or_default();
+        let pairs = [
+            ("item", line.item.to_string()),
+            ("quantity", shown),
+            ("cost", line.cost.shown()),
+            ("place", line.place.to_string()),
+            ("supplier", line.supplier.clone()),
+        ];
+        values.extend(pairs.map(|(name, value)| (format!("lines.{at}.{name}"), value)));
+    }
+    if let Some(member) = paid_by {
+        values.insert("paid_by".to_owned(), member.to_string());
+    }
+    let page = page(&site, &hand, lines.len(), |mut view| {
+        for field in view.groups.iter_mut().flat_map(|group| &mut group.fields) {
+            if let Some(value) = values.remove(&field.name) {
+                field.value = value;
+            }
+        }
+        if !lines.is_empty() {
+            view.intro =
+                "The same as before: look at the amounts and prices, and write the days and marks that \
+                          stand on the new packages."
+                    .to_owned();
         }
         view
     });
@@ -101,6 +145,7 @@ async fn page(
                 places: rows::places(conn, doer.club)?,
                 members: members::members(conn, doer.club)?,
                 suppliers: rows::suppliers(conn, doer.club)?,
+                earlier: rows::latest_receipts(conn, doer.club, EARLIER)?,
             })
         })
         .await?;
@@ -116,6 +161,7 @@ fn form(site: &Site, doer: &Doer, found: &Material, typed: usize) -> FormView {
     let view = site
         .form("/stores/receipts", "Receive supplies", "Record the receipt")
         .intro("One line for each thing that came. Each becomes a lot with a number of its own.")
+        .starts(found.earlier.iter().map(|earlier| again(site, doer, earlier)).collect())
         .leave(site.at("/stores"))
         .group(Group::repeated("What came", "line", "lines", count, |_| {
             line(doer, items.clone(), places.clone(), suppliers)
@@ -127,11 +173,25 @@ fn form(site: &Site, doer: &Doer, found: &Material, typed: usize) -> FormView {
                 Field::select("paid_by", "Who paid", payers(&found.members))
                     .hint("What a member paid is added to what the club owes them.")
                     .value("club"),
+                Field::decimal("tax_percent", "Tax to add to these prices")
+                    .hint("Empty where they are with tax, as on most bills of shops.")
+                    .after("%"),
                 Field::area("remark", "Remark")
                     .hint("If something came past its day, say here why it was taken all the same."),
             ],
         ));
     if keeps_milk(&found.items) { view.caution(milk()) } else { view }
+}
+
+/// "The same as on 3 May: milk, rennet and 2 more".
+fn again(site: &Site, doer: &Doer, earlier: &Earlier) -> (String, String) {
+    let (named, more) = earlier.items.split_at(earlier.items.len().min(NAMED));
+    let more = if more.is_empty() { String::new() } else { format!(" and {} more", more.len()) };
+    let day = days::short(earlier.day, doer.today());
+    (
+        site.at(&format!("/stores/receipts/new?like={}", earlier.entry)),
+        format!("The same as on {day}: {}{more}", named.join(", ")),
+    )
 }
 
 fn line(doer: &Doer, items: Vec<Choice>, places: Vec<Choice>, suppliers: &[String]) -> Vec<Field> {
@@ -144,7 +204,7 @@ fn line(doer: &Doer, items: Vec<Choice>, places: Vec<Choice>, suppliers: &[Strin
     vec![
         Field::select("item", "Item", items).hint("What is not in the list yet is made under Stores, Items."),
         Field::text("quantity", "How much")
-            .hint("With its unit: 24 L, 2.5 kg, 1 lb 4 oz, ½ gal; pieces without."),
+            .hint("With its unit: 24 L, 2.5 kg, 1 lb 4 oz, ½ gal; packs as 6 × 1 kg; pieces without."),
         Field::decimal("cost", "Paid for it in all")
             .hint("For the whole line, not for one. 0 if it was a gift.")
             .after(words::sign(&doer.currency).trim().to_owned()),

@@ -150,6 +150,9 @@ pub struct NewReceipt {
     pub paid_by: Option<String>,
     /// What came: each line becomes a lot.
     pub lines: Vec<NewReceiptLine>,
+    /// Tax that the costs are without, in per cent: it is added to each. None if left out.
+    #[schema(example = "21")]
+    pub tax_percent: Option<String>,
     /// What you want to add; needed where something came past its day.
     pub remark: Option<String>,
 }
