@@ -253,3 +253,62 @@ fn milk() -> Caution {
         ],
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use serde_json::{Value, json};
+
+    use crate::domain::members::Role;
+    use crate::web::server::tests::{FORM, House};
+    use crate::web::site::form_token;
+
+    #[test]
+    fn packs_and_tax_are_reckoned_and_the_same_is_written_again() {
+        let house = House::open("");
+        let people = house.found();
+        let (_, session, token) = people.iter().find(|person| person.0 == Role::Cellarhand).unwrap();
+        let bearer = format!("Bearer {token}");
+        let headers = [("authorization", &*bearer), ("content-type", "application/json")];
+        let make = |path: &str, body: &Value| {
+            let heard = house.ask("POST", &format!("/api/v1{path}"), &headers, &body.to_string());
+            let made: Value = serde_json::from_str(&heard.body).unwrap();
+            made["id"].as_str().unwrap_or_else(|| panic!("{path}: {}", heard.body)).to_owned()
+        };
+        let sugar = make("/items", &json!({"name": "Cane sugar", "kind": "ingredient", "unit": "g"}));
+        let place = make("/places", &json!({"name": "Wheel pit"}));
+        let cookie = format!("undercroft={session}");
+        let page = |path: &str| house.ask("GET", path, &[("cookie", &cookie)], "").body;
+        assert!(!page("/stores/receipts/new").contains("The same as"), "nothing came before");
+        let form_token = form_token(session);
+        let send = |quantity: &str, tax: &str| {
+            let fields = [
+                ("form_token", &*form_token),
+                ("request_key", quantity),
+                ("lines.0.item", &*sugar),
+                ("lines.0.quantity", quantity),
+                ("lines.0.cost", "10"),
+                ("lines.0.place", &*place),
+                ("lines.0.supplier", "Mill shop"),
+                ("paid_by", "club"),
+                ("tax_percent", tax),
+            ];
+            let body = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
+            house.ask("POST", "/stores/receipts", &[("cookie", &cookie), FORM], &body)
+        };
+        let wrong = send("six×1kg", "210");
+        assert_eq!(wrong.status, 422);
+        for words in ["such as 6 × ", "from 0 to 100", "six×1kg", "Mill shop"] {
+            assert!(wrong.body.contains(words), "{words}");
+        }
+        assert_eq!(send("6×1kg", "21").status, 303);
+        let form = page("/stores/receipts/new");
+        let again = form.split("/stores/receipts/new?like=").nth(1).and_then(|rest| rest.split('"').next());
+        assert!(form.contains(": Cane sugar</a>"));
+        let again = page(&format!("/stores/receipts/new?like={}", again.unwrap()));
+        for value in ["6.0 kg", "12.10", "Mill shop"] {
+            assert!(again.contains(&format!("value=\"{value}\"")), "{value}");
+        }
+        let missing = house.ask("GET", "/stores/receipts/new?like=06ayqksyefbbq", &[("cookie", &cookie)], "");
+        assert_eq!(missing.status, 404);
+    }
+}
