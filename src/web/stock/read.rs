@@ -121,7 +121,7 @@ pub fn receipt(draft: &Draft, doer: &Doer, units: &Units) -> Result<Receipt, Ref
             match line.cost.with_tax(tax.unwrap_or_default()) {
                 Some(cost) => line.cost = cost,
                 None => {
-                    r.fault(&format!("lines.{at}.cost"), "With the tax this is more than can be kept here")
+                    r.fault(&format!("lines.{at}.cost"), "With the tax this is more than can be kept here");
                 }
             }
         }

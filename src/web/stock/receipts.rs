@@ -4,7 +4,6 @@ use std::collections::HashMap;
 
 use super::{Paths, place_choices, read, up};
 use crate::actions::stock as actions;
-use crate::db::Failure;
 use crate::db::members::{self, Member};
 use crate::db::stock::{self as rows, Earlier, Place};
 use crate::domain::members::{Cellarhand, Doer};
@@ -55,9 +54,7 @@ pub async fn new_form(hand: Cellarhand, site: Site, query: Query<ReceiptQuery>) 
     let (item, like): (Option<ItemId>, Option<EntryId>) =
         query.draft.read(&hand, |r| (r.optional_id("item", "item"), r.optional_id("like", "receipt")))?;
     let (paid_by, lines) = match like {
-        Some(entry) => {
-            site.db.read(move |conn| Ok::<_, Failure>(rows::receipt_again(conn, club, entry)?)).await?
-        }
+        Some(entry) => site.db.read(move |conn| rows::receipt_again(conn, club, entry)).await?,
         None => (None, Vec::new()),
     };
     if like.is_some() && lines.is_empty() {
@@ -90,10 +87,9 @@ pub async fn new_form(hand: Cellarhand, site: Site, query: Query<ReceiptQuery>) 
             }
         }
         if !lines.is_empty() {
-            view.intro =
-                "The same as before: look at the amounts and prices, and write the days and marks that \
-                          stand on the new packages."
-                    .to_owned();
+            "The same as before: look at the amounts and prices, and write the days and marks that stand on the new \
+             packages."
+                .clone_into(&mut view.intro);
         }
         view
     });
