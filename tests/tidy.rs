@@ -275,6 +275,7 @@ const OWN: [(&str, &[&str]); 3] = [
             "trace",
             "types",
             "verify",
+            "prepared",
             "writer",
         ],
     ),

@@ -21,9 +21,9 @@ pub(super) fn escape(text: &str) -> String {
 
 /// A length with one decimal. A value that is no number draws at zero.
 pub(super) fn length(px: f64) -> String {
-    // A picture is far from as wide as an integer goes; what is no number becomes zero.
+    // A picture is far from as wide as an integer goes.
     #[allow(clippy::cast_possible_truncation, reason = "lengths of pictures")]
-    let of_ten = (px * 10.0).round() as i64;
+    let of_ten = if px.is_finite() { (px * 10.0).round() as i64 } else { 0 };
     tenths(of_ten)
 }
 

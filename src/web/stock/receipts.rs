@@ -279,7 +279,7 @@ mod tests {
         let send = |quantity: &str, tax: &str| {
             let fields = [
                 ("form_token", &*form_token),
-                ("request_key", quantity),
+                ("request_key", tax),
                 ("lines.0.item", &*sugar),
                 ("lines.0.quantity", quantity),
                 ("lines.0.cost", "10"),
