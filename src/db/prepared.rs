@@ -1,9 +1,9 @@
 //! Statements that are prepared once.
 //!
 //! The library prepares a statement anew each time where its text might differ from call to call: every update, every
-//! list of values, every query that is put together as it goes. Preparing takes longer than running most of them. Here a
-//! caller says that there are only a few different texts, and they are kept like the others. A list of values is made as
-//! long as the next power of two, so that there are few of them.
+//! list of values, every query that is put together as it goes. Preparing takes longer than running most of them. Here
+//! a caller says that there are only a few different texts, and they are kept like the others. A list of values is made
+//! as long as the next power of two, so that there are few of them.
 
 use diesel::QueryResult;
 use diesel::RunQueryDsl;
