@@ -2,8 +2,8 @@
 //!
 //! A logger gives thousands of them, and a page wants all. As rows each would cost half a microsecond to step to and to
 //! take apart, so they are kept packed as well, one row for a week of a kind: in the order of time, each with its
-//! seconds since the week began and its millionths, in twelve bytes. Whatever adds or strikes readings packs their weeks
-//! anew, and `verify` packs them all and compares.
+//! seconds since the week began and its millionths, in twelve bytes. Whatever adds or strikes readings packs their
+//! weeks anew, and `verify` packs them all and compares.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
