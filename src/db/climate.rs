@@ -107,9 +107,39 @@ pub fn follow(
     place: PlaceId,
     (from, until): (Day, Day),
 ) -> Result<(), Failure> {
-    let rows: Vec<(Day, Instant, Measured, Option<Measured>)> = climate_readings::table
+    let days = from_readings(conn, place, Some((from, until)))?;
+    diesel::delete(
+        climate_days::table
+            .filter(climate_days::place_id.eq(place).and(climate_days::day.between(from, until))),
+    )
+    .execute(conn)?;
+    for (place, day, readings, mean, lowest, highest, worth, humidity) in days {
+        diesel::insert_into(climate_days::table)
+            .values((
+                climate_days::id.eq(ClimateId::fresh()),
+                climate_days::place_id.eq(place),
+                climate_days::day.eq(day),
+                climate_days::club_id.eq(club),
+                climate_days::readings.eq(readings),
+                climate_days::mean_micro_c.eq(mean),
+                climate_days::lowest_micro_c.eq(lowest),
+                climate_days::highest_micro_c.eq(highest),
+                climate_days::worth_micro.eq(worth),
+                climate_days::humidity_micro.eq(humidity),
+            ))
+            .execute(conn)?;
+    }
+    Ok(())
+}
+
+/// What the days of a place come to by its readings that stand, from one day to another or all, as it is kept.
+fn from_readings(
+    conn: &mut AnyConn,
+    place: PlaceId,
+    days: Option<(Day, Day)>,
+) -> Result<Vec<DayRow>, Failure> {
+    let mut query = climate_readings::table
         .filter(climate_readings::place_id.eq(place).and(climate_readings::struck_at.is_null()))
-        .filter(climate_readings::day.between(from, until))
         .order((climate_readings::day, climate_readings::at))
         .select((
             climate_readings::day,
@@ -117,34 +147,40 @@ pub fn follow(
             climate_readings::temperature_micro_c,
             climate_readings::humidity_micro,
         ))
-        .load(conn)?;
+        .into_boxed();
+    if let Some((from, until)) = days {
+        query = query.filter(climate_readings::day.between(from, until));
+    }
+    let rows: Vec<(Day, Instant, Measured, Option<Measured>)> = query.load(conn)?;
     let mut by_day: BTreeMap<Day, Vec<Sample>> = BTreeMap::new();
     for (day, at, temperature, humidity) in rows {
         by_day.entry(day).or_default().push(Sample { at, temperature, humidity });
     }
-    diesel::delete(
-        climate_days::table
-            .filter(climate_days::place_id.eq(place).and(climate_days::day.between(from, until))),
-    )
-    .execute(conn)?;
-    for there in by_day.iter().filter_map(|(day, samples)| day_of(*day, samples)) {
-        let micro = |value: f64| Measured::from_number(value).unwrap_or(Measured::from_micros(0));
-        diesel::insert_into(climate_days::table)
-            .values((
-                climate_days::id.eq(ClimateId::fresh()),
-                climate_days::place_id.eq(place),
-                climate_days::day.eq(there.day),
-                climate_days::club_id.eq(club),
-                climate_days::readings.eq(there.readings),
-                climate_days::mean_micro_c.eq(micro(there.mean_c)),
-                climate_days::lowest_micro_c.eq(micro(there.lowest_c)),
-                climate_days::highest_micro_c.eq(micro(there.highest_c)),
-                climate_days::worth_micro.eq(micro(there.worth)),
-                climate_days::humidity_micro.eq(there.humidity.map(micro)),
-            ))
-            .execute(conn)?;
+    let micro = |value: f64| Measured::from_number(value).unwrap_or(Measured::from_micros(0));
+    let row = |there: DayThere| {
+        let (lowest, highest) = (micro(there.lowest_c), micro(there.highest_c));
+        let humidity = there.humidity.map(micro);
+        let (mean, worth) = (micro(there.mean_c), micro(there.worth));
+        (place, there.day, there.readings, mean, lowest, highest, worth, humidity)
+    };
+    Ok(by_day.iter().filter_map(|(day, samples)| day_of(*day, samples)).map(row).collect())
+}
+
+/// The first place with a day that is not what its readings come to: which, and its names.
+pub(in crate::db) fn first_off(conn: &mut AnyConn) -> Result<Option<(PlaceId, String)>, Failure> {
+    let all: Vec<(PlaceId, String)> =
+        places::table.order(places::id).select((places::id, places::path)).load(conn)?;
+    for (place, path) in all {
+        let kept: Vec<DayRow> = climate_days::table
+            .filter(climate_days::place_id.eq(place))
+            .order(climate_days::day)
+            .select(DAY)
+            .load(conn)?;
+        if kept != from_readings(conn, place, None)? {
+            return Ok(Some((place, path)));
+        }
     }
-    Ok(())
+    Ok(None)
 }
 
 type DayRow = (PlaceId, Day, i64, Measured, Measured, Measured, Measured, Option<Measured>);

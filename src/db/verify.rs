@@ -163,6 +163,12 @@ pub(super) fn first_off(conn: &mut AnyConn) -> Result<Vec<Off>, Failure> {
         meaning: "the curves of a batch are not those of its readings".to_owned(),
         what: code,
     }));
+    off.extend(super::climate::first_off(conn)?.map(|(place, path)| Off {
+        table: "places",
+        id: place.0,
+        meaning: "the days of a place are not what its readings come to".to_owned(),
+        what: path,
+    }));
     Ok(off)
 }
 

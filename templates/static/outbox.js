@@ -42,9 +42,8 @@ const change = (item) => within("outbox", "readwrite", (box) => box.put(item));
 
 // Keeps what a form would send. An item of the same name that has not been tried yet is replaced.
 async function keep({ action, fields, label, name = "" }) {
-  const { member, ahead = 0 } = (await shelved("who")) ?? {};
-  const at = new Date(Date.now() - ahead - 1000).toISOString();
-  const item = { key: freshKey(), action, fields, label, name, member, at, state: "waiting", why: "", tried: 0 };
+  const { member } = (await shelved("who")) ?? {};
+  const item = { key: freshKey(), action, fields, label, name, member, at: await now(), state: "waiting", why: "", tried: 0 };
   if (name) {
     for (const other of await kept()) if (other.name === name && !other.tried) await drop(other.turn);
   }
@@ -176,7 +175,7 @@ function mayWait(form) {
     if (form.dataset.sent) return;
     form.dataset.sent = "yes";
     const fields = [...new FormData(form, event.submitter)].filter(([name]) => !["form_token", "request_key"].includes(name));
-    if (await reaches(BASE)) {
+    if (await reaches()) {
       if (event.submitter?.name) form.append(hidden(event.submitter.name, event.submitter.value));
       await send().catch(() => {});
       form.submit();
@@ -192,6 +191,7 @@ function mayWait(form) {
   });
 }
 
+// The time by the clock of the server, as far as it is known, and never later than that.
 async function now() {
   const { ahead = 0 } = (await shelved("who")) ?? {};
   return new Date(Date.now() - ahead - 1000).toISOString();
@@ -210,10 +210,11 @@ function hidden(name, value) {
   return field;
 }
 
-// Whether the server can be reached.
-function reaches(address) {
-  const asked = { method: "HEAD", cache: "no-store", redirect: "manual", signal: AbortSignal.timeout(5000) };
-  return fetch(address, asked).then((answer) => answer.status < 500 || answer.type === "opaqueredirect", () => false);
+// Whether the server can be reached. A file is asked for, not a page: a browser that has asked for what may not be kept
+// does not keep this page either, and who goes back from the next one would find a form of its own, to be sent again.
+function reaches() {
+  const asked = { method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(5000) };
+  return fetch(`${BASE}static/mark.svg${VERSION}`, asked).then((answer) => answer.status < 500, () => false);
 }
 
 document.querySelectorAll("form[data-outbox], form[action*='/batches/'][action$='/reading'], form[action*='/bottles/'][action$='/withdrawals'], form[action*='/counts/'][action$='/found']").forEach(mayWait);

@@ -169,7 +169,7 @@ function keepSheet(form) {
     link.addEventListener("click", async (event) => {
       if (!screens.has(link.href)) return;
       event.preventDefault();
-      if (await reaches(form.action)) location.assign(link.href);
+      if (await reaches()) location.assign(link.href);
       else showScreen(link.href);
     });
   }
@@ -180,11 +180,11 @@ function keepSheet(form) {
     const entered = { saved: form.dataset.saved, fields: fields() };
     writeKept(name, entered);
     const next = document.querySelector(".tray [aria-current]")?.parentNode.nextElementSibling?.firstElementChild.href;
-    if (!(await reaches(form.action))) {
+    if (!(await reaches())) {
       await keep({ action: form.action, fields: entered.fields, label: document.title, name });
       if (screens.has(next)) return showScreen(next);
       says.textContent = "No signal. It is kept on this device and sent when the signal is back.";
-      while (!(await reaches(form.action))) await pause(4000);
+      while (!(await reaches())) await pause(4000);
       await sendLater();
       return location.assign(next ?? form.action);
     }

@@ -24,6 +24,7 @@ on_both!(
     a_bottling_that_costs_something_else,
     a_loss_that_is_none,
     a_curve_of_other_values,
+    a_day_that_nobody_measured,
 );
 
 /// Lets the books be changed on this connection.
@@ -181,4 +182,14 @@ async fn a_curve_of_other_values(ground: &Ground) {
     let fault = "DELETE FROM reading_weeks WHERE kind = 'temperature'";
     let first = "SELECT MIN(id) FROM batches";
     finds(ground, fault, "the curves of a batch are not those of its readings", "batches", first).await;
+}
+
+async fn a_day_that_nobody_measured(ground: &Ground) {
+    let place = "SELECT MIN(id) FROM places";
+    let fault = format!(
+        "INSERT INTO climate_days (id, place_id, day, club_id, readings, mean_micro_c, lowest_micro_c, highest_micro_c, \
+         worth_micro) SELECT 7, id, '2026-03-01', club_id, 1, 12000000, 12000000, 12000000, 1000000 FROM places \
+         WHERE id = ({place})"
+    );
+    finds(ground, &fault, "the days of a place are not what its readings come to", "places", place).await;
 }

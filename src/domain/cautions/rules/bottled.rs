@@ -195,7 +195,7 @@ fn stabilised(facts: &Facts) -> String {
 
 fn working(facts: &Facts, case: &Case<'_>, bar: f64) -> String {
     let bottle = &case.bottle;
-    let holds = (bottle.residual_g_l * 0.488_57 + bottle.dissolved_g_l) / bar;
+    let holds = (bottle.residual_g_l * alcohol::CO2_PER_HEXOSE + bottle.dissolved_g_l) / bar;
     let warmest = if facts.warmest_c.is_some() {
         "the warmest reading of a shelf in a year and 5 °C more, 25 °C at least"
     } else {
