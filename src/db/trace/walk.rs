@@ -13,8 +13,8 @@ use diesel::prelude::*;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::prepared::{Prepare, padded};
-use crate::db::schema::{accounts, entries, postings};
-use crate::domain::books::EntryKind::{self, Blend, Bottling, ByProduct, Draw, Pitch, Split};
+use crate::db::schema::{accounts, entries, lots, postings};
+use crate::domain::books::EntryKind::{self, Blend, Bottling, Draw, Pitch, Split};
 use crate::units::ids::{BatchId, LotId};
 use crate::units::quantity::Milli;
 
@@ -112,18 +112,14 @@ pub fn network(
     Ok(known)
 }
 
-/// Entries in which the line of a batch may say that its volume was measured anew, so that its sign tells nothing. The
-/// line of a lot always tells.
-const SILENT: [EntryKind; 3] = [Draw, Pitch, ByProduct];
-const NONE: [EntryKind; 0] = [];
-
-/// The lines that lead on from these lots, or from these batches. Only the column that is asked for is read of them, so
-/// that an index has it; of two conditions the number stands before the word, which takes longer to compare.
+/// The lines that lead on from these lots, or from these batches, by entries of these kinds: from what became less to
+/// what became more. In a draw the line of the batch may say that its volume was measured anew, so that its sign tells
+/// nothing; the line of the lot always tells. Only columns that an index has are read of the lines, and of two
+/// conditions the number stands before the word, which takes longer to compare.
 macro_rules! leads {
-    ($conn:ident, $own:expr, $ids:expr, $node:expr, $kinds:expr, $silent:expr, $way:expr) => {{
+    ($conn:ident, $own:expr, $ids:expr, $kinds:expr, $way:expr) => {{
         let (other, there, back) = diesel::alias!(postings as other, accounts as there, entries as back);
-        let unsigned = || entries::kind.eq_any(SILENT);
-        let no = |kinds: [EntryKind; 2]| entries::kind.ne_all(kinds);
+        let drawn = || entries::kind.eq_any([Draw, Pitch]);
         let query = postings::table
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
@@ -136,50 +132,64 @@ macro_rules! leads {
             .select(($own.assume_not_null(), there.field(accounts::lot_id), there.field(accounts::batch_id)))
             .into_boxed();
         let query = match $way {
-            Way::Down => query
-                .filter(postings::quantity.lt(Milli::ZERO).or(entries::kind.eq_any($silent)))
-                .filter(other.field(postings::quantity).gt(Milli::ZERO).or(unsigned()))
-                .filter(there.field(accounts::batch_id).is_not_null().or(no([Draw, Pitch])))
-                .filter(there.field(accounts::lot_id).is_not_null().or(no([ByProduct, Bottling]))),
+            Way::Down => query.filter(postings::quantity.lt(Milli::ZERO)).filter(
+                (other.field(postings::quantity).gt(Milli::ZERO))
+                    .or(drawn().and(there.field(accounts::batch_id).is_not_null())),
+            ),
             Way::Up => query
-                .filter(postings::quantity.gt(Milli::ZERO).or(entries::kind.eq_any($silent)))
-                .filter(other.field(postings::quantity).lt(Milli::ZERO).or(unsigned()))
-                .filter(there.field(accounts::lot_id).is_not_null().or(no([Draw, Pitch])))
-                .filter(there.field(accounts::batch_id).is_not_null().or(entries::kind.ne(ByProduct))),
+                .filter(postings::quantity.gt(Milli::ZERO).or(drawn()))
+                .filter(other.field(postings::quantity).lt(Milli::ZERO)),
         };
-        let rows: Vec<(_, Option<LotId>, Option<BatchId>)> = query.prepared().load($conn)?;
-        rows.into_iter().filter_map(|(own, lot, batch)| {
-            let there = lot.map(Node::Lot).or(batch.map(Node::Batch))?;
-            Some(($node(own), there))
-        })
+        query.prepared().load($conn)?
     }};
 }
 
-/// What one step leads to from these: from which, and to which.
-///
-/// Draws lead from a lot to a batch, by-products from a batch to a lot. The others lead from what became less to what
-/// became more, and a bottling to bottles alone.
+/// What one step leads to from these: from which, and to which. By-products and bottles know the batch that they are
+/// of. Besides, lots are drawn into batches, packaging goes into bottles, and batches into each other.
 fn beside(conn: &mut AnyConn, of: &[Node], way: Way) -> Result<Vec<(Node, Node)>, Failure> {
-    let lots = of.iter().filter_map(|node| if let Node::Lot(lot) = node { Some(Some(*lot)) } else { None });
+    let lots = of.iter().filter_map(|node| if let Node::Lot(lot) = node { Some(*lot) } else { None });
     let batches =
         of.iter().filter_map(|node| if let Node::Batch(batch) = node { Some(Some(*batch)) } else { None });
-    let (lots, batches): (Vec<Option<LotId>>, Vec<Option<BatchId>>) = (lots.collect(), batches.collect());
-    let mut found = Vec::new();
+    let (lots, batches): (Vec<LotId>, Vec<Option<BatchId>>) = (lots.collect(), batches.collect());
+    let mut found: Vec<(Node, Node)> = Vec::new();
+    let there = |lot: Option<LotId>, batch: Option<BatchId>| lot.map(Node::Lot).or(batch.map(Node::Batch));
     if !lots.is_empty() {
-        found.extend(leads!(conn, accounts::lot_id, lots, Node::Lot, kinds(true, way), NONE, way));
+        let some: Vec<Option<LotId>> = lots.iter().copied().map(Some).collect();
+        let kinds: &[EntryKind] = if way == Way::Down { &[Draw, Pitch, Bottling] } else { &[Bottling] };
+        let rows: Vec<(LotId, _, _)> = leads!(conn, accounts::lot_id, some, kinds, way);
+        found.extend(rows.into_iter().filter_map(|(own, l, b)| Some((Node::Lot(own), there(l, b)?))));
     }
     if !batches.is_empty() {
-        found.extend(leads!(conn, accounts::batch_id, batches, Node::Batch, kinds(false, way), SILENT, way));
+        let kinds: &[EntryKind] =
+            if way == Way::Down { &[Split, Blend] } else { &[Draw, Pitch, Split, Blend] };
+        let rows: Vec<(BatchId, _, _)> = leads!(conn, accounts::batch_id, batches, kinds, way);
+        found.extend(rows.into_iter().filter_map(|(own, l, b)| Some((Node::Batch(own), there(l, b)?))));
     }
+    let made = made(conn, &lots, &batches, way)?.into_iter().map(|(batch, lot)| (Node::Batch(batch), Node::Lot(lot)));
+    found.extend(made.map(|(batch, lot)| if way == Way::Down { (batch, lot) } else { (lot, batch) }));
+    found.retain(|(own, other)| own != other);
     Ok(found)
 }
 
-/// The kinds of entries that lead from a lot or a batch one way.
-const fn kinds(lot: bool, way: Way) -> &'static [EntryKind] {
-    match (lot, way) {
-        (true, Way::Down) => &[Draw, Pitch, Bottling],
-        (true, Way::Up) => &[ByProduct, Bottling],
-        (false, Way::Down) => &[ByProduct, Bottling, Split, Blend],
-        (false, Way::Up) => &[Draw, Pitch, Split, Blend],
-    }
+/// The lots that were made of these batches, or the batches that these lots were made of.
+fn made(
+    conn: &mut AnyConn,
+    lots: &[LotId],
+    batches: &[Option<BatchId>],
+    way: Way,
+) -> Result<Vec<(BatchId, LotId)>, Failure> {
+    let back = diesel::alias!(entries as back);
+    let query = lots::table
+        .left_join(back.on(back.field(entries::reverses).eq(lots::entry_id.nullable())))
+        .filter(back.field(entries::id).nullable().is_null())
+        .filter(lots::batch_id.is_not_null())
+        .select((lots::batch_id.assume_not_null(), lots::id))
+        .into_boxed();
+    let query = match way {
+        Way::Down if batches.is_empty() => return Ok(Vec::new()),
+        Way::Up if lots.is_empty() => return Ok(Vec::new()),
+        Way::Down => query.filter(lots::batch_id.eq_any(padded(batches))),
+        Way::Up => query.filter(lots::id.eq_any(padded(lots))),
+    };
+    Ok(query.prepared().load(conn)?)
 }

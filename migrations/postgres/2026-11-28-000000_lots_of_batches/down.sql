@@ -1,0 +1,1 @@
+DROP INDEX lots_of_batches;
