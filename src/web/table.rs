@@ -90,16 +90,57 @@ arguments! { A B C }
 arguments! { A B C D }
 arguments! { A B C D E }
 
-/// Sorts `/batches/new` before `/batches/{id}`, so that the order in which routes are written does not
-/// matter.
-type Order = Vec<(bool, String)>;
-
 /// The routes of one resource: what it answers to, and how.
 #[derive(Default)]
 struct Resource {
     methods: Vec<Method>,
     routes: Vec<actix_web::Route>,
-    path: String,
+}
+
+impl Resource {
+    /// Answers at this path.
+    fn at(self, path: &str) -> actix_web::Resource {
+        let allowed: Vec<_> = self.methods.iter().map(Method::as_str).collect();
+        let allowed = allowed.join(", ");
+        let wrong_method = move || {
+            let problem = Problem::wrong_method(&allowed);
+            async move { Err::<actix_web::HttpResponse, _>(problem) }
+        };
+        let at = web::resource(path).default_service(web::to(wrong_method));
+        self.routes.into_iter().fold(at, actix_web::Resource::route)
+    }
+}
+
+/// What lies under a path, by its next segment, so that a request is compared with its own branch alone and not with
+/// every route there is. Words come before variables: `/batches/new` before `/batches/{id}`, in whatever order the
+/// routes are written.
+#[derive(Default)]
+struct Branch {
+    own: Option<Resource>,
+    under: BTreeMap<(bool, String), Branch>,
+}
+
+impl Branch {
+    /// The resource of this path.
+    fn resource(&mut self, path: &str) -> &mut Resource {
+        let steps = path.split('/').skip(1).map(|part| (part.starts_with('{'), part.to_owned()));
+        let branch = steps.fold(self, |branch, step| branch.under.entry(step).or_default());
+        branch.own.get_or_insert_default()
+    }
+
+    /// Put all of it to work.
+    fn install(self, service: &mut web::ServiceConfig) {
+        if let Some(own) = self.own {
+            service.service(own.at(""));
+        }
+        for ((_, part), branch) in self.under {
+            let path = format!("/{part}");
+            match branch.own {
+                Some(own) if branch.under.is_empty() => service.service(own.at(&path)),
+                _ => service.service(web::scope(&path).configure(|service| branch.install(service))),
+            };
+        }
+    }
 }
 
 /// Routes as they are registered.
@@ -109,7 +150,7 @@ pub struct Table {
     pub routes: Vec<Route>,
     /// The description of the API.
     pub description: Description,
-    resources: BTreeMap<Order, Resource>,
+    root: Branch,
 }
 
 impl Table {
@@ -128,9 +169,7 @@ impl Table {
         F: Handler<Args, Output: Responder + 'static>,
         Args: Arguments,
     {
-        let order = path.split('/').map(|part| (part.starts_with('{'), part.to_owned())).collect();
-        let resource = self.resources.entry(order).or_default();
-        path.clone_into(&mut resource.path);
+        let resource = self.root.resource(path);
         resource.routes.push(route(&method).to(handler).wrap(from_fn(unbroken)));
         resource.methods.push(method.clone());
         self.routes.push(Route { method, path: path.to_owned(), least: Args::LEAST });
@@ -138,16 +177,7 @@ impl Table {
 
     /// Put all of it to work.
     pub fn install(self, service: &mut web::ServiceConfig) {
-        for resource in self.resources.into_values() {
-            let allowed: Vec<_> = resource.methods.iter().map(Method::as_str).collect();
-            let allowed = allowed.join(", ");
-            let wrong_method = move || {
-                let problem = Problem::wrong_method(&allowed);
-                async move { Err::<actix_web::HttpResponse, _>(problem) }
-            };
-            let at = web::resource(resource.path).default_service(web::to(wrong_method));
-            service.service(resource.routes.into_iter().fold(at, actix_web::Resource::route));
-        }
+        self.root.install(service);
     }
 }
 
@@ -259,13 +289,17 @@ impl Api<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::web::health;
+    use crate::web::routes;
 
     #[test]
-    fn fixed_words_come_before_variables_whatever_the_order_of_writing() {
-        let mut table = Table::default();
-        table.pages().get("/batches/{id}", health::alive).get("/batches/new", health::alive);
-        let paths: Vec<_> = table.resources.values().map(|resource| resource.path.as_str()).collect();
-        assert_eq!(paths, ["/batches/new", "/batches/{id}"]);
+    fn no_branch_has_two_variables_of_which_the_first_would_take_all() {
+        fn look(branch: &Branch, path: &str) {
+            let variables: Vec<_> = branch.under.keys().filter(|(variable, _)| *variable).collect();
+            assert!(variables.len() < 2, "{path} leads to {variables:?}");
+            for ((_, part), below) in &branch.under {
+                look(below, &format!("{path}/{part}"));
+            }
+        }
+        look(&routes::table().root, "");
     }
 }
