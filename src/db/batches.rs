@@ -6,6 +6,7 @@ use super::books::changes_after;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches};
+use crate::db::prepared::{Prepare, padded};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::books::Holding;
 use crate::domain::reports::Span;
@@ -170,8 +171,11 @@ pub fn by_revisions(
 ) -> Result<Vec<Batch>, Failure> {
     let stages = if stages.is_empty() { &Stage::ALL } else { stages };
     let mut query = batches::table
-        .filter(batches::club_id.eq(club).and(batches::stage.eq_any(stages.to_vec())))
-        .filter(batches::recipe_revision_id.eq_any(revisions.iter().copied().map(Some).collect::<Vec<_>>()))
+        .filter(batches::club_id.eq(club).and(batches::stage.eq_any(padded(stages))))
+        .filter(
+            batches::recipe_revision_id
+                .eq_any(padded(&revisions.iter().copied().map(Some).collect::<Vec<_>>())),
+        )
         .order(batches::id.desc())
         .limit(limit)
         .select(COLUMNS)
@@ -179,7 +183,7 @@ pub fn by_revisions(
     if let Some(before) = before {
         query = query.filter(batches::id.lt(before));
     }
-    Ok(query.load(conn)?)
+    Ok(query.prepared().load(conn)?)
 }
 
 /// The batches of some days, the latest first: those whose yeast was pitched then, or that were planned then and have
@@ -221,9 +225,12 @@ pub fn alike(
     query = if revisions.is_empty() {
         query.filter(batches::name.eq(drink.to_owned()))
     } else {
-        query.filter(batches::recipe_revision_id.eq_any(revisions.iter().copied().map(Some)))
+        query.filter(
+            batches::recipe_revision_id
+                .eq_any(padded(&revisions.iter().copied().map(Some).collect::<Vec<_>>())),
+        )
     };
-    Ok(query.load(conn)?)
+    Ok(query.prepared().load(conn)?)
 }
 
 /// Code and name of a batch, to say where something came from.
@@ -237,8 +244,9 @@ pub fn named(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<(String, S
 /// What each of these batches holds now.
 pub fn holdings(conn: &mut AnyConn, ids: &[BatchId]) -> Result<Vec<(BatchId, Holding)>, Failure> {
     let rows: Vec<(Option<BatchId>, Milli, Money)> = accounts::table
-        .filter(accounts::batch_id.eq_any(ids.iter().copied().map(Some)))
+        .filter(accounts::batch_id.eq_any(padded(&ids.iter().copied().map(Some).collect::<Vec<_>>())))
         .select((accounts::batch_id, accounts::quantity, accounts::cost))
+        .prepared()
         .load(conn)?;
     Ok(rows
         .into_iter()

@@ -12,7 +12,7 @@ mod tell;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::prepared::Prepare;
+use super::prepared::{Prepare, padded};
 use super::schema::{accounts, counters, entries, postings};
 use crate::domain::books::{Account, Change, EntryKind, Holding, NewEntry, Posting};
 use crate::domain::members::Doer;
@@ -203,8 +203,9 @@ pub(super) fn changes_after(
     }
     for some in of.chunks(500) {
         let rows: Vec<(AccountId, Day, Milli, Money)> = postings::table
-            .filter(postings::account_id.eq_any(some.to_vec()).and(postings::day.gt(day)))
+            .filter(postings::account_id.eq_any(padded(some)).and(postings::day.gt(day)))
             .select((postings::account_id, postings::day, postings::quantity, postings::cost))
+            .prepared()
             .load(conn)?;
         for (account, day, quantity, cost) in rows {
             found.entry(account).or_default().push(Change { day, by: Holding { quantity, cost } });

@@ -6,7 +6,7 @@ use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::prepared::Prepare;
+use super::prepared::{Prepare, padded};
 use super::schema::{accounts, batches, bottlings, entries, places, postings, reminders, tasting_ages};
 use super::stock::in_stock;
 use crate::domain::bottles::TastingAge;
@@ -218,8 +218,9 @@ pub fn is_reversed(conn: &mut AnyConn, bottling: &Bottling) -> Result<bool, Fail
 pub fn left_of(conn: &mut AnyConn, ids: &[BottlingId]) -> Result<HashMap<BottlingId, i64>, Failure> {
     let rows: Vec<(BottlingId, Milli)> = accounts::table
         .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
-        .filter(bottlings::id.eq_any(ids.to_vec()).and(accounts::quantity.gt(Milli::ZERO)))
+        .filter(bottlings::id.eq_any(padded(ids)).and(accounts::quantity.gt(Milli::ZERO)))
         .select((bottlings::id, accounts::quantity))
+        .prepared()
         .load(conn)?;
     let mut left = HashMap::new();
     for (bottling, quantity) in rows {
@@ -275,14 +276,17 @@ pub fn tastings(
     ids: &[BottlingId],
 ) -> Result<HashMap<BottlingId, Vec<TastingAge>>, Failure> {
     let rows: Vec<(BottlingId, i64, Day)> = tasting_ages::table
-        .filter(tasting_ages::bottling_id.eq_any(ids.to_vec()))
+        .filter(tasting_ages::bottling_id.eq_any(padded(ids)))
         .order((tasting_ages::bottling_id, tasting_ages::age_days))
         .select((tasting_ages::bottling_id, tasting_ages::age_days, tasting_ages::falls_on))
+        .prepared()
         .load(conn)?;
-    let keys = rows.iter().map(|(bottling, age_days, falls_on)| tasting(*bottling, *age_days, *falls_on).key);
+    let key = |(bottling, age_days, falls_on): &(_, i64, _)| tasting(*bottling, *age_days, *falls_on).key;
+    let keys: Vec<_> = rows.iter().map(key).collect();
     let asked: Vec<(String, Day, Option<Instant>)> = reminders::table
-        .filter(reminders::club_id.eq(club).and(reminders::key.eq_any(keys)))
+        .filter(reminders::club_id.eq(club).and(reminders::key.eq_any(padded(&keys))))
         .select((reminders::key, reminders::due_on, reminders::done_at))
+        .prepared()
         .load(conn)?;
     let asked: HashMap<String, (Day, bool)> =
         asked.into_iter().map(|(key, due_on, done_at)| (key, (due_on, done_at.is_some()))).collect();

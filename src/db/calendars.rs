@@ -9,6 +9,7 @@ use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{batches, bottlings, members, reach, tasting_sheets, tastings};
 use super::{bottles, reminders};
+use crate::db::prepared::{Prepare, padded};
 use crate::domain::calendars::{AHEAD_DAYS, Event, MOST, OFF_DAYS};
 use crate::domain::members::Doer;
 use crate::domain::reminders as due;
@@ -97,8 +98,9 @@ fn ages(
     for some in ids.chunks(500) {
         let rows: Vec<(BottlingId, String)> = bottlings::table
             .inner_join(batches::table.on(batches::id.eq(bottlings::batch_id)))
-            .filter(bottlings::id.eq_any(some.to_vec()))
+            .filter(bottlings::id.eq_any(padded(some)))
             .select((bottlings::id, batches::name))
+            .prepared()
             .load(conn)?;
         names.extend(rows);
     }

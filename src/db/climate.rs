@@ -8,6 +8,7 @@ use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, climate_days, climate_readings, members, places, postings};
 use super::stock;
+use crate::db::prepared::{Prepare, padded};
 use crate::domain::climate::{
     Carried, Climate, DayThere, Sample, Weighted, day_of, measured_by, stays, weighted,
 };
@@ -257,8 +258,9 @@ pub fn worths(conn: &mut AnyConn, of: &[PlaceId], from: Day) -> Result<Climate, 
     let mut found = Climate::new();
     for some in of.chunks(500) {
         let rows: Vec<(PlaceId, Day, Measured)> = climate_days::table
-            .filter(climate_days::place_id.eq_any(some.to_vec()).and(climate_days::day.ge(from)))
+            .filter(climate_days::place_id.eq_any(padded(some)).and(climate_days::day.ge(from)))
             .select((climate_days::place_id, climate_days::day, climate_days::worth_micro))
+            .prepared()
             .load(conn)?;
         for (place, day, worth) in rows {
             found.entry(place).or_default().insert(day, worth.number());
@@ -312,9 +314,10 @@ pub fn carried(conn: &mut AnyConn, of: &[LotId]) -> Result<HashMap<LotId, Vec<Ca
     for some in of.chunks(500) {
         let rows: Vec<(Option<LotId>, Option<PlaceId>, Day, Milli)> = accounts::table
             .inner_join(postings::table.on(postings::account_id.eq(accounts::id)))
-            .filter(accounts::lot_id.eq_any(some.iter().copied().map(Some).collect::<Vec<_>>()))
+            .filter(accounts::lot_id.eq_any(padded(&some.iter().copied().map(Some).collect::<Vec<_>>())))
             .order((postings::day, postings::entry_id, postings::line))
             .select((accounts::lot_id, accounts::place_id, postings::day, postings::quantity))
+            .prepared()
             .load(conn)?;
         for (lot, place, day, bottles) in rows {
             if let (Some(lot), Some(place)) = (lot, place) {

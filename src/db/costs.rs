@@ -8,6 +8,7 @@ use super::batches::{moves_of, moves_until, standing_then};
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches, bottlings, by_product_shares, entries, items, lots, postings};
+use crate::db::prepared::{Prepare, padded};
 use crate::domain::batches::Moved;
 use crate::domain::books::EntryKind;
 use crate::domain::costs::by_products::{By, Grounds};
@@ -86,9 +87,10 @@ pub fn booked(conn: &mut AnyConn, of: &[EntryId]) -> Result<HashMap<EntryId, Mon
     let rows: Vec<(EntryId, Money)> = postings::table
         .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
         .inner_join(bottlings::table.on(bottlings::entry_id.eq(postings::entry_id)))
-        .filter(postings::entry_id.eq_any(of.to_vec()))
+        .filter(postings::entry_id.eq_any(padded(of)))
         .filter(accounts::lot_id.eq(bottlings::lot_id.nullable()))
         .select((postings::entry_id, postings::cost))
+        .prepared()
         .load(conn)?;
     Ok(rows.into_iter().collect())
 }
@@ -122,7 +124,7 @@ pub fn grounds(conn: &mut AnyConn, lines: &[CostLine]) -> Result<HashMap<EntryId
     for some in entries.chunks(500) {
         type Row = (EntryId, By, Money, Milli, Milli, Option<Money>);
         let rows: Vec<Row> = by_product_shares::table
-            .filter(by_product_shares::entry_id.eq_any(some.to_vec()))
+            .filter(by_product_shares::entry_id.eq_any(padded(some)))
             .select((
                 by_product_shares::entry_id,
                 by_product_shares::method,
@@ -131,6 +133,7 @@ pub fn grounds(conn: &mut AnyConn, lines: &[CostLine]) -> Result<HashMap<EntryId
                 by_product_shares::drink_mass,
                 by_product_shares::drink_worth,
             ))
+            .prepared()
             .load(conn)?;
         let told = |(entry, by, worth, mass, drink_mass, drink_worth): Row| {
             (entry, Grounds { by, worth, mass, drink_mass, drink_worth })
@@ -184,7 +187,7 @@ fn lot_rows(conn: &mut AnyConn, of: &[EntryId]) -> Result<HashMap<EntryId, Vec<L
             .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
             .inner_join(items::table.on(items::id.eq(lots::item_id)))
             .inner_join(entries::table.on(entries::id.eq(lots::entry_id)))
-            .filter(postings::entry_id.eq_any(some.to_vec()))
+            .filter(postings::entry_id.eq_any(padded(some)))
             .order((postings::entry_id, postings::line))
             .select((
                 postings::entry_id,
@@ -197,6 +200,7 @@ fn lot_rows(conn: &mut AnyConn, of: &[EntryId]) -> Result<HashMap<EntryId, Vec<L
                 postings::quantity,
                 postings::cost,
             ))
+            .prepared()
             .load(conn)?;
         for row in rows {
             found.entry(row.entry).or_default().push(row);
@@ -236,8 +240,9 @@ fn other_batches(
         let rows: Vec<(EntryId, (BatchId, String, String))> = postings::table
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .inner_join(batches::table.on(batches::id.nullable().eq(accounts::batch_id)))
-            .filter(postings::entry_id.eq_any(some.to_vec()).and(batches::id.ne(batch)))
+            .filter(postings::entry_id.eq_any(padded(some)).and(batches::id.ne(batch)))
             .select((postings::entry_id, (batches::id, batches::code, batches::name)))
+            .prepared()
             .load(conn)?;
         found.extend(rows);
     }

@@ -13,6 +13,7 @@ use super::failure::Failure;
 use super::schema::{
     bottlings, count_lines, counts, entries, items, lots, members, places, tallies, walking_order,
 };
+use crate::db::prepared::{Prepare, padded};
 use crate::domain::counts::{Count, Ending, Line, LotOf, Reason, Settled, Tally};
 use crate::domain::members::Role;
 use crate::units::days::Instant;
@@ -83,10 +84,11 @@ fn counters_of(
 ) -> Result<HashMap<CountId, Vec<(MemberId, String)>>, Failure> {
     let rows: Vec<(CountId, MemberId, String)> = tallies::table
         .inner_join(members::table.on(members::id.eq(tallies::member_id)))
-        .filter(tallies::count_id.eq_any(of.to_vec()))
+        .filter(tallies::count_id.eq_any(padded(of)))
         .select((tallies::count_id, members::id, members::name))
         .distinct()
         .order((tallies::count_id, members::id))
+        .prepared()
         .load(conn)?;
     let mut found: HashMap<CountId, Vec<(MemberId, String)>> = HashMap::new();
     for (count, member, name) in rows {
@@ -137,14 +139,16 @@ pub fn counts(
     let hands = hands(conn, club)?;
     let mut counters = counters_of(conn, &ids)?;
     let endings: Vec<(CountId, Option<Ending>, i64)> = count_lines::table
-        .filter(count_lines::count_id.eq_any(ids.clone()))
+        .filter(count_lines::count_id.eq_any(padded(&ids)))
         .group_by((count_lines::count_id, count_lines::outcome))
         .select((count_lines::count_id, count_lines::outcome, count_star()))
+        .prepared()
         .load(conn)?;
     let counted: Vec<(CountId, i64)> = tallies::table
-        .filter(tallies::count_id.eq_any(ids))
+        .filter(tallies::count_id.eq_any(padded(&ids)))
         .group_by(tallies::count_id)
         .select((tallies::count_id, sql::<BigInt>("COUNT(DISTINCT tallies.line_id)")))
+        .prepared()
         .load(conn)?;
     let mut sums: HashMap<CountId, (i64, i64, i64)> = HashMap::new();
     for (count, ending, lines) in endings {
@@ -373,8 +377,9 @@ pub fn open_elsewhere(
         return Ok(None);
     }
     let rows: Vec<(CountId, Option<LotId>, PlaceId)> = count_lines::table
-        .filter(count_lines::count_id.eq_any(others).and(count_lines::settled_at.is_null()))
+        .filter(count_lines::count_id.eq_any(padded(&others)).and(count_lines::settled_at.is_null()))
         .select((count_lines::count_id, count_lines::lot_id, count_lines::place_id))
+        .prepared()
         .load(conn)?;
     let wanted: std::collections::HashSet<(LotId, PlaceId)> = of.iter().copied().collect();
     let clash =
@@ -398,8 +403,16 @@ pub fn lot_by(conn: &mut AnyConn, club: ClubId, said: &str) -> Result<Option<Lot
     }
     let upper = word.to_uppercase();
     let codes = [word.to_owned(), upper.clone(), format!("L-{upper}")];
-    let of = lots::club_id.eq(club).and(lots::code.eq_any(codes));
-    if let Some(lot) = lots::table.filter(of).order(lots::id).select(lots::id).first(conn).optional()? {
+    let of = lots::club_id.eq(club).and(lots::code.eq_any(padded(&codes)));
+    if let Some(lot) = lots::table
+        .filter(of)
+        .order(lots::id)
+        .select(lots::id)
+        .limit(1)
+        .prepared()
+        .get_result(conn)
+        .optional()?
+    {
         return Ok(Some(lot));
     }
     let of = bottlings::club_id.eq(club).and(bottlings::code.eq_any([word.to_owned(), upper]));

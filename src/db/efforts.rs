@@ -5,6 +5,7 @@ use diesel::prelude::*;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{clubs, efforts, members};
+use crate::db::prepared::{Prepare, padded};
 use crate::domain::costs::by_products::By;
 use crate::domain::efforts::{EffortKind, NewEffort};
 use crate::units::days::{Day, Instant};
@@ -113,7 +114,7 @@ pub fn efforts(conn: &mut AnyConn, club: ClubId, of: &[BatchId]) -> Result<Vec<E
     );
     let rows: Vec<Row> = efforts::table
         .inner_join(members::table.on(members::id.eq(efforts::recorded_by)))
-        .filter(efforts::club_id.eq(club).and(efforts::batch_id.eq_any(of.to_vec())))
+        .filter(efforts::club_id.eq(club).and(efforts::batch_id.eq_any(padded(of))))
         .order(efforts::id)
         .select((
             (
@@ -128,6 +129,7 @@ pub fn efforts(conn: &mut AnyConn, club: ClubId, of: &[BatchId]) -> Result<Vec<E
             ),
             (efforts::struck_at, efforts::struck_because),
         ))
+        .prepared()
         .load(conn)?;
     let effort = |((id, batch, day, kind, amount, cost, remark, by), (struck_at, because)): Row| Effort {
         id,

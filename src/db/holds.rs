@@ -108,7 +108,7 @@ pub fn because_of(conn: &mut AnyConn, club: ClubId, lot: LotId) -> Result<Vec<Lo
 pub fn release(conn: &mut AnyConn, doer: &Doer, of: &[LotId], because: &str) -> Result<(), Failure> {
     for some in of.chunks(500) {
         let open = holds::table
-            .filter(holds::club_id.eq(doer.club).and(holds::lot_id.eq_any(some.to_vec())))
+            .filter(holds::club_id.eq(doer.club).and(holds::lot_id.eq_any(padded(some))))
             .filter(holds::released_at.is_null());
         diesel::update(open)
             .set((

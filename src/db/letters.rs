@@ -7,6 +7,7 @@ use diesel::prelude::*;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{clubs, letter_lines, letters, members, persons, reach};
+use crate::db::prepared::{Prepare, padded};
 use crate::domain::letters::{Line, Wish};
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{ClubId, LetterId, MemberId};
@@ -116,8 +117,9 @@ pub fn told(
     let mut found = HashSet::new();
     for some in keys.chunks(500) {
         let rows: Vec<(MemberId, String, Day)> = letter_lines::table
-            .filter(letter_lines::club_id.eq(club).and(letter_lines::key.eq_any(some.to_vec())))
+            .filter(letter_lines::club_id.eq(club).and(letter_lines::key.eq_any(padded(some))))
             .select((letter_lines::member_id, letter_lines::key, letter_lines::due_on))
+            .prepared()
             .load(conn)?;
         found.extend(rows);
     }
@@ -205,7 +207,7 @@ pub fn to_try(conn: &mut AnyConn, now: Instant, limit: i64) -> Result<Vec<Letter
         .load(conn)?;
     let ids: Vec<LetterId> = rows.iter().map(|row| row.0).collect();
     let lines: Vec<(LetterId, String, Day, String, String)> = letter_lines::table
-        .filter(letter_lines::letter_id.eq_any(ids))
+        .filter(letter_lines::letter_id.eq_any(padded(&ids)))
         .order((letter_lines::letter_id, letter_lines::line))
         .select((
             letter_lines::letter_id,
@@ -214,6 +216,7 @@ pub fn to_try(conn: &mut AnyConn, now: Instant, limit: i64) -> Result<Vec<Letter
             letter_lines::text,
             letter_lines::path,
         ))
+        .prepared()
         .load(conn)?;
     let of = |id: LetterId| {
         let own = lines.iter().filter(|line| line.0 == id).cloned();

@@ -97,7 +97,7 @@ pub fn wanted(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(BatchId, Wanted)>
     let rows: Vec<(BatchId, ItemId, Milli, Stage, ItemKind)> = plan_supplies::table
         .inner_join(batches::table.on(batches::id.eq(plan_supplies::batch_id)))
         .inner_join(items::table.on(items::id.eq(plan_supplies::item_id)))
-        .filter(plan_supplies::club_id.eq(club).and(batches::stage.eq_any(open)))
+        .filter(plan_supplies::club_id.eq(club).and(batches::stage.eq_any(padded(&open))))
         .order((plan_supplies::batch_id, plan_supplies::line))
         .select((
             plan_supplies::batch_id,
@@ -106,6 +106,7 @@ pub fn wanted(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(BatchId, Wanted)>
             batches::stage,
             items::kind,
         ))
+        .prepared()
         .load(conn)?;
     let mut of: Vec<BatchId> = rows.iter().map(|row| row.0).collect();
     of.dedup();

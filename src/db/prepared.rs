@@ -5,10 +5,14 @@
 //! a caller says that there are only a few different texts, and they are kept like the others. A list of values is made
 //! as long as the next power of two, so that there are few of them.
 
-use diesel::QueryResult;
-use diesel::RunQueryDsl;
 use diesel::backend::Backend;
+use diesel::connection::Connection;
+use diesel::pg::Pg;
 use diesel::query_builder::{AstPass, Query, QueryFragment, QueryId};
+use diesel::sqlite::Sqlite;
+use diesel::{QueryResult, RunQueryDsl};
+
+use super::connection::AnyConn;
 
 /// A statement with few different texts.
 #[derive(Debug, Clone, Copy)]
@@ -45,21 +49,67 @@ impl<T: Query> Query for Prepared<T> {
 
 impl<T, C> RunQueryDsl<C> for Prepared<T> {}
 
+impl<T: QueryFragment<Pg> + QueryFragment<Sqlite>> Prepared<T> {
+    /// Change something; how many rows it was. The connection to either database would ask the statement inside whether
+    /// it may be kept, so each database is asked itself.
+    pub(in crate::db) fn execute(self, conn: &mut AnyConn) -> QueryResult<usize> {
+        match conn {
+            AnyConn::Postgres(conn) => conn.execute_returning_count(&self),
+            AnyConn::Sqlite(conn) => conn.execute_returning_count(&self),
+        }
+    }
+}
+
 /// These values, the last of them again and again until there are a power of two.
-pub(in crate::db) fn padded<T: Copy>(values: &[T]) -> Vec<T> {
+pub(in crate::db) fn padded<T: Clone>(values: &[T]) -> Vec<T> {
     let missing = values.len().next_power_of_two() - values.len();
-    let last = values.last().copied().into_iter().cycle().take(missing);
-    values.iter().copied().chain(last).collect()
+    let last = values.last().cloned().into_iter().cycle().take(missing);
+    values.iter().cloned().chain(last).collect()
 }
 
 #[cfg(test)]
 mod tests {
-    use super::padded;
+    use std::sync::{Arc, Mutex};
+
+    use diesel::connection::{InstrumentationEvent, SimpleConnection};
+    use diesel::prelude::*;
+
+    use super::*;
+
+    diesel::table! {
+        jars (id) {
+            id -> BigInt,
+            full -> BigInt,
+        }
+    }
 
     #[test]
     fn a_list_is_as_long_as_a_power_of_two_and_holds_the_same() {
         let lengths: Vec<usize> = (0..10).map(|n| padded(&vec![7; n]).len()).collect();
         assert_eq!(lengths, [0, 1, 2, 4, 4, 8, 8, 8, 8, 16]);
         assert_eq!(padded(&[1, 2, 3]), [1, 2, 3, 3]);
+    }
+
+    #[test]
+    fn a_change_and_a_list_are_prepared_once() {
+        let mut conn = AnyConn::Sqlite(SqliteConnection::establish(":memory:").unwrap());
+        conn.batch_execute(
+            "CREATE TABLE jars (id BIGINT PRIMARY KEY, full BIGINT); INSERT INTO jars VALUES (1, 0);",
+        )
+        .unwrap();
+        let kept = Arc::new(Mutex::new(Vec::new()));
+        let seen = Arc::clone(&kept);
+        conn.set_instrumentation(move |event: InstrumentationEvent<'_>| {
+            if let InstrumentationEvent::CacheQuery { sql, .. } = event {
+                seen.lock().unwrap().push(sql.split(' ').next().unwrap().to_owned());
+            }
+        });
+        for full in 1..4_i64 {
+            let one = jars::table.filter(jars::id.eq(1_i64));
+            assert_eq!(diesel::update(one).set(jars::full.eq(full)).prepared().execute(&mut conn), Ok(1));
+            let list = jars::table.filter(jars::id.eq_any(padded(&[1_i64, 2, 3])));
+            assert_eq!(list.select(jars::full).prepared().load::<i64>(&mut conn), Ok(vec![full]));
+        }
+        assert_eq!(*kept.lock().unwrap(), ["UPDATE", "SELECT"]);
     }
 }

@@ -327,7 +327,7 @@ type Latest = (String, String, i64, Instant);
 fn named(conn: &mut AnyConn, ids: &[RecipeId]) -> Result<HashMap<RecipeId, Latest>, Failure> {
     let rows: Vec<(RecipeId, String, String, i64, Instant)> = recipe_revisions::table
         .inner_join(items::table.on(items::id.eq(recipe_revisions::base_item_id)))
-        .filter(recipe_revisions::recipe_id.eq_any(ids.to_vec()))
+        .filter(recipe_revisions::recipe_id.eq_any(padded(ids)))
         .order((recipe_revisions::recipe_id, recipe_revisions::number))
         .select((
             recipe_revisions::recipe_id,
@@ -336,6 +336,7 @@ fn named(conn: &mut AnyConn, ids: &[RecipeId]) -> Result<HashMap<RecipeId, Lates
             recipe_revisions::number,
             recipe_revisions::made_at,
         ))
+        .prepared()
         .load(conn)?;
     // A later revision takes the place of an earlier one.
     Ok(rows.into_iter().map(|(id, drink, base, number, at)| (id, (drink, base, number, at))).collect())
@@ -347,9 +348,10 @@ fn batches_made(conn: &mut AnyConn, ids: &[RecipeId]) -> Result<HashMap<RecipeId
         .inner_join(
             recipe_revisions::table.on(recipe_revisions::id.nullable().eq(batches::recipe_revision_id)),
         )
-        .filter(recipe_revisions::recipe_id.eq_any(ids.to_vec()))
+        .filter(recipe_revisions::recipe_id.eq_any(padded(ids)))
         .group_by(recipe_revisions::recipe_id)
         .select((recipe_revisions::recipe_id, count_star()))
+        .prepared()
         .load(conn)?;
     Ok(rows.into_iter().collect())
 }

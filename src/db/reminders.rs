@@ -10,7 +10,7 @@ mod gone;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::prepared::Prepare;
+use super::prepared::{Prepare, padded};
 use super::schema::{accounts, batches, bottlings, items, lots, members, places, reminders};
 use super::stock::in_stock;
 use crate::domain::batches::Stage;
@@ -258,8 +258,9 @@ fn items_left(conn: &mut AnyConn, ids: &[ItemId]) -> Result<HashMap<ItemId, (Mil
     let rows: Vec<(ItemId, BaseUnit, Milli)> = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
-        .filter(items::id.eq_any(ids.to_vec()).and(accounts::quantity.gt(Milli::ZERO)))
+        .filter(items::id.eq_any(padded(ids)).and(accounts::quantity.gt(Milli::ZERO)))
         .select((items::id, items::unit, accounts::quantity))
+        .prepared()
         .load(conn)?;
     let mut found = HashMap::new();
     for (item, unit, quantity) in rows {
@@ -290,9 +291,10 @@ pub fn lots_left(conn: &mut AnyConn, ids: &[LotId]) -> Result<HashMap<LotId, Lot
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
         .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
-        .filter(lots::id.eq_any(ids.to_vec()).and(accounts::quantity.gt(Milli::ZERO)))
+        .filter(lots::id.eq_any(padded(ids)).and(accounts::quantity.gt(Milli::ZERO)))
         .order((lots::id, places::folded))
         .select((lots::id, lots::best_before, items::name, items::unit, places::path, accounts::quantity))
+        .prepared()
         .load(conn)?;
     let mut found: HashMap<LotId, LotLeft> = HashMap::new();
     for (lot, best_before, item, unit, path, quantity) in rows {

@@ -20,6 +20,7 @@ use diesel::sql_types::{BigInt, Date, Nullable, Text};
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches, members};
+use crate::db::prepared::{Prepare, padded};
 use crate::domain::batches::Stage;
 use crate::domain::books::Account;
 use crate::domain::members::Doer;
@@ -70,12 +71,13 @@ struct SumRow {
 
 /// What the cellar is worth now. A batch that has ended holds nothing.
 pub fn value(conn: &mut AnyConn, club: ClubId) -> Result<Value, Failure> {
-    let open = Stage::ALL.into_iter().filter(|stage| !stage.ended());
+    let open: Vec<Stage> = Stage::ALL.into_iter().filter(|stage| !stage.ended()).collect();
     let batches: Money = accounts::table
         .inner_join(batches::table.on(batches::id.nullable().eq(accounts::batch_id)))
-        .filter(batches::club_id.eq(club).and(batches::stage.eq_any(open)))
+        .filter(batches::club_id.eq(club).and(batches::stage.eq_any(padded(&open))))
         .select(sql::<BigInt>("CAST(COALESCE(SUM(accounts.cost), 0) AS BIGINT)"))
-        .first(conn)?;
+        .prepared()
+        .get_result(conn)?;
     Ok(Value { stock: super::stock::value_by_kind(conn, club)?, batches })
 }
 
@@ -136,10 +138,11 @@ pub fn by_member(conn: &mut AnyConn, club: ClubId) -> Result<Vec<MemberMoney>, F
         .order((members::name, members::id))
         .select((members::id, members::name, members::left_on))
         .load(conn)?;
-    let keys = all.iter().flat_map(|row| Account::of_member(row.0).map(Account::key));
+    let keys: Vec<_> = all.iter().flat_map(|row| Account::of_member(row.0).map(Account::key)).collect();
     let balances: HashMap<String, Money> = accounts::table
-        .filter(accounts::club_id.eq(club).and(accounts::key.eq_any(keys)))
+        .filter(accounts::club_id.eq(club).and(accounts::key.eq_any(padded(&keys))))
         .select((accounts::key, accounts::cost))
+        .prepared()
         .load(conn)?
         .into_iter()
         .collect();

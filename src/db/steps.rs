@@ -7,6 +7,7 @@ use diesel::prelude::*;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{batches, entries, items, members, readings, step_readings, step_records, steps};
+use crate::db::prepared::{Prepare, padded};
 use crate::domain::members::Doer;
 use crate::domain::plans::{PlanStep, StepKind};
 use crate::domain::steps::{Record, RecordKind, Step, Taken};
@@ -140,8 +141,11 @@ fn records(conn: &mut AnyConn, club: ClubId, batch: BatchId) -> Result<HashMap<i
     let mut who: Vec<MemberId> = rows.iter().flat_map(|row| [row.1.1, row.1.3, row.5.1]).flatten().collect();
     who.sort_unstable();
     who.dedup();
-    let names: Vec<(MemberId, String)> =
-        members::table.filter(members::id.eq_any(who)).select((members::id, members::name)).load(conn)?;
+    let names: Vec<(MemberId, String)> = members::table
+        .filter(members::id.eq_any(padded(&who)))
+        .select((members::id, members::name))
+        .prepared()
+        .load(conn)?;
     let names: HashMap<MemberId, String> = names.into_iter().collect();
     let name = |id: MemberId| names.get(&id).cloned().unwrap_or_default();
     let mut taken = taken(conn, batch)?;
@@ -356,8 +360,9 @@ pub fn running(conn: &mut AnyConn, club: ClubId, limit: i64) -> Result<Vec<Runni
 /// Which of these batches have steps that are still to be done.
 pub fn being_made(conn: &mut AnyConn, of: &[BatchId]) -> Result<Vec<BatchId>, Failure> {
     Ok(steps::table
-        .filter(steps::batch_id.eq_any(of.to_vec()))
+        .filter(steps::batch_id.eq_any(padded(of)))
         .select(steps::batch_id)
         .distinct()
+        .prepared()
         .load(conn)?)
 }

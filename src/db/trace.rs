@@ -12,6 +12,7 @@ mod walk;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches, bottlings, entries, items, lots, members, postings};
+use crate::db::prepared::{Prepare, padded};
 use crate::domain::books::EntryKind;
 use crate::units::days::Day;
 use crate::units::ids::{BatchId, BottlingId, ClubId, EntryId, ItemId, LotId};
@@ -110,9 +111,10 @@ fn batches_named(
     let mut found = Vec::new();
     for some in of.chunks(500) {
         let rows: Vec<(BatchId, String, String)> = batches::table
-            .filter(batches::id.eq_any(some.to_vec()))
+            .filter(batches::id.eq_any(padded(some)))
             .order(batches::id)
             .select((batches::id, batches::code, batches::name))
+            .prepared()
             .load(conn)?;
         found.extend(rows);
     }
@@ -127,8 +129,9 @@ pub fn items_into(conn: &mut AnyConn, of: &[BatchId]) -> Result<HashMap<BatchId,
     let mut items: HashMap<LotId, ItemId> = HashMap::new();
     for some in all.chunks(500) {
         let rows: Vec<(LotId, ItemId)> = lots::table
-            .filter(lots::id.eq_any(some.to_vec()))
+            .filter(lots::id.eq_any(padded(some)))
             .select((lots::id, lots::item_id))
+            .prepared()
             .load(conn)?;
         items.extend(rows);
     }
@@ -158,9 +161,10 @@ pub fn allergens(conn: &mut AnyConn, lot: LotId) -> Result<Vec<String>, Failure>
     for some in above.lots().chunks(500) {
         let rows: Vec<String> = lots::table
             .inner_join(items::table.on(items::id.eq(lots::item_id)))
-            .filter(lots::id.eq_any(some.to_vec()))
+            .filter(lots::id.eq_any(padded(some)))
             .select(items::allergens)
             .distinct()
+            .prepared()
             .load(conn)?;
         let words = rows.iter().flat_map(|row| row.split(',')).filter(|word| !word.is_empty());
         found.extend(words.map(str::to_owned));
@@ -180,17 +184,19 @@ fn described(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<Found>, Failure> {
             .inner_join(items::table.on(items::id.eq(lots::item_id)))
             .inner_join(entries::table.on(entries::id.eq(lots::entry_id)))
             .left_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
-            .filter(lots::id.eq_any(some.to_vec()))
+            .filter(lots::id.eq_any(padded(some)))
             .order(lots::id)
             .select((
                 (lots::id, lots::code, items::name, items::unit),
                 (entries::code, lots::supplier, lots::supplier_mark, lots::received_on),
                 (lots::batch_id, bottlings::id.nullable()),
             ))
+            .prepared()
             .load(conn)?;
         let there: Vec<(LotId, Milli)> = accounts::table
-            .filter(accounts::lot_id.eq_any(some.iter().copied().map(Some)))
+            .filter(accounts::lot_id.eq_any(padded(&some.iter().copied().map(Some).collect::<Vec<_>>())))
             .select((accounts::lot_id.assume_not_null(), accounts::quantity))
+            .prepared()
             .load(conn)?;
         let mut left: HashMap<LotId, Milli> = HashMap::new();
         for (lot, quantity) in there {
@@ -217,11 +223,12 @@ fn taken(conn: &mut AnyConn, of: &[LotId], most: usize) -> Result<(Vec<Taken>, b
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
             .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-            .filter(entries::kind.eq(EntryKind::Withdrawal).and(lots::id.eq_any(some.to_vec())))
+            .filter(entries::kind.eq(EntryKind::Withdrawal).and(lots::id.eq_any(padded(some))))
             .filter(back.field(entries::id).nullable().is_null())
             .order(entries::id)
             .limit(i64::try_from(most - found.len() + 1).unwrap_or(i64::MAX))
             .select((entries::id, entries::day, lots::id, lots::code, postings::quantity))
+            .prepared()
             .load(conn)?;
         let entries: Vec<EntryId> = rows.iter().map(|row| row.0).collect();
         let receivers = receivers(conn, &entries)?;
@@ -244,8 +251,9 @@ fn receivers(conn: &mut AnyConn, of: &[EntryId]) -> Result<HashMap<EntryId, Stri
         let rows: Vec<(EntryId, String, Option<String>)> = postings::table
             .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
             .left_join(members::table.on(members::id.nullable().eq(accounts::member_id)))
-            .filter(postings::entry_id.eq_any(some.to_vec()).and(accounts::kind.ne("stock")))
+            .filter(postings::entry_id.eq_any(padded(some)).and(accounts::kind.ne("stock")))
             .select((postings::entry_id, accounts::kind, members::name.nullable()))
+            .prepared()
             .load(conn)?;
         found.extend(rows.into_iter().map(|(entry, kind, name)| (entry, name.unwrap_or(kind))));
     }

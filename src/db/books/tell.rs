@@ -166,8 +166,8 @@ pub fn tell(
         }
         Which::Member(member) => {
             let keys = Account::of_member(member).map(Account::key);
-            let of_club = accounts::club_id.eq(club).and(accounts::key.eq_any(keys));
-            let own = accounts::table.filter(of_club).select(accounts::id).load(conn)?;
+            let of_club = accounts::club_id.eq(club).and(accounts::key.eq_any(padded(&keys)));
+            let own = accounts::table.filter(of_club).select(accounts::id).prepared().load(conn)?;
             query.filter(entries::id.eq_any(padded(&entries_touching(conn, own, before, limit)?)))
         }
         Which::All => query,

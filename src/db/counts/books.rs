@@ -7,6 +7,7 @@ use diesel::prelude::*;
 
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
+use crate::db::prepared::{Prepare, padded};
 use crate::db::schema::{accounts, entries, postings};
 use crate::domain::books::{EntryKind, Holding};
 use crate::domain::counts::then::{Movement, When};
@@ -56,9 +57,10 @@ fn held(conn: &mut AnyConn, club: ClubId, of: &[LotId]) -> Result<Held, Failure>
     let mut found = HashMap::new();
     for some in of.chunks(PART) {
         let rows: Vec<Row> = accounts::table
-            .filter(accounts::lot_id.eq_any(some.iter().copied().map(Some)))
+            .filter(accounts::lot_id.eq_any(padded(&some.iter().copied().map(Some).collect::<Vec<_>>())))
             .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")))
             .select((accounts::id, accounts::lot_id, accounts::place_id, accounts::quantity, accounts::cost))
+            .prepared()
             .load(conn)?;
         for (account, lot, place, quantity, cost) in rows {
             if let (Some(lot), Some(place)) = (lot, place) {
@@ -98,7 +100,7 @@ fn moves_since(
             .inner_join(entries::table.on(entries::id.eq(postings::entry_id)))
             .left_join(meant.on(meant.field(entries::id).nullable().eq(entries::reverses)))
             .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-            .filter(postings::account_id.eq_any(some.to_vec()).and(postings::day.ge(day)))
+            .filter(postings::account_id.eq_any(padded(some)).and(postings::day.ge(day)))
             .select((
                 postings::account_id,
                 postings::quantity,
@@ -111,6 +113,7 @@ fn moves_since(
                 ),
                 back.field(entries::id).nullable(),
             ))
+            .prepared()
             .load(conn)?;
         for (account, quantity, own, meant, back) in rows {
             let (kind, day, recorded, happened) = match meant {

@@ -215,7 +215,12 @@ pub fn stock_on(conn: &mut AnyConn, club: ClubId, day: Day) -> Result<Vec<Stocke
     let mut rows: Vec<(AccountId, Columns)> = of_club().filter(in_stock()).load(conn)?;
     for some in touched.chunks(500) {
         let emptied = of_club().filter(accounts::kind.eq("stock").and(accounts::quantity.eq(Milli::ZERO)));
-        rows.extend(emptied.filter(accounts::id.eq_any(some.to_vec())).load::<(AccountId, Columns)>(conn)?);
+        rows.extend(
+            emptied
+                .filter(accounts::id.eq_any(padded(some)))
+                .prepared()
+                .load::<(AccountId, Columns)>(conn)?,
+        );
     }
     let mut found: Vec<Stocked> = rows
         .into_iter()

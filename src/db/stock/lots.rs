@@ -9,7 +9,7 @@ use super::list::in_stock;
 use crate::db::books::changes_after;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
-use crate::db::prepared::Prepare;
+use crate::db::prepared::{Prepare, padded};
 use crate::db::schema::{accounts, bottlings, entries, items, lots};
 use crate::domain::books::Holding;
 use crate::domain::stock::{Item, ReceiptLine, Shelf};
@@ -286,16 +286,18 @@ impl Units {
 /// What these items and lots are counted in; those of another club are left out.
 pub fn units(conn: &mut AnyConn, club: ClubId, of: &[ItemId], lots_of: &[LotId]) -> Result<Units, Failure> {
     let items: Vec<(ItemId, BaseUnit)> = items::table
-        .filter(items::club_id.eq(club).and(items::id.eq_any(of.to_vec())))
+        .filter(items::club_id.eq(club).and(items::id.eq_any(padded(of))))
         .select((items::id, items::unit))
+        .prepared()
         .load(conn)?;
     if lots_of.is_empty() {
         return Ok(Units { items: items.into_iter().collect(), lots: HashMap::new() });
     }
     let lots: Vec<(LotId, BaseUnit)> = lots::table
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
-        .filter(lots::club_id.eq(club).and(lots::id.eq_any(lots_of.to_vec())))
+        .filter(lots::club_id.eq(club).and(lots::id.eq_any(padded(lots_of))))
         .select((lots::id, items::unit))
+        .prepared()
         .load(conn)?;
     Ok(Units { items: items.into_iter().collect(), lots: lots.into_iter().collect() })
 }
@@ -320,8 +322,9 @@ pub fn suppliers_of(
     let mut found = BTreeMap::new();
     for some in of.chunks(500) {
         let rows: Vec<(LotId, String, String, Option<Day>)> = lots::table
-            .filter(lots::club_id.eq(club).and(lots::id.eq_any(some.to_vec())))
+            .filter(lots::club_id.eq(club).and(lots::id.eq_any(padded(some))))
             .select((lots::id, lots::supplier, lots::supplier_mark, lots::best_before))
+            .prepared()
             .load(conn)?;
         found.extend(
             rows.into_iter().map(|(id, name, mark, best_before)| (id, Supplier { name, mark, best_before })),

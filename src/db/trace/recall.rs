@@ -7,6 +7,7 @@ use diesel::prelude::*;
 use super::{Found, MOST, Node, Way, described, walk_from};
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
+use crate::db::prepared::{Prepare, padded};
 use crate::db::schema::{
     accounts, batches, bottlings, entries, lots, members, places, postings, tasting_samples, tasting_sheets,
     tastings,
@@ -91,8 +92,9 @@ pub struct Recall {
 /// Follows lots down to everything that came of them.
 pub fn recall(conn: &mut AnyConn, club: ClubId, of: &[LotId]) -> Result<Recall, Failure> {
     let own: Vec<LotId> = lots::table
-        .filter(lots::id.eq_any(of.to_vec()).and(lots::club_id.eq(club)))
+        .filter(lots::id.eq_any(padded(of)).and(lots::club_id.eq(club)))
         .select(lots::id)
+        .prepared()
         .load(conn)?;
     if own.is_empty() {
         return Err(Failure::Gone);
@@ -128,10 +130,11 @@ fn stands(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<(LotId, String, Milli)
     for some in of.chunks(500) {
         let rows: Vec<(Option<LotId>, String, Milli)> = accounts::table
             .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
-            .filter(accounts::lot_id.eq_any(some.iter().copied().map(Some)))
+            .filter(accounts::lot_id.eq_any(padded(&some.iter().copied().map(Some).collect::<Vec<_>>())))
             .filter(accounts::kind.eq("stock").and(accounts::quantity.gt(Milli::ZERO)))
             .order((accounts::lot_id, places::path))
             .select((accounts::lot_id, places::path, accounts::quantity))
+            .prepared()
             .load(conn)?;
         found.extend(rows.into_iter().filter_map(|(lot, place, left)| Some((lot?, place, left))));
     }
@@ -142,9 +145,10 @@ fn in_batches(conn: &mut AnyConn, of: &[BatchId]) -> Result<Vec<InBatch>, Failur
     let mut found = Vec::new();
     for some in of.chunks(500) {
         let rows: Vec<(BatchId, String, String, Stage)> = batches::table
-            .filter(batches::id.eq_any(some.to_vec()))
+            .filter(batches::id.eq_any(padded(some)))
             .order(batches::id)
             .select((batches::id, batches::code, batches::name, batches::stage))
+            .prepared()
             .load(conn)?;
         let held = crate::db::batches::holdings(conn, some)?;
         let stands = vessels::standing_in(conn, some)?;
@@ -170,10 +174,11 @@ fn gone(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<Gone>, Failure> {
             .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
             .inner_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
             .left_join(back.on(back.field(entries::reverses).eq(entries::id.nullable())))
-            .filter(entries::kind.eq(EntryKind::Withdrawal).and(lots::id.eq_any(some.to_vec())))
+            .filter(entries::kind.eq(EntryKind::Withdrawal).and(lots::id.eq_any(padded(some))))
             .filter(back.field(entries::id).nullable().is_null())
             .order(entries::id)
             .select((entries::id, entries::day, bottlings::code, postings::quantity, entries::remark))
+            .prepared()
             .load(conn)?;
         let ids: Vec<EntryId> = rows.iter().map(|row| row.0).collect();
         let mut whom: HashMap<EntryId, Whom> = HashMap::new();
@@ -181,8 +186,9 @@ fn gone(conn: &mut AnyConn, of: &[LotId]) -> Result<Vec<Gone>, Failure> {
             let to: Vec<Whom> = postings::table
                 .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
                 .left_join(members::table.on(members::id.nullable().eq(accounts::member_id)))
-                .filter(postings::entry_id.eq_any(part.to_vec()).and(accounts::kind.ne("stock")))
+                .filter(postings::entry_id.eq_any(padded(part)).and(accounts::kind.ne("stock")))
                 .select((postings::entry_id, accounts::kind, accounts::member_id, members::name.nullable()))
+                .prepared()
                 .load(conn)?;
             whom.extend(to.into_iter().map(|row| (row.0, row)));
         }
@@ -221,14 +227,20 @@ fn tell(conn: &mut AnyConn, gone: &[Gone]) -> Result<Vec<Told>, Failure> {
     for some in opened.chunks(500) {
         let tables: Vec<(TastingId, String)> = tasting_samples::table
             .inner_join(tastings::table.on(tastings::id.eq(tasting_samples::tasting_id)))
-            .filter(tasting_samples::entry_id.eq_any(some.iter().copied().map(Some)))
+            .filter(
+                tasting_samples::entry_id.eq_any(padded(&some.iter().copied().map(Some).collect::<Vec<_>>())),
+            )
             .select((tastings::id, tastings::title))
             .distinct()
+            .prepared()
             .load(conn)?;
         let ids: Vec<TastingId> = tables.iter().map(|table| table.0).collect();
         let sat: Vec<(TastingId, MemberId)> = tasting_sheets::table
-            .filter(tasting_sheets::tasting_id.eq_any(ids).and(tasting_sheets::may_taste.eq(Some(true))))
+            .filter(
+                tasting_sheets::tasting_id.eq_any(padded(&ids)).and(tasting_sheets::may_taste.eq(Some(true))),
+            )
             .select((tasting_sheets::tasting_id, tasting_sheets::member_id))
+            .prepared()
             .load(conn)?;
         for (tasting, member) in sat {
             let told = by_member.entry(member).or_insert_with(|| new(member));
@@ -239,8 +251,9 @@ fn tell(conn: &mut AnyConn, gone: &[Gone]) -> Result<Vec<Told>, Failure> {
     let ids: Vec<MemberId> = by_member.keys().copied().collect();
     for some in ids.chunks(500) {
         let rows: Vec<(MemberId, String, Option<Day>)> = members::table
-            .filter(members::id.eq_any(some.to_vec()))
+            .filter(members::id.eq_any(padded(some)))
             .select((members::id, members::name, members::left_on))
+            .prepared()
             .load(conn)?;
         for (member, name, left_on) in rows {
             if let Some(told) = by_member.get_mut(&member) {

@@ -165,7 +165,9 @@ fn beside(conn: &mut AnyConn, of: &[Node], way: Way) -> Result<Vec<(Node, Node)>
         let rows: Vec<(BatchId, _, _)> = leads!(conn, accounts::batch_id, batches, kinds, way);
         found.extend(rows.into_iter().filter_map(|(own, l, b)| Some((Node::Batch(own), there(l, b)?))));
     }
-    let made = made(conn, &lots, &batches, way)?.into_iter().map(|(batch, lot)| (Node::Batch(batch), Node::Lot(lot)));
+    let made = made(conn, &lots, &batches, way)?
+        .into_iter()
+        .map(|(batch, lot)| (Node::Batch(batch), Node::Lot(lot)));
     found.extend(made.map(|(batch, lot)| if way == Way::Down { (batch, lot) } else { (lot, batch) }));
     found.retain(|(own, other)| own != other);
     Ok(found)
