@@ -25,18 +25,15 @@ use crate::units::quantity::Milli;
 /// The next number of a kind that people read: "batch", "lot", "receipt".
 pub fn next_number(conn: &mut AnyConn, club: ClubId, name: &str) -> Result<i64, Failure> {
     let of_club = counters::club_id.eq(club).and(counters::name.eq(name));
-    let bumped = diesel::update(counters::table.filter(of_club))
-        .set(counters::last.eq(counters::last + 1))
-        .prepared()
-        .execute(conn)?;
-    if bumped == 0 {
-        diesel::insert_into(counters::table)
-            .values((counters::club_id.eq(club), counters::name.eq(name), counters::last.eq(1_i64)))
-            .execute(conn)?;
+    let last: Option<i64> =
+        counters::table.filter(of_club.clone()).select(counters::last).first(conn).optional()?;
+    let Some(last) = last else {
+        let first = (counters::club_id.eq(club), counters::name.eq(name), counters::last.eq(1_i64));
+        diesel::insert_into(counters::table).values(first).execute(conn)?;
         return Ok(1);
-    }
-    let of_club = counters::club_id.eq(club).and(counters::name.eq(name));
-    Ok(counters::table.filter(of_club).select(counters::last).first(conn)?)
+    };
+    diesel::update(counters::table.filter(of_club)).set(counters::last.eq(last + 1)).prepared().run(conn)?;
+    Ok(last + 1)
 }
 
 /// The first half of recording: the entry itself, so that new lots and bottlings can name it.
@@ -117,7 +114,7 @@ fn add_to_balance(
             accounts::opened_on.eq(opened_on.min(day)),
         ))
         .prepared()
-        .execute(conn)?;
+        .run(conn)?;
     Ok(id)
 }
 

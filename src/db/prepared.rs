@@ -6,9 +6,10 @@
 //! as long as the next power of two, so that there are few of them.
 
 use diesel::backend::Backend;
-use diesel::connection::Connection;
+use diesel::connection::{DefaultLoadingMode, LoadConnection};
 use diesel::pg::Pg;
 use diesel::query_builder::{AstPass, Query, QueryFragment, QueryId};
+use diesel::sql_types::Untyped;
 use diesel::sqlite::Sqlite;
 use diesel::{QueryResult, RunQueryDsl};
 
@@ -50,14 +51,37 @@ impl<T: Query> Query for Prepared<T> {
 impl<T, C> RunQueryDsl<C> for Prepared<T> {}
 
 impl<T: QueryFragment<Pg> + QueryFragment<Sqlite>> Prepared<T> {
-    /// Change something; how many rows it was. The connection to either database would ask the statement inside whether
-    /// it may be kept, so each database is asked itself.
-    pub(in crate::db) fn execute(self, conn: &mut AnyConn) -> QueryResult<usize> {
+    /// Change something.
+    pub(in crate::db) fn run(self, conn: &mut AnyConn) -> QueryResult<()> {
         match conn {
-            AnyConn::Postgres(conn) => conn.execute_returning_count(&self),
-            AnyConn::Sqlite(conn) => conn.execute_returning_count(&self),
+            AnyConn::Postgres(conn) => LoadConnection::<DefaultLoadingMode>::load(conn, Change(self.0))?
+                .try_for_each(|row| row.map(drop)),
+            AnyConn::Sqlite(conn) => conn.load(Change(self.0))?.try_for_each(|row| row.map(drop)),
         }
     }
+}
+
+/// A change, which has no rows. It is run like a query, because a query is asked itself whether it may be kept; of a
+/// change, what stands inside would be asked.
+struct Change<T>(T);
+
+impl<T: QueryFragment<DB>, DB: Backend> QueryFragment<DB> for Change<T> {
+    fn walk_ast<'b>(&'b self, pass: AstPass<'_, 'b, DB>) -> QueryResult<()> {
+        self.0.walk_ast(pass)
+    }
+
+    fn is_safe_to_cache_prepared(&self, _: &DB) -> QueryResult<bool> {
+        Ok(true)
+    }
+}
+
+impl<T> QueryId for Change<T> {
+    type QueryId = ();
+    const HAS_STATIC_QUERY_ID: bool = false;
+}
+
+impl<T> Query for Change<T> {
+    type SqlType = Untyped;
 }
 
 /// These values, the last of them again and again until there are a power of two.
@@ -106,7 +130,7 @@ mod tests {
         });
         for full in 1..4_i64 {
             let one = jars::table.filter(jars::id.eq(1_i64));
-            assert_eq!(diesel::update(one).set(jars::full.eq(full)).prepared().execute(&mut conn), Ok(1));
+            assert_eq!(diesel::update(one).set(jars::full.eq(full)).prepared().run(&mut conn), Ok(()));
             let list = jars::table.filter(jars::id.eq_any(padded(&[1_i64, 2, 3])));
             assert_eq!(list.select(jars::full).prepared().load::<i64>(&mut conn), Ok(vec![full]));
         }

@@ -100,7 +100,7 @@ pub fn restage(conn: &mut AnyConn, id: BatchId) -> Result<(), Failure> {
         diesel::update(batches::table.filter(batches::id.eq(id)))
             .set((batches::stage.eq(now.stage), batches::pitched_on.eq(now.pitched_on)))
             .prepared()
-            .execute(conn)?;
+            .run(conn)?;
     }
     Ok(())
 }
