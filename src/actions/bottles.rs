@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::batches::{restage, supplies};
 use super::once::{RequestKey, once};
-use super::{Done, cautions, or_missing};
+use super::{Done, Error, cautions, or_missing};
 use crate::db::bottles as rows;
 use crate::db::cautions as known;
 use crate::db::stock::{self, Shelved};
@@ -32,6 +32,35 @@ pub struct Bottled {
     pub lot: LotId,
     /// What one bottle costs.
     pub cost_per_bottle: Money,
+}
+
+/// Fill bottles of several sizes from a batch in one go, each a bottling of its own; all of them or none.
+pub async fn record_bottlings(
+    db: &Database,
+    by: &Cellarhand,
+    key: Option<RequestKey>,
+    orders: Vec<Bottling>,
+) -> Done<Vec<Bottled>> {
+    once(db, by, key, "bottlings", orders, |conn, doer, orders| {
+        let each = orders.iter().enumerate();
+        each.map(|(at, order)| bottled(conn, doer, order).map_err(|error| of_size(error, at))).collect()
+    })
+    .await
+}
+
+/// What is wrong with the second size and those after it stands beside it.
+fn of_size(error: Error, at: usize) -> Error {
+    let mut refusal = match error {
+        Error::Refused(refusal) if at > 0 => refusal,
+        other => return other,
+    };
+    for fault in &mut refusal.faults {
+        let of_one = ["bottles", "broken", "bottle_volume", "place"].contains(&fault.field.as_str());
+        if of_one || fault.field.starts_with("packaging") {
+            fault.field = format!("also.{}.{}", at - 1, fault.field);
+        }
+    }
+    Error::Refused(refusal)
 }
 
 /// Fill bottles from a batch and lay them down.
@@ -82,8 +111,9 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
         entry: id,
         bottled_on: order.day,
         bottles: i64::from(order.bottles),
+        broken: i64::from(order.broken),
         bottle_volume: order.bottle_volume,
-        lost_volume: order.lost_volume,
+        lost_volume: order.lost(),
         strength,
         strength_basis,
     };

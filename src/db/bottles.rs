@@ -37,9 +37,11 @@ pub struct Bottling {
     pub bottled_on: Day,
     /// How many bottles.
     pub bottles: i64,
+    /// How many more broke while they were filled.
+    pub broken: i64,
     /// What each holds.
     pub bottle_volume: Milli,
-    /// What was lost.
+    /// What was lost, with what the broken ones held.
     pub lost_volume: Milli,
     /// % vol, in millionths, as known when it was bottled.
     pub strength: Option<Measured>,
@@ -56,6 +58,7 @@ type Columns = (
     bottlings::entry_id,
     bottlings::bottled_on,
     bottlings::bottles,
+    bottlings::broken,
     bottlings::bottle_volume,
     bottlings::lost_volume,
     bottlings::strength_micro,
@@ -70,6 +73,7 @@ const COLUMNS: Columns = (
     bottlings::entry_id,
     bottlings::bottled_on,
     bottlings::bottles,
+    bottlings::broken,
     bottlings::bottle_volume,
     bottlings::lost_volume,
     bottlings::strength_micro,
@@ -88,6 +92,7 @@ pub fn add(conn: &mut AnyConn, club: ClubId, bottling: &Bottling) -> Result<(), 
             bottlings::code.eq(&bottling.code),
             bottlings::bottled_on.eq(bottling.bottled_on),
             bottlings::bottles.eq(bottling.bottles),
+            bottlings::broken.eq(bottling.broken),
             bottlings::bottle_volume.eq(bottling.bottle_volume),
             bottlings::lost_volume.eq(bottling.lost_volume),
             bottlings::strength_micro.eq(bottling.strength),

@@ -222,6 +222,7 @@ diesel::table! {
         code -> Text,
         bottled_on -> Date,
         bottles -> BigInt,
+        broken -> BigInt,
         bottle_volume -> BigInt,
         lost_volume -> BigInt,
         strength_micro -> Nullable<BigInt>,

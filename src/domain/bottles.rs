@@ -22,9 +22,11 @@ pub struct Bottling {
     pub day: Day,
     /// How many bottles.
     pub bottles: u32,
+    /// How many broke while they were filled or closed: what they held is lost.
+    pub broken: u32,
     /// What each holds, in thousandths of a millilitre.
     pub bottle_volume: Milli,
-    /// What was spilt or left: a normal loss.
+    /// What else was spilt or left: a normal loss.
     pub lost_volume: Milli,
     /// Bottles, closures, labels.
     pub packaging: Vec<DrawLine>,
@@ -41,7 +43,16 @@ pub struct Bottling {
 impl Bottling {
     /// The volume in the bottles.
     pub fn filled(&self) -> Milli {
-        Milli::new(self.bottle_volume.get().saturating_mul(i64::from(self.bottles)))
+        self.times(self.bottles)
+    }
+
+    /// What was lost, with what the broken bottles held.
+    pub fn lost(&self) -> Milli {
+        Milli::new(self.times(self.broken).get().saturating_add(self.lost_volume.get()))
+    }
+
+    fn times(&self, bottles: u32) -> Milli {
+        Milli::new(self.bottle_volume.get().saturating_mul(i64::from(bottles)))
     }
 }
 
@@ -89,8 +100,8 @@ pub fn bottle(
     above_zero("bottles", Milli::new(i64::from(order.bottles)))?;
     above_zero("bottle_volume", order.bottle_volume)?;
     not_below_zero("lost_volume", Some(order.lost_volume))?;
-    let filled = order.filled();
-    let needed = filled + order.lost_volume;
+    let (filled, lost) = (order.filled(), order.lost());
+    let needed = filled + lost;
     let there = standing.holding.quantity;
     if standing.stage.ended() || standing.opened_on.is_none() {
         return Err(Refusal::conflict(
@@ -105,16 +116,16 @@ pub fn bottle(
         return Err(Refusal::conflict(
             "bottles",
             format!(
-                "{} bottles and what was lost are {}, but batch {} holds {} by the books; write fewer, or record the \
-                 volume measured at racking first",
-                order.bottles,
+                "{} and what was lost are {}, but batch {} holds {} by the books; write fewer, or record the volume \
+                 measured at racking first",
+                if order.bottles == 1 { "1 bottle".to_owned() } else { format!("{} bottles", order.bottles) },
                 needed.shown(BaseUnit::Millilitre),
                 standing.code,
                 there.shown(BaseUnit::Millilitre)
             ),
         ));
     }
-    let mut cost = standing.holding.cost.share(filled.get(), (there - order.lost_volume).get());
+    let mut cost = standing.holding.cost.share(filled.get(), (there - lost).get());
     standing.spares("bottles", order.day, needed, cost)?;
     let mut entry = NewEntry::new(EntryKind::Bottling, order.day, order.remark.clone()).of_batch(order.batch);
     entry.post(Account::Batch(standing.id), needed.negated(), cost.negated());
@@ -284,6 +295,7 @@ mod tests {
             batch: batch.id,
             day: "2026-06-11".parse().unwrap(),
             bottles,
+            broken: 0,
             bottle_volume: Milli::new(750_000),
             lost_volume: Milli::new(lost_ml * 1000),
             packaging: Vec::new(),
@@ -300,6 +312,15 @@ mod tests {
         let entry = bottle(&batch, &order(&batch, 42, 500), &mut [], LotId::fresh()).unwrap();
         assert!(entry.balances());
         assert_eq!(entry.postings[0].quantity, Milli::new(-32_000_000));
+        assert_eq!(entry.postings[1].cost, Money::from_micros(64_000_000));
+        let broke = Bottling { broken: 2, ..order(&batch, 40, 500) };
+        let entry = bottle(&batch, &broke, &mut [], LotId::fresh()).unwrap();
+        assert_eq!(
+            entry.postings[0].quantity,
+            Milli::new(-32_000_000),
+            "two bottles of 750 mL went with the rest"
+        );
+        assert_eq!(entry.postings[1].quantity, Milli::new(40_000));
         assert_eq!(entry.postings[1].cost, Money::from_micros(64_000_000));
         let half = bottle(&batch, &order(&batch, 21, 500), &mut [], LotId::fresh()).unwrap();
         assert_eq!(half.postings[1].cost, Money::from_micros(32_000_000));

@@ -249,6 +249,7 @@ impl World {
             day: date(*day),
             bottles: *bottles,
             bottle_volume: milli(*size),
+            broken: 0,
             lost_volume: milli(*lost),
             packaging: self.draw_lines(packaging),
             place: self.places[*place],

@@ -340,6 +340,7 @@ pub fn bottling(batch: BatchId, place: PlaceId, bottles: u32) -> Bottling {
         day: day("2026-06-01"),
         bottles,
         bottle_volume: Milli::new(750_000),
+        broken: 0,
         lost_volume: Milli::ZERO,
         packaging: Vec::new(),
         place,

@@ -333,7 +333,8 @@ fn blended(s: &Scene) -> Asked {
 
 fn filled(s: &Scene, packaging: &Value) -> Asked {
     let body = json!({"day": "2026-06-02", "bottles": 2, "bottle_volume": amount("75", "cl"), "place": s.cellar.place,
-        "tasting_ages_days": [90, 180], "lost_volume": amount("1", "L"), "packaging": [packaging], "remark": "bright",
+        "tasting_ages_days": [90, 180], "lost_volume": amount("0.1", "L"), "packaging": [packaging], "remark": "bright",
+        "broken": 0, "also": [{"bottles": 1, "bottle_volume": amount("10", "cl")}],
         "reasons": {"unfinished": "the second hydrometer shows 0.998"}});
     asked(body)
         .may("day", Past)
@@ -342,6 +343,7 @@ fn filled(s: &Scene, packaging: &Value) -> Asked {
         .needs("place", Id)
         .may("tasting_ages_days", Ages)
         .may("lost_volume", Counted("L"))
+        .needs("also.0.bottles", Whole)
         .may("remark", Remark)
         .needs("reasons.unfinished", Line)
         .other("bottles", json!(3))

@@ -256,6 +256,7 @@ pub const FILES: &[File] = &[
             has("code", Text),
             has("bottled_on", Day),
             has("bottles", WHOLE),
+            has("broken", WHOLE),
             has("bottle_volume_ml", QUANTITY).kept_as("bottle_volume"),
             has("lost_volume_ml", QUANTITY).kept_as("lost_volume"),
             may("strength_percent", MEASURED).kept_as("strength_micro").says("% vol at 20 °C"),

@@ -185,6 +185,7 @@ impl History {
                     day: day(),
                     bottles,
                     bottle_volume: Milli::new(750_000),
+                    broken: 0,
                     lost_volume: Milli::new(lost * 1000),
                     packaging: Vec::new(),
                     place: PlaceId::fresh(),

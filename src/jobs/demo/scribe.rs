@@ -164,6 +164,7 @@ impl<'a> Scribe<'a> {
             day: stamp.day,
             bottles: row.bottles,
             bottle_volume: cell("bottle_volume", Milli::read(&row.bottle_volume, BaseUnit::Millilitre))?,
+            broken: 0,
             lost_volume: cell("lost_volume", Milli::read_zero(&row.lost_volume, BaseUnit::Millilitre))?,
             packaging: packaging.collect::<Done<_>>()?,
             place: *known(&self.places, &row.place, "place")?,

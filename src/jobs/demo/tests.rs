@@ -275,6 +275,7 @@ async fn fill(db: &Database, by: &Cellarhand, batch: BatchId) -> (Vec<String>, O
         day: by.today(),
         bottles: 6,
         bottle_volume: Milli::new(750_000),
+        broken: 0,
         lost_volume: Milli::ZERO,
         packaging: Vec::new(),
         place,

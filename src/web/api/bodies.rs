@@ -281,13 +281,15 @@ pub struct NewCounting {
     pub kwh_price: Option<String>,
 }
 
-/// A filling into bottles of one size.
+/// A filling into bottles.
 #[derive(ToSchema)]
 pub struct NewBottling {
     /// When; today if left out.
     pub day: Option<String>,
     /// How many bottles.
     pub bottles: u32,
+    /// How many more broke while they were filled or closed: what they held is lost.
+    pub broken: Option<u32>,
     /// What one holds.
     pub bottle_volume: Amount,
     /// Bottles, closures, labels that were used.
@@ -296,12 +298,29 @@ pub struct NewBottling {
     pub place: String,
     /// Ages at which it should be tasted.
     pub tasting_ages_days: Option<Vec<u32>>,
-    /// What was spilt or left.
+    /// What was spilt or left besides.
     pub lost_volume: Option<Amount>,
+    /// Other sizes that were filled in the same go; all are recorded or none.
+    pub also: Option<Vec<OtherSize>>,
     /// Why it is done in spite of a dangerous caution, by the rule that a refusal names: `unfinished`, `acid`.
     pub reasons: Option<BTreeMap<String, String>>,
     /// What you want to add.
     pub remark: Option<String>,
+}
+
+/// Bottles of another size, filled in the same go.
+#[derive(ToSchema)]
+pub struct OtherSize {
+    /// How many bottles.
+    pub bottles: u32,
+    /// How many more broke.
+    pub broken: Option<u32>,
+    /// What one holds.
+    pub bottle_volume: Amount,
+    /// What was used for them.
+    pub packaging: Option<Vec<SupplyLine>>,
+    /// Where they are laid; beside the first if left out.
+    pub place: Option<String>,
 }
 
 /// The end of a batch.

@@ -129,6 +129,10 @@ pub struct BottlingBody {
     pub entry: String,
     /// That entry was reversed: by the books it did not happen.
     pub reversed: bool,
+    /// How many more broke while they were filled.
+    pub broken: i64,
+    /// What was lost then, with what those held.
+    pub lost_volume: Amount,
     /// Where the bottles stand.
     pub places: Vec<BottlesAt>,
     /// How strong it is, where that is known.
@@ -158,6 +162,8 @@ fn body(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<BottlingBody,
         line: line(&bottling, places.iter().map(|place| place.2).sum(), booked, today),
         entry: bottling.entry.to_string(),
         reversed: rows::is_reversed(conn, &bottling)?,
+        broken: bottling.broken,
+        lost_volume: Amount::volume(bottling.lost_volume),
         places: places
             .into_iter()
             .map(|(place, path, bottles, _)| BottlesAt { place: place.to_string(), path, bottles })

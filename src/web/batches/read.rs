@@ -230,24 +230,58 @@ pub fn strike(draft: &Draft, doer: &Doer, reading: ReadingId) -> Result<Strike, 
     draft.read(doer, |r| Strike { reading, reason: r.line("reason", 300, "why it is struck out") })
 }
 
-/// A filling into bottles.
-pub fn bottling(draft: &Draft, doer: &Doer, batch: BatchId, units: &Units) -> Result<Bottling, Refusal> {
+/// Where the supplies of each size stand that is filled.
+pub fn packaging(draft: &Draft) -> Vec<String> {
+    let also = (0..draft.count(SIZES).min(MOST_SIZES)).map(|at| format!("{SIZES}.{at}.packaging"));
+    std::iter::once("packaging".to_owned()).chain(also).collect()
+}
+
+/// The sizes after the first.
+pub const SIZES: &str = "also";
+/// So many of them are filled in one go at most.
+const MOST_SIZES: usize = 12;
+
+/// A filling into bottles: the first size, then others that were filled in the same go. What was spilt or left is
+/// taken with the first, which makes no difference to what a bottle costs.
+pub fn bottlings(
+    draft: &Draft,
+    doer: &Doer,
+    batch: BatchId,
+    units: &Units,
+) -> Result<Vec<Bottling>, Refusal> {
     draft.read(doer, |r| {
-        let bottle_volume = r.volume("bottle_volume");
-        if bottle_volume > Milli::new(60_000_000) {
-            r.fault("bottle_volume", "Write what one bottle holds, such as 75 cl");
-        }
-        Bottling {
+        let first = Bottling {
             batch,
             day: r.day("day"),
-            bottles: r.whole("bottles", 1..=MOST_BOTTLES),
-            bottle_volume,
+            bottles: 0,
+            broken: 0,
+            bottle_volume: Milli::ZERO,
             lost_volume: r.quantity_or_zero("lost_volume", BaseUnit::Millilitre),
-            packaging: supplies::lines(r, "packaging", units),
+            packaging: Vec::new(),
             place: r.id("place", "place"),
             tasting_ages_days: r.with("tasting_ages_days", Vec::new(), read_ages),
             reasons: cautions::reasons(r),
             remark: r.remark("remark"),
-        }
+        };
+        let first = of_size(r, units, first);
+        let also = r.rows_up_to(SIZES, MOST_SIZES, |r| {
+            let place = r.optional_id("place", "place").unwrap_or(first.place);
+            of_size(r, units, Bottling { place, lost_volume: Milli::ZERO, ..first.clone() })
+        });
+        std::iter::once(first).chain(also).collect()
     })
+}
+
+fn of_size(r: &mut Reader, units: &Units, shared: Bottling) -> Bottling {
+    let bottle_volume = r.volume("bottle_volume");
+    if bottle_volume > Milli::new(60_000_000) {
+        r.fault("bottle_volume", "Write what one bottle holds, such as 75 cl");
+    }
+    Bottling {
+        bottles: r.whole("bottles", 1..=MOST_BOTTLES),
+        broken: r.optional_whole("broken", 0..=MOST_BOTTLES).unwrap_or(0),
+        bottle_volume,
+        packaging: supplies::lines(r, "packaging", units),
+        ..shared
+    }
 }

@@ -191,9 +191,11 @@ fn material(
         found => found?,
     };
     let (mut items, mut lots) = supplies::named(draft, "lines");
-    let packaging = supplies::named(draft, "packaging");
-    items.extend(packaging.0);
-    lots.extend(packaging.1);
+    for path in read::packaging(draft) {
+        let packaging = supplies::named(draft, &path);
+        items.extend(packaging.0);
+        lots.extend(packaging.1);
+    }
     items.extend(draft.typed("item").and_then(|id| id.parse::<ItemId>().ok()));
     let open = [Stage::Planned, Stage::Preparing, Stage::Working, Stage::Resting];
     let mut known = cautions::facts(conn, club, id, doer.now)?;
@@ -310,9 +312,11 @@ async fn act(site: &Site, hand: &Cellarhand, task: Task, found: &Material, sent:
             transferred(db, hand, key, read::blend(draft, hand, id)?).await?;
         }
         Task::Bottle => {
-            let order = read::bottling(draft, hand, id, &found.units)?;
-            let made = bottles::record_bottling(db, hand, key, order).await?;
-            return Ok(format!("/bottles/{}", made.bottling));
+            let orders = read::bottlings(draft, hand, id, &found.units)?;
+            let made = bottles::record_bottlings(db, hand, key, orders).await?;
+            if let [one] = &made[..] {
+                return Ok(format!("/bottles/{}", one.bottling));
+            }
         }
         Task::Loss => {
             acts::record_loss(db, hand, key, read::loss(draft, hand, id)?).await?;

@@ -1,6 +1,6 @@
 //! The figures of a bottling: cost, strength and how it is known, the last gravity, the shelf.
 
-use super::{Found, by_warmth};
+use super::{Bottling, Found, by_warmth};
 use crate::domain::members::Doer;
 use crate::domain::reminders::STOPPED_ABOVE_SG;
 use crate::domain::yields::Unknown;
@@ -8,6 +8,7 @@ use crate::science::ageing::NOTE;
 use crate::science::alcohol::GRAVITY_METHOD_VOL_PERCENT;
 use crate::units::days;
 use crate::units::measure::ReadingKind;
+use crate::units::quantity::{BaseUnit, Milli};
 use crate::web::words;
 
 /// A figure with its unit, and how it is worked out.
@@ -53,7 +54,31 @@ pub(super) fn of(doer: &Doer, found: &Found) -> Vec<Figure> {
     figures.extend(warmth(found));
     let left_cost = found.places.iter().map(|place| place.3).sum();
     figures.push(plain("What is left, at cost", words::figure(left_cost), sign.to_owned()));
+    figures.extend(lost(&found.bottling));
     figures
+}
+
+/// What was lost while it was filled, where something was.
+fn lost(bottling: &Bottling) -> Option<Figure> {
+    let volume = bottling.lost_volume;
+    (volume != Milli::ZERO).then(|| {
+        let shown = volume.shown(BaseUnit::Millilitre);
+        let (value, unit) = shown.split_once(' ').unwrap_or((&shown, ""));
+        let broken = words::count(bottling.broken, "bottle", "bottles");
+        let how = match bottling.broken {
+            0 => "Spilt or left over.".to_owned(),
+            _ => format!("With what was in {broken} that broke."),
+        };
+        Figure {
+            name: "Lost while it was filled",
+            about: false,
+            value: value.to_owned(),
+            give: String::new(),
+            unit: unit.to_owned(),
+            how: Some((how, "Its cost is borne by the bottles that were filled.")),
+            warning: None,
+        }
+    })
 }
 
 /// How old it is by the warmth of its shelves; nothing where none of them was measured.

@@ -55,8 +55,13 @@ async fn recorded(
 }
 
 /// What the supplies that a request names are counted in.
-async fn units(site: &Site, doer: &Doer, draft: &Draft, path: &str) -> Result<Units, Problem> {
-    let (mut items, lots) = supplies::named(draft, path);
+async fn units(site: &Site, doer: &Doer, draft: &Draft, paths: &[impl AsRef<str>]) -> Result<Units, Problem> {
+    let (mut items, mut lots) = (Vec::new(), Vec::new());
+    for path in paths {
+        let named = supplies::named(draft, path.as_ref());
+        items.extend(named.0);
+        lots.extend(named.1);
+    }
     items.extend(draft.typed("item").and_then(|id| id.parse::<ItemId>().ok()));
     let club = doer.club;
     Ok(site.db.read(move |conn: &mut AnyConn| stock::units(conn, club, &items, &lots)).await?)
@@ -87,7 +92,7 @@ pub async fn draw(
     Key(key): Key,
     sent: Json<Draw>,
 ) -> Result<Created<Recorded>, Problem> {
-    let units = units(&site, &hand, &sent.draft, "lines").await?;
+    let units = units(&site, &hand, &sent.draft, &["lines"]).await?;
     let (draft, mark) = of_step(sent.draft, &hand)?;
     let order = read::draw(&draft, &hand, path.0, false, &units)?;
     let entry = match mark {
@@ -105,7 +110,7 @@ pub async fn pitch(
     Key(key): Key,
     sent: Json<Draw>,
 ) -> Result<Created<Recorded>, Problem> {
-    let units = units(&site, &hand, &sent.draft, "lines").await?;
+    let units = units(&site, &hand, &sent.draft, &["lines"]).await?;
     let (draft, mark) = of_step(sent.draft, &hand)?;
     let order = read::draw(&draft, &hand, path.0, true, &units)?;
     let entry = match mark {
@@ -134,7 +139,7 @@ pub async fn by_product(
     Key(key): Key,
     sent: Json<ByProduct>,
 ) -> Result<Created<WeighedOff>, Problem> {
-    let units = units(&site, &hand, &sent.draft, "lines").await?;
+    let units = units(&site, &hand, &sent.draft, &["lines"]).await?;
     let (draft, mark) = of_step(sent.draft, &hand)?;
     let order = read::by_product(&draft, &hand, path.0, &units)?;
     if let Some(mark) = mark {
@@ -258,6 +263,16 @@ pub async fn strike(
 /// A filling that was laid down.
 #[derive(Serialize, ToSchema)]
 pub struct BottledBody {
+    /// The first size, or the only one.
+    #[serde(flatten)]
+    pub first: BottledSize,
+    /// The other sizes, as they were sent.
+    pub also: Vec<BottledSize>,
+}
+
+/// Bottles of one size.
+#[derive(Serialize, ToSchema)]
+pub struct BottledSize {
     /// The entry in the books.
     pub entry: String,
     /// The bottling.
@@ -278,16 +293,19 @@ pub async fn bottle(
     Key(key): Key,
     sent: Json<NewBottling>,
 ) -> Result<Created<BottledBody>, Problem> {
-    let units = units(&site, &hand, &sent.draft, "packaging").await?;
-    let order = read::bottling(&sent.draft, &hand, path.0, &units)?;
-    let made = bottles::record_bottling(&site.db, &hand, key, order).await?;
-    Ok(Created(BottledBody {
+    let units = units(&site, &hand, &sent.draft, &read::packaging(&sent.draft)).await?;
+    let orders = read::bottlings(&sent.draft, &hand, path.0, &units)?;
+    let made = bottles::record_bottlings(&site.db, &hand, key, orders).await?;
+    let size = |made: bottles::Bottled| BottledSize {
         entry: made.entry.to_string(),
         bottling: made.bottling.to_string(),
         code: made.code,
         lot: made.lot.to_string(),
         cost_per_bottle: made.cost_per_bottle.plain(),
-    }))
+    };
+    let mut sizes = made.into_iter().map(size);
+    let first = sizes.next().ok_or_else(|| Problem::missing("bottling"))?;
+    Ok(Created(BottledBody { first, also: sizes.collect() }))
 }
 
 /// Closes a batch in which nothing is left.

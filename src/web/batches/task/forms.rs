@@ -10,6 +10,7 @@ use crate::domain::stock::ItemKind;
 use crate::units::days;
 use crate::units::ids::{BatchId, ItemId};
 use crate::units::quantity::{BaseUnit, Milli};
+use crate::web::batches::read;
 use crate::web::cautions::shown;
 use crate::web::forms::{Choice, Field, FormView, Group};
 use crate::web::input::Draft;
@@ -103,7 +104,9 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
         vessels::tasks::add_vessel(&mut known, vessel, draft, volume, found.standing.holding.quantity);
     }
     if task == Task::Bottle {
-        known.bottles = vec![filled(found, draft)];
+        let sizes = (0..draft.count(read::SIZES)).map(|at| format!("{}.{at}.", read::SIZES));
+        known.bottles =
+            std::iter::once(String::new()).chain(sizes).map(|at| filled(found, draft, &at)).collect();
     }
     let view = cautions(&known, task.doing()).iter().map(shown).fold(view, FormView::caution);
     of_step::asked(view, found, task, draft)
@@ -192,12 +195,15 @@ fn by_product_form(view: FormView, doer: &Doer, found: &Material, day: Field, re
 }
 
 /// What is filled, as far as the form says it.
-fn filled(found: &Material, draft: &Draft) -> Filled {
-    let (items, lots) = supplies::named(draft, "packaging");
+/// What is typed of one size, under this path.
+fn filled(found: &Material, draft: &Draft, under: &str) -> Filled {
+    let (items, lots) = supplies::named(draft, &format!("{under}packaging"));
     let of_lots = found.stock.iter().filter(|line| lots.contains(&line.lot)).map(|line| line.item);
     let named: Vec<ItemId> = items.into_iter().chain(of_lots).collect();
     let packaging = found.items.iter().filter(|(id, _)| named.contains(id)).map(|(_, item)| item);
-    let typed = draft.typed("bottle_volume").and_then(|text| Milli::read(&text, BaseUnit::Millilitre).ok());
+    let typed = draft
+        .typed(&format!("{under}bottle_volume"))
+        .and_then(|text| Milli::read(&text, BaseUnit::Millilitre).ok());
     let drink = typed.unwrap_or(Milli::new(750_000));
     to_fill(drink, packaging)
 }
@@ -209,11 +215,14 @@ fn bottle_form(view: FormView, found: &Material, draft: &Draft, day: Field, rema
         [
             Field::whole("bottles", "How many bottles"),
             Field::text("bottle_volume", "What one holds").hint("Such as 75 cl.").value("75 cl"),
-            Field::text("lost_volume", "Left over or spilt")
+            Field::whole("broken", "How many more broke")
+                .hint("While they were filled or closed. What they held is lost; count them among the bottles used."),
+            Field::text("lost_volume", "Left over or spilt besides")
                 .hint("Such as 400 mL. Its cost stays in the bottles."),
         ],
     ))
     .group(supplies::group("Bottles, closures, labels used", "packaging", &choices, draft, 2))
+    .group(other_sizes(found, draft, &choices))
     .group(Group::new(
         "Where and when",
         [
@@ -229,6 +238,28 @@ fn bottle_form(view: FormView, found: &Material, draft: &Draft, day: Field, rema
             remark,
         ],
     ))
+}
+
+/// Sizes that are filled in the same go, each with what was used for it.
+fn other_sizes(found: &Material, draft: &Draft, packaging: &[Choice]) -> Group {
+    let count = draft.count(read::SIZES) + 1;
+    Group::repeated("Other sizes in the same go", "size", read::SIZES, count, |at| {
+        let mut fields = vec![
+            Field::whole("bottles", "How many bottles"),
+            Field::text("bottle_volume", "What one holds").hint("Such as 37.5 cl."),
+            Field::whole("broken", "How many more broke"),
+        ];
+        let lines = draft.count(&format!("{}.{at}.packaging", read::SIZES)).max(2);
+        for line in 0..lines {
+            let name = |field: &str| format!("packaging.{line}.{field}");
+            fields.push(Field::select(name("source"), "Used for it", packaging.to_vec()));
+            fields.push(Field::text(name("quantity"), "How much of it"));
+        }
+        let mut places = place_choices(&found.places);
+        places[0] = Choice::new("", "Beside the first");
+        fields.push(Field::select("place", "Where they are laid", places));
+        fields
+    })
 }
 
 fn place_choices(places: &[Place]) -> Vec<Choice> {
