@@ -25,8 +25,7 @@ use crate::units::quantity::Milli;
 /// The next number of a kind that people read: "batch", "lot", "receipt".
 pub fn next_number(conn: &mut AnyConn, club: ClubId, name: &str) -> Result<i64, Failure> {
     let of_club = counters::club_id.eq(club).and(counters::name.eq(name));
-    let last: Option<i64> =
-        counters::table.filter(of_club.clone()).select(counters::last).first(conn).optional()?;
+    let last: Option<i64> = counters::table.filter(of_club).select(counters::last).first(conn).optional()?;
     let Some(last) = last else {
         let first = (counters::club_id.eq(club), counters::name.eq(name), counters::last.eq(1_i64));
         diesel::insert_into(counters::table).values(first).execute(conn)?;

@@ -11,7 +11,6 @@ use super::schema::{
     attributes, batches, bottlings, members, tasting_attributes, tasting_glasses, tasting_samples,
     tasting_sheets, tastings,
 };
-use crate::db::prepared::{Prepare, padded};
 use crate::domain::tastings::serving::Served;
 use crate::domain::tastings::sheet::{Attribute, usual_attributes};
 use crate::domain::tastings::{Glass, Method, Plan, Sample, Seat, Table, Tasting, letter};
@@ -124,10 +123,9 @@ pub fn tastings(
     let found: Vec<Tasting> = rows.into_iter().map(tasting_of).collect();
     let ids: Vec<TastingId> = found.iter().map(|tasting| tasting.id).collect();
     let samples: HashMap<TastingId, i64> = tasting_samples::table
-        .filter(tasting_samples::tasting_id.eq_any(padded(&ids)))
+        .filter(tasting_samples::tasting_id.eq_any(&ids))
         .group_by(tasting_samples::tasting_id)
         .select((tasting_samples::tasting_id, count_star()))
-        .prepared()
         .load(conn)?
         .into_iter()
         .collect();
@@ -230,7 +228,7 @@ fn seats_of(conn: &mut AnyConn, ids: &[TastingId]) -> Result<HashMap<TastingId, 
     type SeatRow = (TastingId, SheetId, MemberId, String, Option<bool>, String, String, Option<Instant>);
     let rows: Vec<SeatRow> = tasting_sheets::table
         .inner_join(members::table.on(members::id.eq(tasting_sheets::member_id)))
-        .filter(tasting_sheets::tasting_id.eq_any(padded(&ids)))
+        .filter(tasting_sheets::tasting_id.eq_any(ids))
         .order((members::name, members::id))
         .select((
             tasting_sheets::tasting_id,
@@ -242,7 +240,6 @@ fn seats_of(conn: &mut AnyConn, ids: &[TastingId]) -> Result<HashMap<TastingId, 
             tasting_sheets::serving,
             tasting_sheets::handed_in_at,
         ))
-        .prepared()
         .load(conn)?;
     let words = |text: &str| text.split_whitespace().map(str::to_owned).collect();
     let mut found: HashMap<TastingId, Vec<Seat>> = HashMap::new();

@@ -100,8 +100,8 @@ pub fn bottle(
     above_zero("bottles", Milli::new(i64::from(order.bottles)))?;
     above_zero("bottle_volume", order.bottle_volume)?;
     not_below_zero("lost_volume", Some(order.lost_volume))?;
-    let (filled, lost) = (order.filled(), order.lost());
-    let needed = filled + lost;
+    let (filled, spilt) = (order.filled(), order.lost());
+    let needed = filled + spilt;
     let there = standing.holding.quantity;
     if standing.stage.ended() || standing.opened_on.is_none() {
         return Err(Refusal::conflict(
@@ -125,7 +125,7 @@ pub fn bottle(
             ),
         ));
     }
-    let mut cost = standing.holding.cost.share(filled.get(), (there - lost).get());
+    let mut cost = standing.holding.cost.share(filled.get(), (there - spilt).get());
     standing.spares("bottles", order.day, needed, cost)?;
     let mut entry = NewEntry::new(EntryKind::Bottling, order.day, order.remark.clone()).of_batch(order.batch);
     entry.post(Account::Batch(standing.id), needed.negated(), cost.negated());

@@ -208,7 +208,8 @@ async fn try_bottles(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut 
         ("item", packed(Source::Item(theirs.yeast))),
         ("lot", packed(Source::Lot(theirs.bottled.lot))),
     ] {
-        tries.missing("record_bottling", what, bottles::record_bottling(db, hand, None, order).await);
+        tries.missing("record_bottling", what, bottles::record_bottling(db, hand, None, order.clone()).await);
+        tries.missing("record_bottlings", what, bottles::record_bottlings(db, hand, None, vec![order]).await);
     }
     let by = Taster::from_doer((**hand).clone()).expect("a cellarhand may");
     let taken = |bottling, member, place| Withdrawal {

@@ -11,7 +11,7 @@ use undercroft::actions::{
 };
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Ending, Loss, Racking, Source, Transfer};
-use undercroft::domain::bottles::{Purpose, Withdrawal};
+use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
 use undercroft::domain::costs::by_products::By;
 use undercroft::domain::members::{Onlooker, Role, Scope};
 use undercroft::domain::payments::{Payment, Way};
@@ -235,6 +235,9 @@ async fn bottles_and_after(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>
     let fill = async |key, order| bottles::record_bottling(db, hand, key, order).await;
     let filled = |bottles| bottling(batch, cellar.place, bottles);
     trial.again("record_bottling", fill, filled(2), filled(1)).await;
+    let fill = async |key, orders| bottles::record_bottlings(db, hand, key, orders).await;
+    let sizes = |bottles| vec![filled(1), Bottling { bottle_volume: Milli::new(375_000), ..filled(bottles) }];
+    trial.again("record_bottlings", fill, sizes(2), sizes(1)).await;
     let taken = |bottles| Withdrawal {
         bottling: cellar.bottled.bottling,
         day: june(),

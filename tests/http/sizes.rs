@@ -126,7 +126,7 @@ async fn sizes_are_filled_from_the_page(ground: &Ground) {
         "{}",
         heard.body
     );
-    fields[6].1 = "1.5 L".to_owned();
+    "1.5 L".clone_into(&mut fields[6].1);
     let heard = fill(&house, &scene.session, &path, &fields);
     assert_eq!(heard.status, 303, "{}", heard.body);
     let listed = house.get("/bottlings").json;

@@ -33,10 +33,7 @@ pub const LEFT_OUT: &[(&str, &str)] = &[
     ("invitations", "links that were sent: they lead to the server that made them"),
     ("tokens", "secrets of programs: they are made anew"),
     ("set_ups", "addresses for the first club of a server: they belong to no club"),
-    (
-        "reach",
-        "secret addresses of letters and calendars, and when letters come: each member asks for them anew",
-    ),
+    ("reach", "secret addresses of letters and calendars: each member asks for them anew"),
     ("letters", "what was mailed to members and when: it has been told"),
     ("letter_lines", "what was mailed to members: it has been told"),
     ("reminders_gone", "what calendars are told for some weeks"),

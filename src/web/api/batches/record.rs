@@ -296,14 +296,14 @@ pub async fn bottle(
     let units = units(&site, &hand, &sent.draft, &read::packaging(&sent.draft)).await?;
     let orders = read::bottlings(&sent.draft, &hand, path.0, &units)?;
     let made = bottles::record_bottlings(&site.db, &hand, key, orders).await?;
-    let size = |made: bottles::Bottled| BottledSize {
+    let told = |made: bottles::Bottled| BottledSize {
         entry: made.entry.to_string(),
         bottling: made.bottling.to_string(),
         code: made.code,
         lot: made.lot.to_string(),
         cost_per_bottle: made.cost_per_bottle.plain(),
     };
-    let mut sizes = made.into_iter().map(size);
+    let mut sizes = made.into_iter().map(told);
     let first = sizes.next().ok_or_else(|| Problem::missing("bottling"))?;
     Ok(Created(BottledBody { first, also: sizes.collect() }))
 }
