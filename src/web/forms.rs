@@ -237,10 +237,10 @@ impl Group {
         self.fields.iter().any(|field| field.error.is_some())
     }
 
-    /// The fields line by line: those whose names agree up to the last dot.
+    /// The fields line by line: those whose names have the same first number.
     fn lines(&self) -> Vec<&[Field]> {
-        let stem = |field: &Field| field.name.rfind('.').map(|dot| field.name[..dot].to_owned());
-        self.fields.chunk_by(|one, next| stem(one) == stem(next)).collect()
+        let line = |field: &Field| field.name.split('.').find_map(|part| part.parse::<usize>().ok());
+        self.fields.chunk_by(|one, next| line(one) == line(next)).collect()
     }
 
     /// The name of a line with a capital, as its legend begins.

@@ -52,16 +52,17 @@ function offerLines(group) {
   group.append(inParagraph(button));
 }
 
-// A copy of the last line with the next number in every name and id, and nothing filled in.
+// A copy of the last line with the next number in every name and id, and nothing filled in. The numbers of lines within
+// the line stay.
 function addLine(group) {
   const lines = linesOf(group);
   const last = lines.at(-1);
   const line = last.cloneNode(true);
-  const [from, to] = [lines.length - 1, lines.length];
+  const to = lines.length;
   for (const part of line.querySelectorAll("*")) {
     for (const name of ["id", "name", "for", "aria-describedby"]) {
       const value = part.getAttribute(name);
-      if (value) part.setAttribute(name, value.replace(/([.-])\d+(?=[.-])/g, (all, mark) => (all === mark + from ? mark + to : all)));
+      if (value) part.setAttribute(name, value.replace(/((?:^|\s)[^\d\s]*[.-])\d+(?=[.-])/g, (all, head) => head + to));
     }
     part.removeAttribute("aria-invalid");
     part.classList.remove("wrong");

@@ -5,10 +5,14 @@
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 
+use undercroft::domain::calendars::Event;
+use undercroft::domain::members::{Doer, Role};
 use undercroft::domain::workbench::Value;
 use undercroft::domain::workbench::routes::{Ask, INPUTS, compare, usual};
 use undercroft::science::fermentation::{Reading, forecast};
 use undercroft::science::{alcohol, sugar};
+use undercroft::units::ids::{ClubId, MemberId, PersonId};
+use undercroft::web::calendars::written;
 
 /// Runs of each, and calls in one run.
 const RUNS: usize = 101;
@@ -34,6 +38,36 @@ fn readings() -> Vec<Reading> {
         Reading { day, sg: sg(day) + ripple(at), temperature_c: None }
     };
     (0..60).map(reading).collect()
+}
+
+/// A member whose calendar holds five hundred things to do.
+fn calendar() -> (Doer, Vec<Event>) {
+    let now = chrono::NaiveDate::from_ymd_opt(2026, 11, 1)
+        .and_then(|day| day.and_hms_opt(12, 0, 0))
+        .expect("a day");
+    let doer = Doer {
+        club: ClubId::fresh(),
+        club_name: "Tidemill Cellar Club".to_owned(),
+        currency: "EUR".to_owned(),
+        zone: chrono_tz::Europe::Amsterdam,
+        member: MemberId::fresh(),
+        person: PersonId::fresh(),
+        name: "Maren Holt".to_owned(),
+        role: Role::Steward,
+        now,
+        address: String::new(),
+    };
+    let event = |number: i64| Event {
+        key: format!("tasting:{number}"),
+        day: now.date() + chrono::Duration::days(number),
+        revision: number % 4,
+        text: format!(
+            "Taste at {number} days: late pears from the sluice orchard, filled after a slow winter"
+        ),
+        path: format!("/reminders/{number}"),
+        off: number % 5 == 0,
+    };
+    (doer, (0..500).map(event).collect())
 }
 
 fn main() {
@@ -92,5 +126,15 @@ fn main() {
             let _ = black_box(compare(&ask));
         }),
         microseconds(1000),
+    );
+    let (doer, events) = calendar();
+    say(
+        "a calendar of 500 things",
+        median(5, |_| {
+            let _ = black_box(written(&doer, Some(7), black_box(&events), |path| {
+                format!("https://cellar.example.org{path}")
+            }));
+        }),
+        Duration::from_millis(20),
     );
 }
