@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::batches::{restage, supplies};
 use super::once::{RequestKey, once};
+use super::reminders::foresee;
 use super::{Done, Error, cautions, or_missing};
 use crate::db::bottles as rows;
 use crate::db::cautions as known;
@@ -119,11 +120,16 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     };
     rows::add(conn, doer.club, &row)?;
     for age in &order.tasting_ages_days {
-        let falls_on = order.day + chrono::Duration::days(i64::from(*age));
-        rows::add_age(conn, doer.club, bottling, i64::from(*age), falls_on)?;
+        let by_days = order.day + chrono::Duration::days(i64::from(*age));
+        // By warmth it may be younger than its days; that is foreseen below.
+        let falls_on = if order.ages_by_warmth { by_days.max(doer.today()) } else { by_days };
+        rows::add_age(conn, doer.club, bottling, (i64::from(*age), order.ages_by_warmth), falls_on)?;
     }
     books::post(conn, doer.club, id, &entry)?;
     restage(conn, doer, id, &entry)?;
+    if order.ages_by_warmth {
+        foresee(conn, doer.club, doer.today())?;
+    }
     let cost = entry.postings.last().map_or(Money::ZERO, |posting| posting.cost);
     let cost_per_bottle = cost_per_bottle(cost, i64::from(order.bottles));
     Ok(Bottled { entry: id, bottling, code, lot, cost_per_bottle })

@@ -8,13 +8,13 @@ use super::{Done, Error, or_missing};
 use crate::db::reminders as rows;
 use crate::db::{AnyConn, Database, batches, bottles, climate, counts, steps, stock};
 use crate::domain::batches::Stage;
-use crate::domain::climate::{measured_by, troubles};
+use crate::domain::climate::{falls_on, measured_by, troubles};
 use crate::domain::counts::accuracy::Class;
 use crate::domain::members::Taster;
 use crate::domain::refusal::Refusal;
 use crate::domain::reminders::{self, NewReminder};
 use crate::units::days::{self, Day, Instant};
-use crate::units::ids::{ClubId, MemberId, PlaceId, ReminderId};
+use crate::units::ids::{ClubId, LotId, MemberId, PlaceId, ReminderId};
 use crate::units::quantity::Milli;
 
 /// What becomes of a reminder.
@@ -79,6 +79,7 @@ pub async fn reconcile(
     now: Instant,
 ) -> Result<usize, Error> {
     db.write(move |conn| {
+        foresee(conn, club, days::local_day(now, zone))?;
         let due = follow(conn, club, zone, now)?;
         rows::keep(conn, club, &due, now)?;
         let mut made = 0;
@@ -169,4 +170,25 @@ fn of_climate(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Vec<NewRem
         due.extend(troubles(days, today).iter().map(|lasting| reminders::climate(*place, name, lasting)));
     }
     Ok(due)
+}
+
+/// Bring when ages by warmth fall in line with the climate.
+pub(super) fn foresee(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<(), Error> {
+    let ages = bottles::ages_by_warmth(conn, club, today)?;
+    let mut lots: Vec<LotId> = ages.iter().map(|age| age.2).collect();
+    lots.sort_unstable();
+    lots.dedup();
+    if lots.is_empty() {
+        return Ok(());
+    }
+    let known = climate::ages(conn, club, &lots, today)?;
+    for (id, bottling, lot, age_days, was) in ages {
+        let Some(weighted) = known.get(&lot) else { continue };
+        let is = falls_on(weighted, age_days, today);
+        if is != was {
+            let key = reminders::tasting(bottling, age_days, is).key;
+            bottles::falls_otherwise(conn, club, id, &key, (was, is))?;
+        }
+    }
+    Ok(())
 }

@@ -339,7 +339,7 @@ pub async fn set_tasting_age(
             let words = "The bottling is that old already; choose an age to come";
             return Err(Refusal::unfit("age_days", words).into());
         }
-        match bottles::add_age(conn, doer.club, bottling.id, age, falls_on) {
+        match bottles::add_age(conn, doer.club, bottling.id, (age, false), falls_on) {
             Err(Failure::Taken) => Err(Refusal::conflict("age_days", "This age is set already").into()),
             done => Ok(done.map(|()| bottling.id)?),
         }

@@ -259,7 +259,7 @@ pub fn add_age(
     conn: &mut AnyConn,
     club: ClubId,
     bottling: BottlingId,
-    days: i64,
+    (days, by_warmth): (i64, bool),
     on: Day,
 ) -> Result<(), Failure> {
     diesel::insert_into(tasting_ages::table)
@@ -269,6 +269,7 @@ pub fn add_age(
             tasting_ages::bottling_id.eq(bottling),
             tasting_ages::age_days.eq(days),
             tasting_ages::falls_on.eq(on),
+            tasting_ages::by_warmth.eq(by_warmth),
         ))
         .execute(conn)?;
     Ok(())
@@ -280,13 +281,19 @@ pub fn tastings(
     club: ClubId,
     ids: &[BottlingId],
 ) -> Result<HashMap<BottlingId, Vec<TastingAge>>, Failure> {
-    let rows: Vec<(BottlingId, i64, Day)> = tasting_ages::table
+    let rows: Vec<(BottlingId, i64, bool, Day)> = tasting_ages::table
         .filter(tasting_ages::bottling_id.eq_any(padded(ids)))
         .order((tasting_ages::bottling_id, tasting_ages::age_days))
-        .select((tasting_ages::bottling_id, tasting_ages::age_days, tasting_ages::falls_on))
+        .select((
+            tasting_ages::bottling_id,
+            tasting_ages::age_days,
+            tasting_ages::by_warmth,
+            tasting_ages::falls_on,
+        ))
         .prepared()
         .load(conn)?;
-    let key = |(bottling, age_days, falls_on): &(_, i64, _)| tasting(*bottling, *age_days, *falls_on).key;
+    let key =
+        |(bottling, age_days, _, falls_on): &(_, i64, _, _)| tasting(*bottling, *age_days, *falls_on).key;
     let keys: Vec<_> = rows.iter().map(key).collect();
     let asked: Vec<(String, Day, Option<Instant>)> = reminders::table
         .filter(reminders::club_id.eq(club).and(reminders::key.eq_any(padded(&keys))))
@@ -296,9 +303,9 @@ pub fn tastings(
     let asked: HashMap<String, (Day, bool)> =
         asked.into_iter().map(|(key, due_on, done_at)| (key, (due_on, done_at.is_some()))).collect();
     let mut found: HashMap<BottlingId, Vec<TastingAge>> = HashMap::new();
-    for (bottling, age_days, falls_on) in rows {
+    for (bottling, age_days, by_warmth, falls_on) in rows {
         let reminder = asked.get(&tasting(bottling, age_days, falls_on).key).copied();
-        found.entry(bottling).or_default().push(TastingAge { age_days, falls_on, reminder });
+        found.entry(bottling).or_default().push(TastingAge { age_days, by_warmth, falls_on, reminder });
     }
     Ok(found)
 }
@@ -333,4 +340,51 @@ pub fn ages_falling(
         .order(tasting_ages::falls_on)
         .select((tasting_ages::bottling_id, tasting_ages::age_days, tasting_ages::falls_on))
         .load(conn)?)
+}
+
+/// Tasting ages that are counted by warmth and are still to come, of bottlings with bottles left: which, its lot,
+/// An age by warmth that is to come: its own id, of which bottling and lot, how many days at 15 °C, and when it is
+/// expected.
+pub type Expected = (TastingAgeId, BottlingId, LotId, i64, Day);
+
+/// the age, and when it was expected to fall.
+pub fn ages_by_warmth(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Vec<Expected>, Failure> {
+    Ok(tasting_ages::table
+        .inner_join(bottlings::table.on(bottlings::id.eq(tasting_ages::bottling_id)))
+        .filter(tasting_ages::club_id.eq(club).and(tasting_ages::by_warmth.eq(true)))
+        .filter(tasting_ages::falls_on.ge(today))
+        .filter(diesel::dsl::exists(
+            accounts::table
+                .filter(accounts::lot_id.eq(bottlings::lot_id.nullable()))
+                .filter(accounts::quantity.gt(Milli::ZERO)),
+        ))
+        .select((
+            tasting_ages::id,
+            tasting_ages::bottling_id,
+            bottlings::lot_id,
+            tasting_ages::age_days,
+            tasting_ages::falls_on,
+        ))
+        .load(conn)?)
+}
+
+/// An age falls on another day than was expected; so does its reminder, unless it was put off.
+pub fn falls_otherwise(
+    conn: &mut AnyConn,
+    club: ClubId,
+    id: TastingAgeId,
+    key: &str,
+    (was, is): (Day, Day),
+) -> Result<(), Failure> {
+    diesel::update(tasting_ages::table.filter(tasting_ages::id.eq(id)))
+        .set(tasting_ages::falls_on.eq(is))
+        .execute(conn)?;
+    diesel::update(
+        reminders::table
+            .filter(reminders::club_id.eq(club).and(reminders::key.eq(key)))
+            .filter(reminders::done_at.is_null().and(reminders::due_on.eq(was))),
+    )
+    .set((reminders::due_on.eq(is), reminders::revision.eq(reminders::revision + 1)))
+    .execute(conn)?;
+    Ok(())
 }

@@ -52,6 +52,7 @@ pub fn add_revision(
             recipe_revisions::strength_micro.eq(revision.goals.strength),
             recipe_revisions::sugar_micro_g_l.eq(revision.goals.sugar_g_l),
             recipe_revisions::tasting_ages_months.eq(ages.join(", ")),
+            recipe_revisions::ages_by_warmth.eq(revision.goals.ages_by_warmth),
             recipe_revisions::note.eq(note),
             recipe_revisions::made_by.eq(doer.member),
             recipe_revisions::made_at.eq(doer.now),
@@ -131,10 +132,10 @@ pub fn latest(conn: &mut AnyConn, club: ClubId, recipe: RecipeId) -> Result<i64,
 pub fn revision(conn: &mut AnyConn, club: ClubId, recipe: RecipeId, number: i64) -> Result<Kept, Failure> {
     type Row = (
         (RevisionId, String, ItemId, Milli),
-        (Option<Measured>, Option<Measured>, String),
+        (Option<Measured>, Option<Measured>, String, bool),
         (String, String, Instant),
     );
-    let ((id, drink, item, amount), (strength, sugar_g_l, ages), (note, by, at)): Row =
+    let ((id, drink, item, amount), (strength, sugar_g_l, ages, ages_by_warmth), (note, by, at)): Row =
         recipe_revisions::table
             .inner_join(members::table.on(members::id.eq(recipe_revisions::made_by)))
             .filter(recipe_revisions::recipe_id.eq(recipe).and(recipe_revisions::club_id.eq(club)))
@@ -150,6 +151,7 @@ pub fn revision(conn: &mut AnyConn, club: ClubId, recipe: RecipeId, number: i64)
                     recipe_revisions::strength_micro,
                     recipe_revisions::sugar_micro_g_l,
                     recipe_revisions::tasting_ages_months,
+                    recipe_revisions::ages_by_warmth,
                 ),
                 (recipe_revisions::note, members::name, recipe_revisions::made_at),
             ))
@@ -172,7 +174,7 @@ pub fn revision(conn: &mut AnyConn, club: ClubId, recipe: RecipeId, number: i64)
         supplies: supplies.into_iter().map(line).collect(),
         by_products: by_products.into_iter().map(line).collect(),
         steps: steps(conn, id)?,
-        goals: Goals { strength, sugar_g_l, tasting_ages_months },
+        goals: Goals { strength, sugar_g_l, tasting_ages_months, ages_by_warmth },
     };
     Ok(Kept { id, recipe, number, revision, note, by, at })
 }

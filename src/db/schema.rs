@@ -287,6 +287,7 @@ diesel::table! {
         bottling_id -> BigInt,
         age_days -> BigInt,
         falls_on -> Date,
+        by_warmth -> Bool,
     }
 }
 

@@ -34,6 +34,8 @@ pub struct Bottling {
     pub place: PlaceId,
     /// Ages, in days, at which it should be tasted.
     pub tasting_ages_days: Vec<u32>,
+    /// They are counted by the warmth of the shelf, in days at 15 °C.
+    pub ages_by_warmth: bool,
     /// Why it is done in spite of dangerous cautions.
     pub reasons: Reasons,
     /// A remark.
@@ -246,7 +248,9 @@ pub fn cost_per_bottle(cost: Money, bottles: i64) -> Money {
 pub struct TastingAge {
     /// The age.
     pub age_days: i64,
-    /// The day on which it has that age.
+    /// It is counted by the warmth of the shelf, in days at 15 °C.
+    pub by_warmth: bool,
+    /// The day on which it has that age, or is expected to.
     pub falls_on: Day,
     /// The day its reminder is due, and whether it is done; none while none has been made.
     pub reminder: Option<(Day, bool)>,
@@ -301,6 +305,7 @@ mod tests {
             packaging: Vec::new(),
             place: PlaceId::fresh(),
             tasting_ages_days: vec![90],
+            ages_by_warmth: false,
             reasons: Reasons::default(),
             remark: String::new(),
         }
@@ -344,8 +349,12 @@ mod tests {
     #[test]
     fn the_next_tasting_is_the_one_that_is_due_or_the_soonest_to_come() {
         let day = |text: &str| -> Day { text.parse().unwrap() };
-        let age =
-            |age_days, falls_on: &str, reminder| TastingAge { age_days, falls_on: day(falls_on), reminder };
+        let age = |age_days, falls_on: &str, reminder| TastingAge {
+            age_days,
+            by_warmth: false,
+            falls_on: day(falls_on),
+            reminder,
+        };
         let mut ages = vec![
             age(90, "2026-03-20", Some((day("2026-03-20"), true))),
             age(180, "2026-06-18", Some((day("2026-06-18"), false))),

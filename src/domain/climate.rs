@@ -240,6 +240,8 @@ pub struct Weighted {
     pub days: f64,
     /// What share of the time was measured, 0 to 1.
     pub measured: f64,
+    /// What a day counts for where the bottles stand now, by the last year there.
+    pub per_day: f64,
 }
 
 /// The weighted age that these stays amount to. `by` says whose readings count for a place.
@@ -258,7 +260,27 @@ pub fn weighted(stays: &[Stay], climate: &Climate, by: &BTreeMap<PlaceId, PlaceI
         }
     }
     let usual = if known > 0.0 { sum / known } else { 1.0 };
-    Weighted { days: sum + (all - known) * usual, measured: if all > 0.0 { known / all } else { 0.0 } }
+    let per_day = stays.last().map_or(usual, |stay| {
+        let since = stay.until - chrono::Duration::days(366);
+        let share = |(place, share): &(PlaceId, f64)| {
+            let there = by.get(place).and_then(|place| climate.get(place));
+            let year = there.map(|there| there.range(since..stay.until)).into_iter().flatten();
+            let worths: Vec<f64> = year.map(|day| *day.1).collect();
+            share * mean(&worths).unwrap_or(usual)
+        };
+        stay.at.iter().map(share).sum()
+    });
+    let measured = if all > 0.0 { known / all } else { 0.0 };
+    Weighted { days: sum + (all - known) * usual, measured, per_day }
+}
+
+/// When a drink of this weighted age has another, to come: by what a day counts for where it stands now. One that
+/// has it already has it today.
+#[allow(clippy::cast_precision_loss, clippy::cast_possible_truncation, reason = "days of a life")]
+pub fn falls_on(age: &Weighted, age_days: i64, today: Day) -> Day {
+    let missing = (age_days as f64 - age.days).max(0.0);
+    let wait = (missing / age.per_day.max(0.05)).ceil().min(100_000.0);
+    today + chrono::Duration::days(wait as i64)
 }
 
 /// The days on which something was measured, from the samples.

@@ -46,6 +46,8 @@ pub struct Goals {
     pub sugar_g_l: Option<Measured>,
     /// Ages at which it should be tasted.
     pub tasting_ages_months: Vec<u32>,
+    /// They are counted by the warmth of the shelf, in days at 15 °C.
+    pub ages_by_warmth: bool,
 }
 
 /// The most ages of one recipe.

@@ -462,7 +462,11 @@ fn age_row(age: &TastingAge, all: &[TastingAge], told: &ageing::Told, today: Day
         (_, Some(day)) => format!("in {}", days::age((day - today).num_days())),
     };
     AgeRow {
-        age: days::age(age.age_days),
+        age: if age.by_warmth {
+            format!("{} by warmth, about", days::age(age.age_days))
+        } else {
+            days::age(age.age_days)
+        },
         day: days::short(age.falls_on, today),
         state,
         here: next_tasting(all, today).is_some_and(|(next, _)| next.age_days == age.age_days),

@@ -247,20 +247,21 @@ fn goals(revision: &Revision) -> Vec<(&'static str, String)> {
     found.extend(goals.strength.map(|strength| ("Strength", format!("{} % vol", figure(strength)))));
     found.extend(goals.sugar_g_l.map(|sugar| ("Sugar left over", format!("{} g/L", figure(sugar)))));
     if !goals.tasting_ages_months.is_empty() {
-        found.push(("To be tasted at", months(&goals.tasting_ages_months)));
+        found.push(("To be tasted at", months(&goals.tasting_ages_months, goals.ages_by_warmth)));
     }
     found
 }
 
 /// "6, 12 and 24 months".
-pub(super) fn months(ages: &[u32]) -> String {
+pub(super) fn months(ages: &[u32], by_warmth: bool) -> String {
     let texts: Vec<String> = ages.iter().map(u32::to_string).collect();
     let listed = match texts.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
         Some((last, _)) => last.clone(),
         None => String::new(),
     };
-    format!("{listed} {}", if ages == [1] { "month" } else { "months" })
+    let by = if by_warmth { ", by the warmth of the shelf" } else { "" };
+    format!("{listed} {}{by}", if ages == [1] { "month" } else { "months" })
 }
 
 /// A by-product of a batch, and what its recipe expects of as much base as was drawn.

@@ -272,6 +272,7 @@ impl Maker<'_> {
             packaging: lines,
             place: self.place(),
             tasting_ages_days: vec![90, 180],
+            ages_by_warmth: false,
             reasons: Reasons::default(),
             remark: String::new(),
         };
@@ -308,7 +309,7 @@ impl Maker<'_> {
         };
         bottles::add(self.conn, club, &row)?;
         for age in [90, 180] {
-            bottles::add_age(self.conn, club, id, age, day + Duration::days(age))?;
+            bottles::add_age(self.conn, club, id, (age, false), day + Duration::days(age))?;
         }
         self.post(made, &entry)?;
         Ok((id, lot))

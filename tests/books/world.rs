@@ -254,6 +254,7 @@ impl World {
             packaging: self.draw_lines(packaging),
             place: self.places[*place],
             tasting_ages_days: vec![90, 365],
+            ages_by_warmth: false,
             reasons: Reasons::default().with(Rule::Unfinished, "it stood for a year"),
             remark: String::new(),
         }

@@ -345,6 +345,7 @@ pub fn bottling(batch: BatchId, place: PlaceId, bottles: u32) -> Bottling {
         packaging: Vec::new(),
         place,
         tasting_ages_days: vec![180],
+        ages_by_warmth: false,
         reasons: Reasons::default().with(Rule::Unfinished, "read by a second hydrometer: 0.998"),
         remark: String::new(),
     }

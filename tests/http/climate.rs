@@ -15,7 +15,8 @@ use crate::ground::{Ground, findings, on_both};
 on_both!(
     a_place_is_read_by_hand_by_a_sensor_and_out_of_a_file,
     bottles_age_by_the_warmth_of_where_they_stand,
-    a_shelf_that_is_too_warm_is_told_once
+    a_shelf_that_is_too_warm_is_told_once,
+    an_age_by_warmth_falls_as_the_shelf_is
 );
 
 async fn house(ground: &Ground) -> (House, Scene) {
@@ -125,5 +126,34 @@ async fn a_shelf_that_is_too_warm_is_told_once(ground: &Ground) {
     assert!(first.iter().any(|text| text.contains("7.1 °C between night and day")), "{first:?}");
     assert_eq!(told("2026-07-03").await.len(), first.len(), "it lasts, and is told once");
     assert_eq!(told("2026-07-09").await, Vec::<String>::new(), "it is over");
+    house.close().await;
+}
+
+/// An age of 200 days at 15 °C falls after 80 days at 25 °C, and later once it is known to be cooler.
+async fn an_age_by_warmth_falls_as_the_shelf_is(ground: &Ground) {
+    let (house, scene) = house(ground).await;
+    let place = scene.cellar.place.to_string();
+    let today = now().date();
+    let ago = |days: u64| (today - chrono::Days::new(days)).to_string();
+    let read = |days: u64, c: &str| json!({"at": format!("{}T12:00:00Z", ago(days)), "temperature": c});
+    let path = format!("/places/{place}/climate");
+    house.post(&path, &json!({"source": "probe", "readings": [read(9, "25"), read(6, "25")]}));
+    let body = json!({"day": ago(10), "bottles": 1, "bottle_volume": {"amount": "75", "unit": "cl"}, "place": place,
+        "tasting_ages_days": [200], "ages_by_warmth": true, "reasons": {"unfinished": "a trial of the shelf"}});
+    let made = house.post(&format!("/batches/{}/bottlings", scene.cellar.batch), &body);
+    let bottling = format!("/bottlings/{}", made.text("bottling"));
+    let age = || house.get(&bottling).json["tasting_ages"][0].clone();
+    let ahead = |days: u64| json!((today + chrono::Days::new(days)).to_string());
+    // 10 days are 25 by now; the 175 that are missing take 70 days.
+    assert_eq!((&age()["by_warmth"], &age()["falls_on"]), (&json!(true), &ahead(70)), "{}", age());
+    // 5 °C counts 0.4: with three such days the mean of five readings is 1.24.
+    let cool = [read(5, "5"), read(4, "5"), read(3, "5")];
+    house.post(&path, &json!({"source": "probe", "readings": cool}));
+    let hand = &scene.cellar.club.hand;
+    reconcile(&house.db, hand.club, hand.zone, now()).await.expect("reminders are made");
+    let later = age()["falls_on"].as_str().expect("a day").to_owned();
+    assert_eq!(json!(later), ahead(152), "(200 − 12.4) / 1.24, rounded up");
+    let page = house.page(&scene.session, &format!("/bottles/{}", made.text("bottling"))).body;
+    assert!(page.contains("by warmth, about"), "{page}");
     house.close().await;
 }

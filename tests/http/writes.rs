@@ -342,6 +342,7 @@ fn filled(s: &Scene, packaging: &Value) -> Asked {
         .needs("bottle_volume", Amount("L"))
         .needs("place", Id)
         .may("tasting_ages_days", Ages)
+        .may("ages_by_warmth", Flag)
         .may("lost_volume", Counted("L"))
         .needs("also.0.bottles", Whole)
         .may("remark", Remark)

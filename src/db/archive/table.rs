@@ -315,6 +315,7 @@ pub const FILES: &[File] = &[
             has("bottling_id", Of("bottlings.csv")),
             has("age_days", WHOLE),
             has("falls_on", Day),
+            has("by_warmth", Flag).says("the age is counted in days at 15 °C"),
         ],
         derived: &[],
     },

@@ -24,6 +24,7 @@ diesel::table! {
         note -> Text,
         made_by -> BigInt,
         made_at -> Timestamp,
+        ages_by_warmth -> Bool,
     }
 }
 

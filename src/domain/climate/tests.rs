@@ -73,7 +73,7 @@ fn days_that_were_not_measured_count_as_the_others_do() {
     let found = weighted(&stays(&carried, day(100)), &half, &by);
     assert!((found.days - 250.0).abs() < 1e-6 && (found.measured - 0.5).abs() < 1e-9, "{found:?}");
     let none = weighted(&stays(&carried, day(100)), &Climate::new(), &by);
-    assert_eq!(none, Weighted { days: 100.0, measured: 0.0 });
+    assert_eq!(none, Weighted { days: 100.0, measured: 0.0, per_day: 1.0 });
 }
 
 #[test]
@@ -122,4 +122,19 @@ fn values_are_read_as_people_write_them() {
     assert!(read_temperature("145").is_err() && read_temperature("warm").is_err());
     assert_eq!(read_humidity("68 %").unwrap().plain(), "68");
     assert!(read_humidity("101").is_err() && read_humidity("-1").is_err());
+}
+
+#[test]
+fn an_age_by_warmth_falls_by_what_a_day_counts_for_now() {
+    let shelf = PlaceId(1);
+    let carried = [Carried { day: day(0), place: shelf, bottles: 1000 }];
+    let by = BTreeMap::from([(shelf, shelf)]);
+    // 100 days at 25 °C are 250; the 100 that are missing to 350 take 40 more.
+    let warm = weighted(&stays(&carried, day(100)), &Climate::from([(shelf, steady(0, 100, 25.0))]), &by);
+    assert!((warm.per_day - 2.5).abs() < 1e-9);
+    assert_eq!(falls_on(&warm, 350, day(100)), day(140));
+    assert_eq!(falls_on(&warm, 250, day(100)), day(100), "it has it");
+    // Nothing was read: a day is a day.
+    let unread = weighted(&stays(&carried, day(100)), &Climate::new(), &by);
+    assert_eq!(falls_on(&unread, 350, day(100)), day(350));
 }

@@ -190,6 +190,7 @@ impl History {
                     packaging: Vec::new(),
                     place: PlaceId::fresh(),
                     tasting_ages_days: Vec::new(),
+                    ages_by_warmth: false,
                     reasons: Reasons::default(),
                     remark: String::new(),
                 };

@@ -1,7 +1,7 @@
-//! How two revisions differ: what came, what went, what changed. Seen from the other side, each difference is the same
-//! with its sides changed.
+//! How two revisions differ: what came, what went, what changed. Seen from the other side, each difference is the
+//! same with its sides changed.
 
-use super::Revision;
+use super::{Goals, Revision};
 use crate::domain::plans::{PlanStep, PlanSupply};
 use crate::units::ids::ItemId;
 use crate::units::measure::Measured;
@@ -39,8 +39,8 @@ pub enum Said {
     Step(usize, PlanStep),
     /// A figure.
     Figure(Measured),
-    /// Ages in months.
-    Months(Vec<u32>),
+    /// Ages in months, and whether they are counted by warmth.
+    Months(Vec<u32>, bool),
 }
 
 /// One difference: a side that says nothing has nothing there.
@@ -97,9 +97,11 @@ fn differences_in_order(from: &Revision, to: &Revision) -> Vec<Difference> {
     if was.sugar_g_l != is.sugar_g_l {
         push(Part::Sugar, was.sugar_g_l.map(Said::Figure), is.sugar_g_l.map(Said::Figure));
     }
-    if was.tasting_ages_months != is.tasting_ages_months {
-        let said = |ages: &[u32]| (!ages.is_empty()).then(|| Said::Months(ages.to_vec()));
-        push(Part::TastingAges, said(&was.tasting_ages_months), said(&is.tasting_ages_months));
+    let ages = |goals: &Goals| (goals.tasting_ages_months.clone(), goals.ages_by_warmth);
+    if ages(was) != ages(is) {
+        let said =
+            |(ages, by_warmth): (Vec<u32>, bool)| (!ages.is_empty()).then_some(Said::Months(ages, by_warmth));
+        push(Part::TastingAges, said(ages(was)), said(ages(is)));
     }
     found
 }
@@ -137,8 +139,8 @@ fn same_proportion(one: Milli, of: Milli, other: Milli, of_other: Milli) -> bool
     i128::from(one.get()) * i128::from(of_other.get()) == i128::from(other.get()) * i128::from(of.get())
 }
 
-/// Steps that stand in both, in the same order, are no difference. Between those, a step that went and one of the same
-/// kind that came are one step that changed.
+/// Steps that stand in both, in the same order, are no difference. Between those, a step that went and one of the
+/// same kind that came are one step that changed.
 fn steps(from: &Revision, to: &Revision, push: Push) {
     let bases = (from.base.amount, to.base.amount);
     let same = |one: &PlanStep, other: &PlanStep| {

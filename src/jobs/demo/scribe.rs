@@ -169,6 +169,7 @@ impl<'a> Scribe<'a> {
             packaging: packaging.collect::<Done<_>>()?,
             place: *known(&self.places, &row.place, "place")?,
             tasting_ages_days: cell("tasting_ages_days", read_ages(&row.tasting_ages_days))?,
+            ages_by_warmth: false,
             reasons: reasons(&row.because)?,
             remark: String::new(),
         };

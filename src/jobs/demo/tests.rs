@@ -280,6 +280,7 @@ async fn fill(db: &Database, by: &Cellarhand, batch: BatchId) -> (Vec<String>, O
         packaging: Vec::new(),
         place,
         tasting_ages_days: Vec::new(),
+        ages_by_warmth: false,
         reasons: Reasons::default().with(Rule::Unfinished, "a sample for the lab"),
         remark: String::new(),
     };

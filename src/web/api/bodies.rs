@@ -160,9 +160,9 @@ pub struct Blend {
     pub out_of_order: Option<bool>,
 }
 
-/// A value read off an instrument, or with `readings` what a sensor measured. One value that is unlikely is answered
-/// with 409 and a problem of the type `question`, whose errors name the field and ask: sent again with `as_read` it is
-/// kept. What a sensor sends is not asked about.
+/// A value read off an instrument, or with `readings` what a sensor measured. One value that is unlikely is
+/// answered with 409 and a problem of the type `question`, whose errors name the field and ask: sent again with
+/// `as_read` it is kept. What a sensor sends is not asked about.
 #[derive(ToSchema)]
 pub struct NewReading {
     /// When, RFC 3339; now if left out.
@@ -298,6 +298,8 @@ pub struct NewBottling {
     pub place: String,
     /// Ages at which it should be tasted.
     pub tasting_ages_days: Option<Vec<u32>>,
+    /// They are counted by the warmth of the shelf, in days at 15 °C.
+    pub ages_by_warmth: Option<bool>,
     /// What was spilt or left besides.
     pub lost_volume: Option<Amount>,
     /// Other sizes that were filled in the same go; all are recorded or none.

@@ -113,7 +113,9 @@ pub struct BottledStrength {
 pub struct TastingAgeBody {
     /// The age.
     pub age_days: i64,
-    /// The day on which it has that age.
+    /// It is counted by the warmth of the shelf, in days at 15 °C.
+    pub by_warmth: bool,
+    /// The day on which it has that age; by warmth, when it is expected to.
     pub falls_on: String,
     /// The day on which it waits to be tasted; null where that is done or passed.
     pub waits_for: Option<String>,
@@ -155,6 +157,7 @@ fn body(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<BottlingBody,
     let tastings = rows::tastings(conn, doer.club, &[id])?.remove(&id).unwrap_or_default();
     let age = |age: TastingAge| TastingAgeBody {
         age_days: age.age_days,
+        by_warmth: age.by_warmth,
         falls_on: days::iso(age.falls_on),
         waits_for: age.waits_for(today).map(days::iso),
     };

@@ -135,6 +135,8 @@ pub struct SaysBody {
     pub sugar_g_l: Option<String>,
     /// Ages at which it should be tasted.
     pub tasting_ages_months: Vec<u32>,
+    /// They are counted by the warmth of the shelf, as months at 15 °C.
+    pub ages_by_warmth: bool,
 }
 
 /// A revision of a recipe.
@@ -177,6 +179,7 @@ fn says(revision: &Revision, of: &impl Fn(ItemId) -> (String, BaseUnit)) -> Says
         strength: revision.goals.strength.map(Measured::plain),
         sugar_g_l: revision.goals.sugar_g_l.map(Measured::plain),
         tasting_ages_months: revision.goals.tasting_ages_months.clone(),
+        ages_by_warmth: revision.goals.ages_by_warmth,
     }
 }
 

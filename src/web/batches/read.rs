@@ -260,6 +260,7 @@ pub fn bottlings(
             packaging: Vec::new(),
             place: r.id("place", "place"),
             tasting_ages_days: r.with("tasting_ages_days", Vec::new(), read_ages),
+            ages_by_warmth: r.flag("ages_by_warmth"),
             reasons: cautions::reasons(r),
             remark: r.remark("remark"),
         };

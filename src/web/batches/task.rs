@@ -176,6 +176,8 @@ struct Material {
     step: Option<of_step::OfStep>,
     /// The ages at which its recipe says it should be tasted, in days.
     ages: Vec<u32>,
+    /// They are counted by the warmth of the shelf.
+    ages_by_warmth: bool,
 }
 
 fn material(
@@ -198,6 +200,7 @@ fn material(
     }
     items.extend(draft.typed("item").and_then(|id| id.parse::<ItemId>().ok()));
     let open = [Stage::Planned, Stage::Preparing, Stage::Working, Stage::Resting];
+    let (ages, ages_by_warmth) = ages(conn, club, id)?;
     let mut known = cautions::facts(conn, club, id, doer.now)?;
     if task == Task::Bottle {
         cautions::before_bottling(conn, club, id, doer.today(), &mut known)?;
@@ -213,7 +216,8 @@ fn material(
             .filter(|other| other.id != id)
             .collect(),
         step: of_step::find(conn, doer, id, draft)?,
-        ages: ages(conn, club, id)?,
+        ages,
+        ages_by_warmth,
         vessels: vessels::all(conn, club)?,
         full: vessels::inside_all(conn, club)?,
         units: stock::units(conn, club, &items, &lots)?,
@@ -221,10 +225,10 @@ fn material(
     }))
 }
 
-fn ages(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<Vec<u32>, Failure> {
-    let Some(by) = recipes::followed_by(conn, club, id)? else { return Ok(Vec::new()) };
+fn ages(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<(Vec<u32>, bool), Failure> {
+    let Some(by) = recipes::followed_by(conn, club, id)? else { return Ok((Vec::new(), false)) };
     let goals = recipes::revision(conn, club, by.recipe, by.number)?.revision.goals;
-    Ok(goals.tasting_ages_months.into_iter().map(days_of_months).collect())
+    Ok((goals.tasting_ages_months.into_iter().map(days_of_months).collect(), goals.ages_by_warmth))
 }
 
 /// Which step a task does.

@@ -364,7 +364,12 @@ fn reports_say_what_the_cellar_is_worth_and_files_are_noted() {
 #[test]
 fn the_answer_says_when_to_taste() {
     let today: Day = "2026-06-23".parse().unwrap();
-    let age = TastingAge { age_days: 365, falls_on: "2026-06-20".parse().unwrap(), reminder: None };
+    let age = TastingAge {
+        age_days: 365,
+        by_warmth: false,
+        falls_on: "2026-06-20".parse().unwrap(),
+        reminder: None,
+    };
     let due = TastingAge { reminder: Some((age.falls_on, false)), ..age };
     assert_eq!(tasting(&[due], today).0, "Now");
     assert!(tasting(&[due], today).2.ends_with("the tasting at 12 months is due, since Sat 20 June"));

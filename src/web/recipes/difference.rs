@@ -156,7 +156,7 @@ fn words_of(said: &Said, part: Part, of: &Found) -> String {
         (Said::Step(_, step), _) => step_words(step, of),
         (Said::Figure(value), Part::Strength) => format!("{} % vol", number::plain(value.micros(), 6)),
         (Said::Figure(value), _) => format!("{} g/L", number::plain(value.micros(), 6)),
-        (Said::Months(ages), _) => months(ages),
+        (Said::Months(ages, by_warmth), _) => months(ages, *by_warmth),
     }
 }
 

@@ -1,4 +1,5 @@
-//! From what was typed of a recipe to a revision, the same for pages and API; and back, to fill a form with a revision.
+//! From what was typed of a recipe to a revision, the same for pages and API; and back, to fill a form with a
+//! revision.
 
 use crate::actions::recipes::{Making, NewRevision, Revising};
 use crate::db::stock::Units;
@@ -53,6 +54,7 @@ fn new_revision(r: &mut Reader, units: &Units) -> NewRevision {
         strength: scaled(r, "strength", 0..=25_000_000, "11.5"),
         sugar_g_l: scaled(r, "sugar_g_l", 0..=500_000_000, "12"),
         tasting_ages_months: r.with("tasting_ages_months", Vec::new(), read_months),
+        ages_by_warmth: r.flag("ages_by_warmth"),
     };
     let steps = steps.into_iter().map(|step| step.1).collect();
     NewRevision {
@@ -175,6 +177,9 @@ pub fn fields_of(revision: &Revision, unit: impl Fn(ItemId) -> BaseUnit) -> Vec<
     fields.push(("strength".to_owned(), goals.strength.map(Measured::plain).unwrap_or_default()));
     fields.push(("sugar_g_l".to_owned(), goals.sugar_g_l.map(Measured::plain).unwrap_or_default()));
     fields.push(("tasting_ages_months".to_owned(), ages.join(", ")));
+    if goals.ages_by_warmth {
+        fields.push(("ages_by_warmth".to_owned(), "yes".to_owned()));
+    }
     fields
 }
 

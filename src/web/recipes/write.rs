@@ -1,5 +1,5 @@
-//! Writing a recipe, and its next revision: one form of many lines. It may begin with a revision, or with a batch as it
-//! was really made.
+//! Writing a recipe, and its next revision: one form of many lines. It may begin with a revision, or with a batch
+//! as it was really made.
 
 use crate::actions::recipes as acts;
 use crate::db::stock::{self, Units};
@@ -224,6 +224,7 @@ fn form(site: &Site, recipe: Option<RecipeId>, items: &Items, draft: &Draft) -> 
                 Field::decimal("sugar_g_l", "Sugar left over").after("g/L"),
                 Field::text("tasting_ages_months", "To be tasted at these ages")
                     .hint("In months, such as 6, 12, 24."),
+                Field::check("ages_by_warmth", "Count them by the warmth of the shelf, as months at 15 °C"),
             ],
         ))
         .group(Group::new("Why", [Field::area("note", note_label(recipe))]));

@@ -2,7 +2,7 @@
 
 use super::{MEASURED, QUANTITY, UNIT, WHOLE};
 use crate::db::archive::files::{File, Scope, has, may};
-use crate::domain::archive::Kind::{Id, Instant, Of, Text, Word};
+use crate::domain::archive::Kind::{Flag, Id, Instant, Of, Text, Word};
 use crate::domain::plans::StepKind;
 
 /// Recipes.
@@ -33,6 +33,7 @@ pub const REVISIONS: File = File {
         may("strength", MEASURED).kept_as("strength_micro").says("% vol that is wanted"),
         may("sugar_g_l", MEASURED).kept_as("sugar_micro_g_l").says("sugar that should be left"),
         has("tasting_ages_months", Text).says("with commas between"),
+        has("ages_by_warmth", Flag).says("they are counted in days at 15 °C"),
         has("note", Text),
         has("made_by", Of("members.csv")),
         has("made_at", Instant),

@@ -1,5 +1,5 @@
-//! Recipes, batches made by them, and what is being made on the day of loading. What the diary says of a batch that has
-//! steps does the next of them that fits; those before it are recorded as they were planned.
+//! Recipes, batches made by them, and what is being made on the day of loading. What the diary says of a batch that
+//! has steps does the next of them that fits; those before it are recorded as they were planned.
 
 use chrono::Duration;
 use serde::Deserialize;
@@ -70,6 +70,7 @@ impl Scribe<'_> {
                 strength: figure("strength", &row.strength)?,
                 sugar_g_l: figure("sugar_g_l", &row.sugar_g_l)?,
                 tasting_ages_months: cell("months", read_months(&row.months))?,
+                ages_by_warmth: false,
             },
         })
     }

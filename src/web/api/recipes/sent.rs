@@ -56,6 +56,8 @@ pub struct NewRecipe {
     pub sugar_g_l: Option<String>,
     /// Ages at which it should be tasted.
     pub tasting_ages_months: Option<Vec<u32>>,
+    /// They are counted by the warmth of the shelf, as months at 15 °C.
+    pub ages_by_warmth: Option<bool>,
     /// What should be known of it.
     pub note: Option<String>,
 }
@@ -84,6 +86,8 @@ pub struct NextRevision {
     pub sugar_g_l: Option<String>,
     /// Ages at which it should be tasted.
     pub tasting_ages_months: Option<Vec<u32>>,
+    /// They are counted by the warmth of the shelf, as months at 15 °C.
+    pub ages_by_warmth: Option<bool>,
     /// What changed and why.
     pub note: String,
 }

@@ -235,6 +235,11 @@ fn bottle_form(view: FormView, found: &Material, draft: &Draft, day: Field, rema
                 } else {
                     found.ages.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")
                 }),
+            {
+                let by_warmth =
+                    Field::check("ages_by_warmth", "Count them by the warmth of the shelf, as days at 15 °C");
+                if found.ages_by_warmth { by_warmth.value("yes") } else { by_warmth }
+            },
             remark,
         ],
     ))
