@@ -342,12 +342,11 @@ pub fn ages_falling(
         .load(conn)?)
 }
 
-/// Tasting ages that are counted by warmth and are still to come, of bottlings with bottles left: which, its lot,
 /// An age by warmth that is to come: its own id, of which bottling and lot, how many days at 15 °C, and when it is
 /// expected.
 pub type Expected = (TastingAgeId, BottlingId, LotId, i64, Day);
 
-/// the age, and when it was expected to fall.
+/// Ages by warmth that are to come, of bottlings of which something is left.
 pub fn ages_by_warmth(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Vec<Expected>, Failure> {
     Ok(tasting_ages::table
         .inner_join(bottlings::table.on(bottlings::id.eq(tasting_ages::bottling_id)))
