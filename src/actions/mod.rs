@@ -23,6 +23,7 @@ pub mod recipes;
 pub mod reminders;
 pub mod reports;
 pub mod reversals;
+pub mod shares;
 pub mod steps;
 pub mod stock;
 pub mod tastings;

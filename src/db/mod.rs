@@ -30,6 +30,7 @@ pub mod recipes;
 pub mod reminders;
 pub mod reports;
 pub mod requests;
+pub mod shares;
 pub mod steps;
 pub mod stock;
 pub mod tastings;

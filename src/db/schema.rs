@@ -8,6 +8,7 @@ pub use keeping::*;
 pub use making::*;
 pub use measured::*;
 pub use reaching::*;
+pub use sharing::*;
 
 mod climate;
 mod counting;
@@ -15,6 +16,7 @@ mod keeping;
 mod making;
 mod measured;
 mod reaching;
+mod sharing;
 
 diesel::table! {
     clubs (id) {
@@ -458,6 +460,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     reading_weeks,
     by_product_shares,
     efforts,
+    shares,
+    wishes,
     climate_readings,
     climate_days,
 );

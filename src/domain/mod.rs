@@ -26,6 +26,7 @@ pub mod refusal;
 pub mod reminders;
 pub mod reports;
 pub mod reversals;
+pub mod shares;
 pub mod steps;
 pub mod stock;
 pub mod tastings;

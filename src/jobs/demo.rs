@@ -125,6 +125,7 @@ pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
     scribe.make_today(now).await?;
     scribe.count_today(now).await?;
     scribe.beside(&founder).await?;
+    scribe.share_out(&founder).await?;
     reminders::reconcile(db, founder.club, founder.zone, now).await.map_err(Error::Failed)?;
     Ok(Loaded::new(founder.club, file))
 }

@@ -15,6 +15,7 @@ use super::frame::Frame;
 use super::pictures::tally;
 use super::problem::Problem;
 use super::respond::{self, Reply};
+use super::shares;
 use super::site::{Room, Site};
 use super::tastings::ageing;
 use super::trail::{self, Trail};
@@ -247,6 +248,8 @@ struct BottlingPage {
     may_plan: bool,
     /// What its tastings say of its age.
     age_view: Option<ageing::View>,
+    /// Whose its bottles are.
+    sharing: Option<shares::OfBottling>,
     trail: Trail,
 }
 
@@ -280,6 +283,7 @@ struct Found {
     warmth: Option<Weighted>,
     entries: Vec<Told>,
     said: Option<Told>,
+    sharing: shares::Found,
 }
 
 impl Found {
@@ -322,6 +326,7 @@ fn find(
         gravity: batches::gravity_ends(conn, &[bottling.batch])?.first().map(|ends| (ends.2, ends.3)),
         entries: books::tell(conn, club, Which::Bottling(id), before, limit)?,
         said: said.filter(|told| told.bottling == Some(id)),
+        sharing: shares::find(conn, doer, &bottling)?,
         bottling,
     }))
 }
@@ -371,6 +376,7 @@ pub async fn show(
         id,
         may_plan: who.role >= Role::Cellarhand && left > 0,
         age_view: ageing::view(&site, &who, bottling, &found.told, who.role >= Role::Cellarhand && left > 0),
+        sharing: shares::of_bottling(&site, &who, &found.sharing),
         trail: trail_of(&site, &who, &found.entries, more),
         frame: site.frame(
             &who,

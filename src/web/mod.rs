@@ -49,6 +49,7 @@ pub mod reports;
 pub mod respond;
 pub mod routes;
 pub mod server;
+pub mod shares;
 pub mod site;
 pub mod spreadsheet;
 pub mod steps;

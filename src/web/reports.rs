@@ -14,6 +14,7 @@ pub mod member;
 mod members;
 mod production;
 mod report;
+pub mod settling;
 mod show;
 mod stock;
 mod take;
@@ -67,7 +68,7 @@ pub enum Choose {
 pub const MEMBERS: &str = "members";
 
 /// All of them, in the order of the binder.
-pub const KINDS: [Kind; 9] = [
+pub const KINDS: [Kind; 10] = [
     Kind {
         slug: "yields",
         title: "Yields",
@@ -115,6 +116,14 @@ pub const KINDS: [Kind; 9] = [
         choose: Choose::Nothing,
         events: false,
         work_out: members::report,
+    },
+    Kind {
+        slug: "settling-up",
+        title: "Settling up",
+        answers: "Who pays whom so that all are even, with the fewest payments.",
+        choose: Choose::Nothing,
+        events: false,
+        work_out: settling::report,
     },
     Kind {
         slug: "tastings",

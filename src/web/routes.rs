@@ -15,13 +15,14 @@ use super::{
     api, archive, batches, bottles, calendars, costs, efforts, entries, instruments, labels, letters,
     payments, plans, problem, recipes, reminders, reports, stock, tastings, workbench,
 };
-use crate::domain::members::{Doer, Onlooker, Steward};
+use crate::domain::members::{Doer, Onlooker};
 use crate::domain::workbench::questions;
 
 mod cellar;
 mod climate;
 mod counts;
 mod house;
+mod shares;
 mod steps;
 mod vessels;
 
@@ -45,6 +46,7 @@ pub fn table() -> Table {
     vessel_pages(&mut table.pages());
     hold_pages(&mut table.pages());
     cellar_pages(&mut table.pages());
+    shares::pages(&mut table.pages());
     bottle_pages(&mut table.pages());
     tasting_pages(&mut table.pages());
     count_pages(&mut table.pages());
@@ -60,6 +62,7 @@ pub fn table() -> Table {
     vessel_programs(&mut table.api());
     hold_programs(&mut table.api());
     cellar_programs(&mut table.api());
+    shares::programs(&mut table.api());
     bottle_programs(&mut table.api());
     tasting_programs(&mut table.api());
     count_programs(&mut table.api());
@@ -318,21 +321,12 @@ fn report_pages(to: &mut Pages) {
         to.get(&at(""), move |who: Onlooker, site: Site, query: Asking| {
             reports::page(kind, who, site, query)
         });
-        if kind.slug == reports::MEMBERS {
-            to.get(&at(".csv"), move |who: Steward, site: Site, query: Asking| {
-                reports::csv(kind, Doer::clone(&who), site, query)
-            });
-            to.get(&at(".pdf"), move |who: Steward, site: Site, query: Asking| {
-                reports::pdf(kind, Doer::clone(&who), site, query)
-            });
-        } else {
-            to.get(&at(".csv"), move |who: Onlooker, site: Site, query: Asking| {
-                reports::csv(kind, Doer::clone(&who), site, query)
-            });
-            to.get(&at(".pdf"), move |who: Onlooker, site: Site, query: Asking| {
-                reports::pdf(kind, Doer::clone(&who), site, query)
-            });
-        }
+        to.get(&at(".csv"), move |who: Onlooker, site: Site, query: Asking| {
+            reports::csv(kind, Doer::clone(&who), site, query)
+        });
+        to.get(&at(".pdf"), move |who: Onlooker, site: Site, query: Asking| {
+            reports::pdf(kind, Doer::clone(&who), site, query)
+        });
     }
 }
 

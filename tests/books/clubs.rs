@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use undercroft::actions::{
-    Done, Error, batches, bottles, efforts, instruments, members, payments, reminders, reversals, stock,
-    tastings,
+    Done, Error, batches, bottles, efforts, instruments, members, payments, reminders, reversals, shares,
+    stock, tastings,
 };
 use undercroft::db::{
     AnyConn, Database, Failure, batches as batch_rows, books, bottles as bottle_rows, members as member_rows,
@@ -16,6 +16,7 @@ use undercroft::domain::members::{Role, Taster};
 use undercroft::domain::payments::{Payment, Way};
 use undercroft::domain::refusal::Why;
 use undercroft::domain::reports::Span;
+use undercroft::domain::shares::{Made, Paid, Share, Sharing, Wish};
 use undercroft::domain::stock::{Counted, ItemKind, Move, Receipt};
 use undercroft::units::days::Day;
 use undercroft::units::ids::{ClubId, MemberId};
@@ -243,6 +244,26 @@ async fn try_the_rest(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut
     let (way, amount) = (Way::ToClub, Money::from_micros(1));
     let paid = Payment { day: june(), member, way, amount, remark: String::new() };
     tries.missing("record_payment", "member", payments::record_payment(db, steward, None, paid).await);
+    for (from, to) in [(Some(member), None), (None, Some(member))] {
+        let paid = Paid { from, to, amount };
+        let made = Made { day: june(), paid, remark: String::new() };
+        tries.missing("record_transfer", "member", shares::record_transfer(db, steward, None, made).await);
+    }
+    let part = |member| Share { member, laid_out: amount, worked: amount };
+    let sharing = |batch, who| Sharing { batch, shares: vec![part(who)] };
+    let own = ours.club.hand.member;
+    tries.missing(
+        "settle_shares",
+        "batch",
+        shares::settle_shares(db, steward, None, sharing(theirs.batch, own)).await,
+    );
+    tries.missing(
+        "settle_shares",
+        "member",
+        shares::settle_shares(db, steward, None, sharing(ours.batch, member)).await,
+    );
+    let wished = Wish { bottling: theirs.bottled.bottling, bottles: 1, remark: String::new() };
+    tries.missing("wish", "bottling", shares::wish(db, taster, None, wished).await);
     let role = members::ChangeRole { member, role: Role::Steward };
     tries.missing("change_role", "member", members::change_role(db, steward, None, role).await);
     tries.missing("remove_member", "member", members::remove_member(db, steward, None, member).await);

@@ -7,15 +7,16 @@ use serde::Serialize;
 use undercroft::actions::once::RequestKey;
 use undercroft::actions::{
     Done, Error, batches, bottles, efforts, instruments, members, payments, reminders, reports, reversals,
-    stock, tastings,
+    shares, stock, tastings,
 };
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
 use undercroft::domain::costs::by_products::By;
-use undercroft::domain::members::{Onlooker, Role, Scope};
+use undercroft::domain::members::{Onlooker, Role, Scope, Taster};
 use undercroft::domain::payments::{Payment, Way};
 use undercroft::domain::refusal::Why;
+use undercroft::domain::shares::{Made, Paid, Share, Sharing, Wish};
 use undercroft::domain::stock::{Counted, ItemKind, Move, Receipt};
 use undercroft::domain::tastings::sheet::usual_attributes;
 use undercroft::units::days::Day;
@@ -49,6 +50,7 @@ pub fn keyed_actions() -> BTreeSet<String> {
         include_str!("../../src/actions/reminders.rs"),
         include_str!("../../src/actions/reports.rs"),
         include_str!("../../src/actions/reversals.rs"),
+        include_str!("../../src/actions/shares.rs"),
         include_str!("../../src/actions/stock.rs"),
         include_str!("../../src/actions/tastings.rs"),
     ];
@@ -146,6 +148,25 @@ async fn stores(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     };
     let pay = async |key, paid| payments::record_payment(db, &cellar.club.steward, key, paid).await;
     trial.again("record_payment", pay, paid(2_500), paid(2_501)).await;
+    let made = |cents: i64| {
+        let (from, amount) = (Some(hand.member), Money::from_micros(cents * 10_000));
+        Made { day: june(), paid: Paid { from, to: None, amount }, remark: String::new() }
+    };
+    let transfer = async |key, made| shares::record_transfer(db, &cellar.club.steward, key, made).await;
+    trial.again("record_transfer", transfer, made(300), made(301)).await;
+    let sharing = |cents: i64| {
+        let laid_out = Money::from_micros(cents * 10_000);
+        Sharing {
+            batch: cellar.batch,
+            shares: vec![Share { member: hand.member, laid_out, worked: Money::ZERO }],
+        }
+    };
+    let settle = async |key, sharing| shares::settle_shares(db, &cellar.club.steward, key, sharing).await;
+    trial.again("settle_shares", settle, sharing(4_000), sharing(4_001)).await;
+    let wished = |bottles| Wish { bottling: cellar.bottled.bottling, bottles, remark: String::new() };
+    let taster = Taster::from_doer((**hand).clone()).expect("a cellarhand may");
+    let wish = async |key, wished| shares::wish(db, &taster, key, wished).await;
+    trial.again("wish", wish, wished(3), wished(4)).await;
 }
 
 async fn batch_events(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {

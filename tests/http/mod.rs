@@ -14,6 +14,7 @@ mod measured;
 mod plans;
 mod refusals;
 pub mod scene;
+mod shares;
 mod sizes;
 mod spreadsheets;
 mod tally;

@@ -400,6 +400,28 @@ fn people(s: &Scene, to: &mut Vec<Write>) {
     to.push(paid().post("/api/v1/members/{id}/payments", path));
     let path = format!("/reports/members/{}/payments", s.taster);
     to.push(paid().post("/reports/members/{id}/payments", path));
+    let moved = || {
+        let body = json!({"day": "2026-06-02", "from": s.taster, "to": s.member, "amount": "3.50", "remark": "by hand"});
+        let asked = asked(body).may("day", Past).may("from", Id).may("to", Id).needs("amount", Price);
+        asked.may("remark", Remark).other("amount", json!("3.60"))
+    };
+    to.push(moved().post("/api/v1/transfers", "/api/v1/transfers".to_owned()));
+    to.push(moved().post("/reports/settling-up/paid", "/reports/settling-up/paid".to_owned()));
+    let sharing = || {
+        let body = json!({"shares": [{"member": s.taster, "laid_out": "12.50", "worked": "3"}]});
+        let asked = asked(body).needs("shares.0.member", Id).may("shares.0.laid_out", Price);
+        asked.may("shares.0.worked", Price).other("shares.0.laid_out", json!("13"))
+    };
+    let path = format!("/batches/{}/shares", s.cellar.batch);
+    to.push(sharing().post("/api/v1/batches/{id}/shares", format!("/api/v1{path}")));
+    to.push(sharing().post("/batches/{id}/shares", path));
+    let wish = || {
+        let asked = asked(json!({"bottles": 3, "remark": "for midsummer"})).needs("bottles", Whole);
+        asked.may("remark", Line).other("bottles", json!(4))
+    };
+    let bottling = s.cellar.bottled.bottling;
+    to.push(wish().post("/api/v1/bottlings/{id}/wishes", format!("/api/v1/bottlings/{bottling}/wishes")));
+    to.push(wish().post("/bottles/{id}/wish", format!("/bottles/{bottling}/wish")));
     let limit = || {
         let asked = asked(json!({"limit": amount("400", "L")})).may("limit", Amount("L"));
         asked.other("limit", amount("401", "L"))

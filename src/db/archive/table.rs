@@ -15,16 +15,15 @@ use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
 use crate::units::quantity::BaseUnit;
 
-use measured::{BY_PRODUCT_SHARES, EFFORTS, INSTRUMENTS, READING_IMPORTS, READINGS};
-
-mod measured;
-
 use Kind::{Day, Flag, Id, Instant, Number, Of, Text, Word};
+use measured::{BY_PRODUCT_SHARES, EFFORTS, INSTRUMENTS, READING_IMPORTS, READINGS};
 
 mod cellar;
 mod climate;
 mod counting;
+mod measured;
 mod recipes;
+mod shares;
 mod steps;
 
 /// Tables of which nothing is in an archive, and why.
@@ -301,6 +300,8 @@ pub const FILES: &[File] = &[
     EFFORTS,
     climate::READINGS,
     climate::DAYS,
+    shares::SHARES,
+    shares::WISHES,
     INSTRUMENTS,
     READING_IMPORTS,
     READINGS,

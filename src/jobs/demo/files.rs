@@ -50,6 +50,8 @@ embedded! {
     HOLDS: "holds.csv",
     STOCKTAKINGS: "stocktakings.csv",
     FINDS: "finds.csv",
+    SHARES: "shares.csv",
+    WISHES: "wishes.csv",
 }
 
 /// Where a row stands.

@@ -31,6 +31,7 @@ mod diary;
 mod measured;
 mod plans;
 mod recipes;
+mod shares;
 mod table;
 mod vessels;
 

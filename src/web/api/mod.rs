@@ -29,6 +29,7 @@ pub mod plans;
 pub mod recipes;
 pub mod reminders;
 pub mod reports;
+pub mod shares;
 pub mod steps;
 pub mod stock;
 pub mod tastings;

@@ -5,7 +5,7 @@ use chrono::Datelike;
 
 use super::asked::{Asked, ReportQuery};
 use super::report::{Report, Side, Table};
-use super::{Choose, Kind, MEMBERS};
+use super::{Choose, Kind};
 use crate::db::reports::first_day;
 use crate::domain::members::{Onlooker, Role};
 use crate::units::days::{self, Day};
@@ -97,8 +97,7 @@ pub async fn page(kind: &'static Kind, who: Onlooker, site: Site, query: Query<R
     let (facts, (report, asked, first)) = read.await?;
     let Report { lead, caution, picture, tables, notes, drinks, .. } = report;
     let here = site.at(&format!("/reports/{}", kind.slug));
-    let taken = kind.slug != MEMBERS || who.role >= Role::Steward;
-    let file = |ending: &str| taken.then(|| asked.address(&format!("{here}.{ending}")));
+    let file = |ending: &str| Some(asked.address(&format!("{here}.{ending}")));
     let years = first.unwrap_or(today).year()..=today.year();
     let year = |year: i32| (year.to_string(), year.to_string(), asked.year == Some(year));
     let all = ("all".to_owned(), "All years".to_owned(), asked.year.is_none());

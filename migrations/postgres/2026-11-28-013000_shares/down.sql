@@ -1,0 +1,2 @@
+DROP TABLE wishes;
+DROP TABLE shares;
