@@ -62,6 +62,8 @@ pub enum Choose {
     Drink,
     /// A day, instead of the year.
     Day,
+    /// Nothing, not even the year: it is of today.
+    Today,
 }
 
 /// Only oneself and the stewards see what a member paid and took.
@@ -121,7 +123,7 @@ pub const KINDS: [Kind; 10] = [
         slug: "settling-up",
         title: "Settling up",
         answers: "Who pays whom so that all are even, with the fewest payments.",
-        choose: Choose::Nothing,
+        choose: Choose::Today,
         events: false,
         work_out: settling::report,
     },

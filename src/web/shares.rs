@@ -1,7 +1,5 @@
 //! Whose the bottles of a batch are: what is due to each, what they took, and what members would like to have.
 
-use std::collections::HashMap;
-
 use askama::Template;
 
 use super::body::Form;
@@ -66,41 +64,26 @@ struct Line {
     taken: i64,
     left: String,
     over: bool,
-    wish: String,
 }
 
-fn lines(shared: &Shared, wishes: &[Wished]) -> Vec<Line> {
-    let by_member: HashMap<MemberId, &Wished> = wishes.iter().map(|wish| (wish.0, wish)).collect();
+fn lines(shared: &Shared) -> Vec<Line> {
+    let line = |(_, who, due, taken): &(MemberId, String, i64, i64)| Line {
+        who: who.clone(),
+        due: *due,
+        taken: *taken,
+        left: if taken > due { format!("{} over", taken - due) } else { (due - taken).to_string() },
+        over: taken > due,
+    };
+    shared.lines.iter().map(line).collect()
+}
+
+/// What members would like to have: who, and what they say.
+fn wished(wishes: &[Wished]) -> Vec<(String, String)> {
     let words = |wish: &Wished| match &*wish.3 {
         "" => words::count(wish.2, "bottle", "bottles"),
-        more => format!("{}: {more}", words::count(wish.2, "bottle", "bottles")),
+        more => format!("{}, {more}", words::count(wish.2, "bottle", "bottles")),
     };
-    let mut found: Vec<Line> = shared
-        .lines
-        .iter()
-        .map(|(member, who, due, taken)| Line {
-            who: who.clone(),
-            due: *due,
-            taken: *taken,
-            left: if taken > due {
-                format!("{} more than due", taken - due)
-            } else {
-                (due - taken).to_string()
-            },
-            over: taken > due,
-            wish: by_member.get(member).map(|wish| words(wish)).unwrap_or_default(),
-        })
-        .collect();
-    let known = |wish: &&Wished| !shared.lines.iter().any(|line| line.0 == wish.0);
-    found.extend(wishes.iter().filter(known).map(|wish| Line {
-        who: wish.1.clone(),
-        due: 0,
-        taken: 0,
-        left: "0".to_owned(),
-        over: false,
-        wish: words(wish),
-    }));
-    found
+    wishes.iter().map(|wish| (wish.1.clone(), words(wish))).collect()
 }
 
 /// What the page of a bottling says of whose its bottles are.
@@ -109,6 +92,7 @@ fn lines(shared: &Shared, wishes: &[Wished]) -> Vec<Line> {
 pub(super) struct OfBottling {
     shares: String,
     lines: Vec<Line>,
+    wishes: Vec<(String, String)>,
     is_shared: bool,
     form: Option<FormView>,
 }
@@ -137,13 +121,9 @@ pub(super) fn of_bottling(site: &Site, doer: &Doer, found: &Found) -> Option<OfB
     }
     let own = found.wishes.iter().find(|wish| wish.0 == doer.member);
     let form = (doer.role >= Role::Taster).then(|| wish_form(site, bottling.id, own));
-    let lines = if found.settled {
-        lines(&found.shared, &found.wishes)
-    } else {
-        lines(&Shared { bottling: bottling.clone(), lines: Vec::new() }, &found.wishes)
-    };
+    let lines = if found.settled { lines(&found.shared) } else { Vec::new() };
     let shares = site.at(&format!("/batches/{}/shares", bottling.batch));
-    Some(OfBottling { shares, lines, is_shared: found.settled, form })
+    Some(OfBottling { shares, lines, wishes: wished(&found.wishes), is_shared: found.settled, form })
 }
 
 fn wish_form(site: &Site, bottling: BottlingId, own: Option<&Wished>) -> FormView {
@@ -194,8 +174,7 @@ struct BatchPage {
     lead: String,
     about: String,
     parts: Vec<Part>,
-    /// The bottlings: where it is, what it is called, and its lines.
-    bottlings: Vec<(String, String, Vec<Line>)>,
+    bottlings: Vec<BottlingPart>,
     settle: Option<String>,
     currency: String,
 }
@@ -203,8 +182,15 @@ struct BatchPage {
 struct Part {
     who: String,
     percent: String,
-    /// What they laid out and worked, for those who may see it.
-    put_in: Option<(String, String)>,
+    /// What they put in, for those who may see it.
+    put_in: Option<String>,
+}
+
+struct BottlingPart {
+    href: String,
+    name: String,
+    lines: Vec<Line>,
+    wishes: Vec<(String, String)>,
 }
 
 /// All that the page shows.
@@ -254,9 +240,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Reply {
     let part = |(share, name): &(Share, String)| Part {
         who: name.clone(),
         percent: percent(share, &all),
-        put_in: who
-            .may_see_money_of(share.member)
-            .then(|| (words::figure(share.laid_out), words::figure(share.worked))),
+        put_in: who.may_see_money_of(share.member).then(|| words::figure(share.put_in())),
     };
     let page = BatchPage {
         up: (site.at(&format!("/batches/{id}")), format!("Batch {code}, {drink}")),
@@ -276,11 +260,12 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Reply {
             .iter()
             .map(|(shared, wishes)| {
                 let bottling = &shared.bottling;
-                (
-                    site.at(&format!("/bottles/{}", bottling.id)),
-                    format!("Bottling {}, {}", bottling.code, size(bottling)),
-                    lines(shared, wishes),
-                )
+                BottlingPart {
+                    href: site.at(&format!("/bottles/{}", bottling.id)),
+                    name: format!("Bottling {}, {}", bottling.code, size(bottling)),
+                    lines: lines(shared),
+                    wishes: wished(wishes),
+                }
             })
             .collect(),
         settle: (who.role >= Role::Steward).then(|| site.at(&format!("/batches/{id}/shares/new"))),

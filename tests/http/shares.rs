@@ -81,7 +81,7 @@ async fn bottles_are_due_by_shares_and_wished_for(ground: &Ground) {
     let page = house.page(&scene.session, &format!("/bottles/{bottling}")).body;
     assert!(page.contains("Whose they are") && page.contains("the last of it"), "{page}");
     let page = house.page(&scene.session, &format!("/batches/{batch}/shares")).body;
-    assert!(page.contains("75.0") && page.contains("20.00"), "{page}");
+    assert!(page.contains("75.0") && page.contains("30.00"), "{page}");
     house.post(&format!("/bottlings/{bottling}/wishes"), &json!({"bottles": 0}));
     assert_eq!(of(&house.get(&path).json, &bottling)["wishes"], json!([]));
     house.post(&path, &json!({"shares": []}));

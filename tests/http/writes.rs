@@ -416,7 +416,7 @@ fn people(s: &Scene, to: &mut Vec<Write>) {
     to.push(sharing().post("/api/v1/batches/{id}/shares", format!("/api/v1{path}")));
     to.push(sharing().post("/batches/{id}/shares", path));
     let wish = || {
-        let asked = asked(json!({"bottles": 3, "remark": "for midsummer"})).needs("bottles", Whole);
+        let asked = asked(json!({"bottles": 3, "remark": "for midsummer"}));
         asked.may("remark", Line).other("bottles", json!(4))
     };
     let bottling = s.cellar.bottled.bottling;

@@ -1,3 +1,5 @@
+//! What is due by examples, and the fewest payments against trying all.
+
 use proptest::prelude::*;
 
 use super::*;
@@ -139,7 +141,8 @@ proptest! {
         let owes = club(&cents);
         let evening = even_out(&owes, Money::from_micros(purse * CENT));
         let (left, given) = after(&owes, &evening);
-        let waits = |who: MemberId| evening.waits.iter().find(|wait| wait.0 == who).map_or(0, |wait| wait.1.micros() / CENT);
+        let wait_of = |who: MemberId| evening.waits.iter().find(|wait| wait.0 == who);
+        let waits = |who: MemberId| wait_of(who).map_or(0, |wait| wait.1.micros() / CENT);
         for ((who, _), left) in owes.iter().zip(&left) {
             prop_assert_eq!(-left, waits(*who));
         }

@@ -40,7 +40,7 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, _: &Asked) -> Result<Report, Fail
     let sees = |who: Option<MemberId>| who.is_some_and(|member| doer.may_see_money_of(member));
     let steward = doer.role >= Role::Steward;
     let row = |Paid { from, to, amount }: &Paid| {
-        let row = Row::new([name(*from), name(*to), Value::Money(*amount), Value::ours(&doer.currency)]);
+        let row = Row::new([name(*from), Value::Money(*amount), name(*to), Value::ours(&doer.currency)]);
         let id = |who: &Option<MemberId>| who.map(|member| member.to_string()).unwrap_or_default();
         let paid = format!("{HERE}/paid?from={}&to={}&amount={}", id(from), id(to), amount.plain());
         if steward { row.to(paid) } else { row }
@@ -81,8 +81,8 @@ pub fn report(conn: &mut AnyConn, doer: &Doer, _: &Asked) -> Result<Report, Fail
         caption: caption("Payments that would make all even"),
         columns: vec![
             text("from", "Who pays"),
-            text("to", "Who is paid"),
             figures("amount", "How much"),
+            text("to", "Who is paid"),
             in_file("currency"),
         ],
         rows: transfers,

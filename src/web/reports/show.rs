@@ -97,6 +97,7 @@ pub async fn page(kind: &'static Kind, who: Onlooker, site: Site, query: Query<R
     let (facts, (report, asked, first)) = read.await?;
     let Report { lead, caution, picture, tables, notes, drinks, .. } = report;
     let here = site.at(&format!("/reports/{}", kind.slug));
+    let of_a_year = !matches!(kind.choose, Choose::Day | Choose::Today);
     let file = |ending: &str| Some(asked.address(&format!("{here}.{ending}")));
     let years = first.unwrap_or(today).year()..=today.year();
     let year = |year: i32| (year.to_string(), year.to_string(), asked.year == Some(year));
@@ -108,13 +109,9 @@ pub async fn page(kind: &'static Kind, who: Onlooker, site: Site, query: Query<R
     };
     let page = ReportPage {
         title: kind.title,
-        sub: if kind.choose == Choose::Day { String::new() } else { asked.period() },
+        sub: if of_a_year { asked.period() } else { String::new() },
         lead,
-        years: if kind.choose == Choose::Day {
-            Vec::new()
-        } else {
-            years.rev().map(year).chain([all]).collect()
-        },
+        years: if of_a_year { years.rev().map(year).chain([all]).collect() } else { Vec::new() },
         drinks: if kind.choose == Choose::Drink { choices(drinks, &asked) } else { Vec::new() },
         on: (kind.choose == Choose::Day).then_some(on),
         wrong,

@@ -1,5 +1,6 @@
 //! Whose the bottles of some batches are, and what members would like to have.
 
+use chrono::NaiveTime;
 use serde::Deserialize;
 
 use super::{Scribe, cell, known, optional};
@@ -34,7 +35,8 @@ struct WishRow {
 impl Scribe<'_> {
     /// Settles the shares as a steward would, and lets members wish.
     pub(in crate::jobs::demo) async fn share_out(&mut self, founder: &Cellarhand) -> Result<(), Error> {
-        let founder = Steward::from_doer(Doer::clone(founder)).ok_or_else(|| {
+        let now = self.calendar.instant(20, NaiveTime::MIN);
+        let founder = Steward::from_doer(Doer { now, ..Doer::clone(founder) }).ok_or_else(|| {
             Line::first("shares.csv")
                 .failed(Refusal::new(Why::Forbidden, "", "A steward settles this").into())
         })?;
@@ -67,7 +69,8 @@ impl Scribe<'_> {
     }
 
     async fn wishes(&self, row: &Row<WishRow>) -> Done<()> {
-        let taster = Taster::from_doer(Doer::clone(known(&self.people, &row.member, "member")?))
+        let now = self.calendar.instant(12, NaiveTime::MIN);
+        let taster = Taster::from_doer(Doer { now, ..known(&self.people, &row.member, "member")?.clone() })
             .ok_or_else(|| Refusal::new(Why::Forbidden, "member", "A taster may wish"))?;
         let bottling = known(&self.bottlings, &row.bottling, "bottling")?.0;
         let order = Wish { bottling, bottles: row.bottles, remark: row.remark.clone() };
