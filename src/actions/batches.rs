@@ -19,8 +19,8 @@ use crate::db::batches::{self as rows, NewBatch};
 use crate::db::stock::{self, Shelved};
 use crate::db::{AnyConn, Database, books, costs, efforts};
 use crate::domain::batches::{
-    ByProduct, Draw, DrawLine, Ending, Loss, Racking, Sharing, Source, Supply, Transfer, draw_into, end,
-    lose, may_change, progress, rack, transfer, weigh_off_by,
+    ByProduct, Draw, DrawLine, Ending, Loss, Racking, Sharing, Source, Stage, Supply, Transfer, draw_into,
+    end, lose, may_change, progress, rack, transfer, weigh_off_by,
 };
 use crate::domain::books::{Account, NewEntry};
 use crate::domain::members::{Cellarhand, Doer};
@@ -146,9 +146,30 @@ fn under(error: Error, path: &str) -> Error {
     }
 }
 
+/// What was recorded of a batch, and how it stood then.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Recorded {
+    /// The entry.
+    pub entry: EntryId,
+    /// How far the batch is.
+    pub stage: Stage,
+    /// How much of it there is.
+    pub volume: Milli,
+}
+
+/// The same of an entry, on the connection of the transaction that wrote it: who sent it again is told the same.
+pub(super) fn recorded(conn: &mut AnyConn, doer: &Doer, batch: BatchId, entry: EntryId) -> Done<Recorded> {
+    let standing = rows::standing(conn, doer.club, batch)?;
+    Ok(Recorded { entry, stage: standing.stage, volume: standing.holding.quantity })
+}
+
 /// Draw supplies into a batch, or pitch its yeast.
-pub async fn draw(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Draw) -> Done<EntryId> {
-    once(db, by, key, "draw", order, drawn).await
+pub async fn draw(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Draw) -> Done<Recorded> {
+    once(db, by, key, "draw", order, |conn, doer, order| {
+        let entry = drawn(conn, doer, order)?;
+        recorded(conn, doer, order.batch, entry)
+    })
+    .await
 }
 
 /// The same in a transaction that is open already.
@@ -218,10 +239,11 @@ pub async fn record_loss(
     by: &Cellarhand,
     key: Option<RequestKey>,
     order: Loss,
-) -> Done<EntryId> {
+) -> Done<Recorded> {
     once(db, by, key, "loss", order, |conn, doer, order| {
         let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
-        record(conn, doer, &lose(&standing, order)?)
+        let entry = record(conn, doer, &lose(&standing, order)?)?;
+        recorded(conn, doer, order.batch, entry)
     })
     .await
 }
@@ -232,8 +254,12 @@ pub async fn record_racking(
     by: &Cellarhand,
     key: Option<RequestKey>,
     order: Racking,
-) -> Done<EntryId> {
-    once(db, by, key, "racking", order, racked).await
+) -> Done<Recorded> {
+    once(db, by, key, "racking", order, |conn, doer, order| {
+        let entry = racked(conn, doer, order)?;
+        recorded(conn, doer, order.batch, entry)
+    })
+    .await
 }
 
 /// The same in a transaction that is open already.
@@ -288,10 +314,11 @@ pub async fn record_end(
     by: &Cellarhand,
     key: Option<RequestKey>,
     order: Ending,
-) -> Done<EntryId> {
+) -> Done<Recorded> {
     once(db, by, key, "end", order, |conn, doer, order| {
         let standing = or_missing(rows::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
-        record(conn, doer, &end(&standing, order)?)
+        let entry = record(conn, doer, &end(&standing, order)?)?;
+        recorded(conn, doer, order.batch, entry)
     })
     .await
 }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::batches::{NewReading, drawn, keep_reading, weighed_off};
+use super::batches::{NewReading, Recorded, drawn, keep_reading, recorded, weighed_off};
 use super::once::{RequestKey, once};
 use super::vessels::{Into, rack_in, transfer_in};
 use super::{Done, cautions, or_missing};
@@ -266,8 +266,8 @@ pub struct ByEntry {
 /// What such an entry made.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Booked {
-    /// The entry.
-    pub entry: EntryId,
+    /// The entry, and how the batch stood then.
+    pub recorded: Recorded,
     /// The batch it went into, of a split or blend.
     pub into: Option<BatchId>,
     /// The lot of a by-product, with its code.
@@ -306,32 +306,34 @@ pub async fn by_entry(
             |into: &Option<Into>| into.clone().map(|into| Into { reasons: mark.reasons.clone(), ..into });
         let (booked, remark) = match deed {
             Deed::Draw(draw) if kind == if draw.pitch { Act::Pitch } else { Act::Draw } => {
-                (booked(drawn(conn, doer, draw)?), &draw.remark)
+                let entry = drawn(conn, doer, draw)?;
+                (booked(conn, doer, batch, entry)?, &draw.remark)
             }
             Deed::ByProduct(off) if kind == Act::ByProduct => {
                 let made = weighed_off(conn, doer, off)?;
-                (Booked { lot: Some((made.lot, made.code)), ..booked(made.entry) }, &off.remark)
+                (Booked { lot: Some((made.lot, made.code)), ..booked(conn, doer, batch, made.entry)? }, &off.remark)
             }
             Deed::Rack(racking, into) if kind == Act::Rack => {
-                (booked(rack_in(conn, doer, racking, vessel(into).as_ref())?), &racking.remark)
+                let entry = rack_in(conn, doer, racking, vessel(into).as_ref())?;
+                (booked(conn, doer, batch, entry)?, &racking.remark)
             }
             Deed::Transfer(transfer, into)
                 if kind == if transfer.into.is_some() { Act::Blend } else { Act::Split } =>
             {
                 let made = transfer_in(conn, doer, transfer, vessel(into).as_ref())?;
-                (Booked { into: Some(made.into), ..booked(made.entry) }, &transfer.remark)
+                (Booked { into: Some(made.into), ..booked(conn, doer, batch, made.entry)? }, &transfer.remark)
             }
             _ => return Err(Refusal::unfit("step", "This step is not done by an entry of this kind").into()),
         };
         if !matches!(step.state(), State::Running(_)) {
-            mind(conn, doer, (batch, Some(booked.entry)), (step, None), &mark.reasons)?;
+            mind(conn, doer, (batch, Some(booked.recorded.entry)), (step, None), &mark.reasons)?;
         }
         // What takes a while begins with its entry and runs from then on: rennet sets, an enzyme works.
         let runs = step.takes_time() && step.state() == State::Open;
         let new = NewRecord {
             begun_at: runs.then_some(doer.now),
             done_at: (!runs).then_some(doer.now),
-            entry: Some(booked.entry),
+            entry: Some(booked.recorded.entry),
             remark: remark.clone(),
             ..NewRecord::default()
         };
@@ -341,8 +343,8 @@ pub async fn by_entry(
     .await
 }
 
-fn booked(entry: EntryId) -> Booked {
-    Booked { entry, into: None, lot: None }
+fn booked(conn: &mut AnyConn, doer: &Doer, batch: BatchId, entry: EntryId) -> Done<Booked> {
+    Ok(Booked { recorded: recorded(conn, doer, batch, entry)?, into: None, lot: None })
 }
 
 /// Words about a step: why it is left out, or a remark.

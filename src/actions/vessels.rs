@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::batches::{self as batch_acts, Transferred};
+use super::batches::{self as batch_acts, Recorded, Transferred};
 use super::once::{RequestKey, once};
 use super::{Done, cautions, or_missing};
 use crate::db::vessels::{self as rows, Kept, NewFilling};
@@ -294,12 +294,13 @@ pub async fn racked(
     by: &Cellarhand,
     key: Option<RequestKey>,
     (racking, into): (Racking, Option<Into>),
-) -> Done<EntryId> {
+) -> Done<Recorded> {
     if into.is_none() {
         return batch_acts::record_racking(db, by, key, racking).await;
     }
     once(db, by, key, "racking into", (racking, into), |conn, doer, (racking, into)| {
-        rack_in(conn, doer, racking, into.as_ref())
+        let entry = rack_in(conn, doer, racking, into.as_ref())?;
+        batch_acts::recorded(conn, doer, racking.batch, entry)
     })
     .await
 }

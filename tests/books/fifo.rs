@@ -67,7 +67,7 @@ async fn live(db: &Database, asked: &mut String) -> BTreeSet<String> {
         } else {
             let units = 1 + dice.below(there.min(45));
             let order = draw(batch, day, Source::Item(bottle), units * 1000);
-            let entry = batches::draw(db, hand, None, order).await.expect("bottles are there");
+            let entry = batches::draw(db, hand, None, order).await.expect("bottles are there").entry;
             writeln!(asked, "issue {day} {event} {units}").expect("text grows");
             let of = hand.club;
             let recorded =

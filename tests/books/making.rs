@@ -154,7 +154,7 @@ async fn an_entry_does_a_step_while_it_stands(ground: &Ground) {
         actions::by_entry(&db, hand, None, by_entry(batch, 2, Deed::Draw(milk(&cellar, batch)))).await;
     refused(wrong, Why::Conflict, "“Warm the milk” is not done yet");
     let done = actions::by_entry(&db, hand, None, by_entry(batch, 1, Deed::Draw(milk(&cellar, batch)))).await;
-    let entry = done.expect("milk is drawn").entry;
+    let entry = done.expect("milk is drawn").recorded.entry;
     let wrong =
         actions::by_entry(&db, hand, None, by_entry(batch, 2, Deed::Draw(milk(&cellar, batch)))).await;
     refused(wrong, Why::Unfit, "not done by an entry of this kind");
@@ -177,7 +177,7 @@ async fn an_entry_does_a_step_while_it_stands(ground: &Ground) {
     refused(actions::done(&db, hand, None, reversed).await, Why::Unfit, "was reversed");
     let foreign = Doing { entry: Some(cellar.draw), ..doing(batch, 1) };
     refused(actions::done(&db, hand, None, foreign).await, Why::Unfit, "of another batch");
-    let named = Doing { entry: Some(plain), ..doing(batch, 1) };
+    let named = Doing { entry: Some(plain.entry), ..doing(batch, 1) };
     actions::done(&db, hand, None, named).await.expect("this entry did it");
     let off = undercroft::domain::batches::ByProduct {
         quantity: Milli::new(1_500_000),
@@ -263,7 +263,7 @@ async fn an_entry_begins_what_takes_a_while(ground: &Ground) {
     let line = actions::add(&db, hand, None, Adding { batch, after: None, step }).await.expect("a step more");
     let rennet = || draw(batch, hand.today(), Source::Item(cellar.yeast), 2_000);
     let booked = actions::by_entry(&db, hand, None, by_entry(batch, line, Deed::Draw(rennet()))).await;
-    let entry = booked.expect("rennet is drawn").entry;
+    let entry = booked.expect("rennet is drawn").recorded.entry;
     let steps = all(&db, hand, batch).await;
     assert_eq!(steps[0].ends_at(), Some(hand.now + chrono::Duration::minutes(45)));
     let more = actions::by_entry(&db, hand, None, by_entry(batch, line, Deed::Draw(rennet()))).await;

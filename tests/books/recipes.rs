@@ -112,7 +112,7 @@ async fn a_batch_follows_its_revision_and_becomes_a_recipe_again(ground: &Ground
     let yeast = draw(id, day("2026-03-03"), Source::Item(cellar.yeast), 1_500);
     let yeast = undercroft::domain::batches::Draw { pitch: true, ..yeast };
     let slip = batches::draw(&db, hand, None, yeast.clone()).await.expect("yeast is pitched");
-    let back = undercroft::actions::reversals::TakeBack { entry: slip, reason: "a slip".to_owned() };
+    let back = undercroft::actions::reversals::TakeBack { entry: slip.entry, reason: "a slip".to_owned() };
     undercroft::actions::reversals::record_reversal(&db, hand, None, back).await.expect("it is reversed");
     batches::draw(&db, hand, None, yeast).await.expect("yeast is pitched again");
     let reader = hand.clone();

@@ -364,7 +364,7 @@ async fn one_request_sent_by_many_at_once_is_recorded_once(ground: &Ground) {
         .collect();
     let mut answers = BTreeSet::new();
     for task in sent {
-        answers.insert(task.await.expect("no task breaks").expect("each is answered"));
+        answers.insert(task.await.expect("no task breaks").expect("each is answered").entry);
     }
     assert_eq!(answers.len(), 1, "all get the one entry: {answers:?}");
     let after = told(&mut ground.connection());

@@ -117,7 +117,7 @@ async fn what_is_taken_back_leaves_the_balances_as_they_were(ground: &Ground) {
     assert_eq!(given_up.2.cost, before.1.cost, "its cost is lost");
 
     back(&db, hand, moved).await.expect("the milk is carried back");
-    back(&db, hand, ended).await.expect("it was not given up");
+    back(&db, hand, ended.entry).await.expect("it was not given up");
     assert_eq!(held().await, before);
     assert_eq!(findings(&db).off, Vec::<String>::new());
 }
@@ -131,11 +131,11 @@ async fn an_ended_batch_keeps_its_entries(ground: &Ground) {
     let racked = batches::record_racking(&db, hand, None, order).await.expect("the rest is lees");
     let order = Ending { batch, day: day("2026-06-03"), abandoned: false, reason: String::new() };
     let closed = batches::record_end(&db, hand, None, order).await.expect("nothing is left in it");
-    for entry in [racked, cellar.bottled.entry, cellar.pitch] {
+    for entry in [racked.entry, cellar.bottled.entry, cellar.pitch] {
         let (words, named) = refused(back(&db, hand, entry).await);
-        assert!(named.contains(&closed) && words.contains("“Closed” of 3 June 2026"), "{words}");
+        assert!(named.contains(&closed.entry) && words.contains("“Closed” of 3 June 2026"), "{words}");
     }
-    back(&db, hand, closed).await.expect("it was not closed");
-    back(&db, hand, racked).await.expect("and not racked");
+    back(&db, hand, closed.entry).await.expect("it was not closed");
+    back(&db, hand, racked.entry).await.expect("and not racked");
     assert_eq!(findings(&db).off, Vec::<String>::new());
 }

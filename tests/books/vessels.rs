@@ -115,7 +115,7 @@ async fn racking_splitting_and_ending_move_what_stands_in_vessels(ground: &Groun
     assert_eq!(stands(&db, batch), [litres("T2", 7)]);
     record_reversal(&db, hand, None, back(made.entry)).await.expect("it goes back");
     assert_eq!((stands(&db, batch), stands(&db, made.into)), (vec![litres("T2", 9)], vec![]));
-    record_reversal(&db, hand, None, back(racked)).await.expect("it goes back");
+    record_reversal(&db, hand, None, back(racked.entry)).await.expect("it goes back");
     assert_eq!(stands(&db, batch), [litres("T1", 5)], "as it stood before it was racked");
     let order = Ending { batch, day: hand.today(), abandoned: true, reason: "it turned".to_owned() };
     batches::record_end(&db, hand, None, order).await.expect("it is given up");

@@ -129,7 +129,7 @@ impl World {
                     volume_after: volume_after.map(milli),
                     remark: String::new(),
                 };
-                batches::draw(db, hand, None, order).await?
+                batches::draw(db, hand, None, order).await?.entry
             }
             Deed::WeighOff { .. } => {
                 let done = batches::by_product(db, hand, None, self.by_product(deed)).await?;
@@ -139,12 +139,12 @@ impl World {
             Deed::Lose { batch, day, volume, normal } => {
                 let (batch, day, reason) = (self.batches[*batch], date(*day), "spilt".to_owned());
                 let order = Loss { batch, day, volume: milli(*volume), normal: *normal, reason };
-                batches::record_loss(db, hand, None, order).await?
+                batches::record_loss(db, hand, None, order).await?.entry
             }
             Deed::Rack { batch, day, volume_after } => {
                 let (batch, day, remark) = (self.batches[*batch], date(*day), String::new());
                 let order = Racking { batch, day, volume_after: volume_after.map(milli), remark };
-                batches::record_racking(db, hand, None, order).await?
+                batches::record_racking(db, hand, None, order).await?.entry
             }
             Deed::Transfer { batch, day, volume, into } => {
                 let order = Transfer {
@@ -185,7 +185,7 @@ impl World {
             Deed::End { batch, day, abandoned } => {
                 let (batch, day, reason) = (self.batches[*batch], date(*day), "it is over".to_owned());
                 let order = Ending { batch, day, abandoned: *abandoned, reason };
-                batches::record_end(db, hand, None, order).await?
+                batches::record_end(db, hand, None, order).await?.entry
             }
             Deed::Reverse { event } => {
                 let order =

@@ -95,11 +95,11 @@ impl Cellar {
         let plan = Plan { name: "Whey wine".to_owned(), base_volume: None, day: day("2026-03-01") };
         let batch = batches::plan(db, hand, None, plan).await.expect("a batch is planned").id;
         let order = draw(batch, day("2026-03-02"), Source::Item(milk), 30_000_000);
-        let drawn = batches::draw(db, hand, None, order).await.expect("milk is drawn");
+        let drawn = batches::draw(db, hand, None, order).await.expect("milk is drawn").entry;
         let order = curds_off(batch, curds, place);
         let weighed = batches::by_product(db, hand, None, order).await.expect("curds are weighed off");
         let order = Draw { pitch: true, ..draw(batch, day("2026-03-03"), Source::Item(yeast), 10_000) };
-        let pitch = batches::draw(db, hand, None, order).await.expect("yeast is pitched");
+        let pitch = batches::draw(db, hand, None, order).await.expect("yeast is pitched").entry;
         let order = gravity(batch);
         let reading = batches::record_reading(db, hand, None, order).await.expect("a gravity is read").id;
         let instrument = instruments::add_instrument(db, hand, None, hydrometer("Hydrometer 2")).await;

@@ -82,7 +82,7 @@ impl Scribe<'_> {
             normal: row.what == What::LossNormal,
             reason: row.note.clone(),
         };
-        batches::record_loss(self.db, &stamp.by, None, order).await
+        batches::record_loss(self.db, &stamp.by, None, order).await.map(|made| made.entry)
     }
 
     async fn rack(&self, stamp: &Stamp, row: &DiaryRow) -> Done<EntryId> {
@@ -120,7 +120,7 @@ impl Scribe<'_> {
             abandoned: row.what == What::Abandon,
             reason: row.note.clone(),
         };
-        batches::record_end(self.db, &stamp.by, None, order).await
+        batches::record_end(self.db, &stamp.by, None, order).await.map(|made| made.entry)
     }
 
     fn batch(&self, row: &DiaryRow) -> Done<BatchId> {

@@ -139,7 +139,7 @@ impl Scribe<'_> {
         }
         let mark = Mark { line: ahead[at].line, out_of_order: true, reasons: Reasons::default() };
         let order = ByEntry { batch, deed, mark };
-        made::by_entry(self.db, &stamp.by, None, order).await.map(|booked| booked.entry)
+        made::by_entry(self.db, &stamp.by, None, order).await.map(|booked| booked.recorded.entry)
     }
 
     async fn as_planned(&self, stamp: &Stamp, batch: BatchId, step: &Step, at: Instant) -> Done<()> {
@@ -161,11 +161,15 @@ impl Scribe<'_> {
 
     async fn plainly(&self, stamp: &Stamp, deed: Deed) -> Done<EntryId> {
         match deed {
-            Deed::Draw(order) => batches::draw(self.db, &stamp.by, None, order).await,
+            Deed::Draw(order) => {
+                batches::draw(self.db, &stamp.by, None, order).await.map(|made| made.entry)
+            }
             Deed::ByProduct(order) => {
                 batches::by_product(self.db, &stamp.by, None, order).await.map(|off| off.entry)
             }
-            Deed::Rack(order, _) => batches::record_racking(self.db, &stamp.by, None, order).await,
+            Deed::Rack(order, _) => {
+                batches::record_racking(self.db, &stamp.by, None, order).await.map(|made| made.entry)
+            }
             Deed::Transfer(order, _) => {
                 batches::record_transfer(self.db, &stamp.by, None, order).await.map(|made| made.entry)
             }

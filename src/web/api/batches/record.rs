@@ -33,25 +33,20 @@ use crate::web::supplies;
 pub struct Recorded {
     /// The entry in the books.
     pub entry: String,
-    /// The stage of the batch now.
+    /// The stage of the batch then.
     pub stage: String,
-    /// The volume of the batch now.
+    /// The volume of the batch then.
     pub volume: Amount,
 }
 
-async fn recorded(
-    site: &Site,
-    doer: &Doer,
-    batch: BatchId,
-    entry: EntryId,
-) -> Result<Created<Recorded>, Problem> {
-    let club = doer.club;
-    let standing = site.db.read(move |conn| rows::standing(conn, club, batch)).await?;
-    Ok(Created(Recorded {
-        entry: entry.to_string(),
-        stage: standing.stage.code().to_owned(),
-        volume: Amount::volume(standing.holding.quantity),
-    }))
+impl From<acts::Recorded> for Recorded {
+    fn from(made: acts::Recorded) -> Self {
+        Self {
+            entry: made.entry.to_string(),
+            stage: made.stage.code().to_owned(),
+            volume: Amount::volume(made.volume),
+        }
+    }
 }
 
 /// What the supplies that a request names are counted in.
@@ -95,11 +90,11 @@ pub async fn draw(
     let units = units(&site, &hand, &sent.draft, &["lines"]).await?;
     let (draft, mark) = of_step(sent.draft, &hand)?;
     let order = read::draw(&draft, &hand, path.0, false, &units)?;
-    let entry = match mark {
+    let made = match mark {
         None => acts::draw(&site.db, &hand, key, order).await?,
-        Some(mark) => by_entry(&site, &hand, key, path.0, (Deed::Draw(order), mark)).await?.entry,
+        Some(mark) => by_entry(&site, &hand, key, path.0, (Deed::Draw(order), mark)).await?.recorded,
     };
-    recorded(&site, &hand, path.0, entry).await
+    Ok(Created(made.into()))
 }
 
 /// Pitches the yeast.
@@ -113,11 +108,11 @@ pub async fn pitch(
     let units = units(&site, &hand, &sent.draft, &["lines"]).await?;
     let (draft, mark) = of_step(sent.draft, &hand)?;
     let order = read::draw(&draft, &hand, path.0, true, &units)?;
-    let entry = match mark {
+    let made = match mark {
         None => acts::draw(&site.db, &hand, key, order).await?,
-        Some(mark) => by_entry(&site, &hand, key, path.0, (Deed::Draw(order), mark)).await?.entry,
+        Some(mark) => by_entry(&site, &hand, key, path.0, (Deed::Draw(order), mark)).await?.recorded,
     };
-    recorded(&site, &hand, path.0, entry).await
+    Ok(Created(made.into()))
 }
 
 /// A by-product that was weighed off.
@@ -145,7 +140,7 @@ pub async fn by_product(
     if let Some(mark) = mark {
         let booked = by_entry(&site, &hand, key, path.0, (Deed::ByProduct(order), mark)).await?;
         let (lot, code) = booked.lot.map(|(lot, code)| (lot.to_string(), code)).unwrap_or_default();
-        return Ok(Created(WeighedOff { entry: booked.entry.to_string(), lot, code }));
+        return Ok(Created(WeighedOff { entry: booked.recorded.entry.to_string(), lot, code }));
     }
     let made = acts::by_product(&site.db, &hand, key, order).await?;
     Ok(Created(WeighedOff { entry: made.entry.to_string(), lot: made.lot.to_string(), code: made.code }))
@@ -159,8 +154,8 @@ pub async fn lose(
     Key(key): Key,
     sent: Json<LossBody>,
 ) -> Result<Created<Recorded>, Problem> {
-    let entry = acts::record_loss(&site.db, &hand, key, read::loss(&sent.draft, &hand, path.0)?).await?;
-    recorded(&site, &hand, path.0, entry).await
+    let made = acts::record_loss(&site.db, &hand, key, read::loss(&sent.draft, &hand, path.0)?).await?;
+    Ok(Created(made.into()))
 }
 
 /// Racks a batch, or records the volume measured.
@@ -173,11 +168,11 @@ pub async fn rack(
 ) -> Result<Created<Recorded>, Problem> {
     let (draft, mark) = of_step(sent.draft, &hand)?;
     let order = read::racking(&draft, &hand, path.0)?;
-    let entry = match mark {
+    let made = match mark {
         None => racked(&site.db, &hand, key, order).await?,
-        Some(mark) => by_entry(&site, &hand, key, path.0, (Deed::Rack(order.0, order.1), mark)).await?.entry,
+        Some(mark) => by_entry(&site, &hand, key, path.0, (Deed::Rack(order.0, order.1), mark)).await?.recorded,
     };
-    recorded(&site, &hand, path.0, entry).await
+    Ok(Created(made.into()))
 }
 
 /// Where drink went.
@@ -212,7 +207,7 @@ async fn moved(
     let into = booked.into.ok_or_else(|| Problem::fault("drink went nowhere"))?;
     let club = hand.club;
     let code = site.db.read(move |conn| Ok::<_, Failure>(rows::batch(conn, club, into)?.code)).await?;
-    Ok(Created(Moved { entry: booked.entry.to_string(), into: into.to_string(), code }))
+    Ok(Created(Moved { entry: booked.recorded.entry.to_string(), into: into.to_string(), code }))
 }
 
 /// Splits part of a batch into a new one.
@@ -317,8 +312,8 @@ pub async fn close(
     sent: Json<Ending>,
 ) -> Result<Created<Recorded>, Problem> {
     let order = read::ending(&sent.draft, &hand, path.0, false)?;
-    let entry = acts::record_end(&site.db, &hand, key, order).await?;
-    recorded(&site, &hand, path.0, entry).await
+    let made = acts::record_end(&site.db, &hand, key, order).await?;
+    Ok(Created(made.into()))
 }
 
 /// Gives a batch up: the rest is lost.
@@ -330,8 +325,8 @@ pub async fn abandon(
     sent: Json<Ending>,
 ) -> Result<Created<Recorded>, Problem> {
     let order = read::ending(&sent.draft, &hand, path.0, true)?;
-    let entry = acts::record_end(&site.db, &hand, key, order).await?;
-    recorded(&site, &hand, path.0, entry).await
+    let made = acts::record_end(&site.db, &hand, key, order).await?;
+    Ok(Created(made.into()))
 }
 
 /// A reversal.
