@@ -162,6 +162,7 @@ pub fn declared() -> BTreeSet<String> {
         include_str!("../src/db/schema/counting.rs"),
         include_str!("../src/db/schema/reaching.rs"),
         include_str!("../src/db/schema/sharing.rs"),
+        include_str!("../src/db/schema/intake.rs"),
     );
     for line in schema.lines().map(str::trim) {
         if let Some(head) = line.strip_suffix(" {").filter(|head| head.contains(" (")) {

@@ -10,11 +10,15 @@ use crate::db::bottles as rows;
 use crate::db::cautions as known;
 use crate::db::stock::{self, Shelved};
 use crate::db::{AnyConn, Database, batches, books};
-use crate::domain::bottles::{Bottling, Purpose, Withdrawal, bottle, cost_per_bottle, to_fill, withdraw};
+use crate::domain::batches::Supply;
+use crate::domain::bottles::{
+    Bottling, Purpose, STATED, Withdrawal, bottle, cost_per_bottle, to_fill, withdraw,
+};
 use crate::domain::cautions::{Doing, cautions as rules};
 use crate::domain::members::{Cellarhand, Doer, Role, Taster};
 use crate::domain::refusal::{Refusal, Why};
 use crate::domain::stock::{Item, ItemKind};
+use crate::domain::yields::Unknown;
 use crate::units::ids::{BottlingId, EntryId, ItemId, LotId};
 use crate::units::measure::Measured;
 use crate::units::money::Money;
@@ -75,6 +79,35 @@ pub async fn record_bottling(
 }
 
 fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
+    let strength = strength(conn, doer, order)?;
+    fill(conn, doer, order, strength, |conn, entry, packaging| {
+        let mut facts = known::facts(conn, doer.club, order.batch, doer.now)?;
+        known::before_bottling(conn, doer.club, order.batch, doer.today(), &mut facts)?;
+        facts.bottles = vec![to_fill(order.bottle_volume, packaging.iter().map(|supply| &supply.item))];
+        let warned = rules(&facts, Doing::Bottle);
+        cautions::go_on(conn, doer, (order.batch, Some(entry)), &warned, &order.reasons)
+    })
+}
+
+/// Bottles that were filled before they came into these books: there is nothing to warn of any more. Their strength is
+/// as somebody says.
+pub(super) fn filled_before(
+    conn: &mut AnyConn,
+    doer: &Doer,
+    order: &Bottling,
+    strength: Option<Measured>,
+) -> Done<Bottled> {
+    let basis = if strength.is_some() { STATED } else { Unknown::Readings.code() };
+    fill(conn, doer, order, (strength, basis.to_owned()), |_, _, _| Ok(()))
+}
+
+fn fill(
+    conn: &mut AnyConn,
+    doer: &Doer,
+    order: &Bottling,
+    (strength, strength_basis): (Option<Measured>, String),
+    warn: impl FnOnce(&mut AnyConn, EntryId, &[Supply]) -> Done<()>,
+) -> Done<Bottled> {
     let standing = or_missing(batches::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
     or_missing(stock::place(conn, doer.club, order.place), "place", "place")?;
     let mut packaging = supplies(conn, doer, &order.packaging, order.day, "packaging")?;
@@ -84,14 +117,9 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     entry.bottling = Some(bottling);
     let number = rows::count_of_batch(conn, order.batch)? + 1;
     let code = format!("{}-{number}", standing.code);
-    let (strength, strength_basis) = strength(conn, doer, order)?;
     let item = drink(conn, doer, order)?;
     books::begin_entry(conn, doer, id, None, &entry)?;
-    let mut facts = known::facts(conn, doer.club, order.batch, doer.now)?;
-    known::before_bottling(conn, doer.club, order.batch, doer.today(), &mut facts)?;
-    facts.bottles = vec![to_fill(order.bottle_volume, packaging.iter().map(|supply| &supply.item))];
-    let warned = rules(&facts, Doing::Bottle);
-    cautions::go_on(conn, doer, (order.batch, Some(id)), &warned, &order.reasons)?;
+    warn(conn, id, &packaging)?;
     let new = stock::NewLot {
         code: &code,
         item,

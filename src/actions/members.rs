@@ -23,8 +23,8 @@ mod tests;
 mod tokens;
 
 pub use links::{
-    Invitation, accept_invitation, begin_set_up, invitation_over, invite, offered, set_up, set_up_is_open,
-    set_up_over, withdraw_invitation,
+    Invitation, accept_invitation, begin_set_up, invitation_over, invite, invite_member, offered, set_up,
+    set_up_is_open, set_up_over, withdraw_invitation,
 };
 pub use passwords::{PasswordHash, hash};
 pub use secrets::Secret;

@@ -311,7 +311,10 @@ pub async fn by_entry(
             }
             Deed::ByProduct(off) if kind == Act::ByProduct => {
                 let made = weighed_off(conn, doer, off)?;
-                (Booked { lot: Some((made.lot, made.code)), ..booked(conn, doer, batch, made.entry)? }, &off.remark)
+                (
+                    Booked { lot: Some((made.lot, made.code)), ..booked(conn, doer, batch, made.entry)? },
+                    &off.remark,
+                )
             }
             Deed::Rack(racking, into) if kind == Act::Rack => {
                 let entry = rack_in(conn, doer, racking, vessel(into).as_ref())?;

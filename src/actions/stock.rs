@@ -142,14 +142,21 @@ fn received(conn: &mut AnyConn, doer: &Doer, receipt: &Receipt) -> Done<Received
         }
         or_missing(rows::place(conn, doer.club, line.place), &format!("lines.{at}.place"), "place")?;
     }
+    taken_in(conn, doer, receipt)
+}
+
+/// The same of what is known to be of this club.
+pub(super) fn taken_in(conn: &mut AnyConn, doer: &Doer, receipt: &Receipt) -> Done<Received> {
     let lots: Vec<LotId> = receipt.lines.iter().map(|_| LotId::fresh()).collect();
     let entry = receive(receipt, &lots)?;
     let id = EntryId::fresh();
     let code = format!("R-{}", books::next_number(conn, doer.club, "receipt")?);
     books::begin_entry(conn, doer, id, Some(&code), &entry)?;
     let mut made = Vec::new();
-    for (line, lot) in receipt.lines.iter().zip(lots) {
-        let code = format!("L-{}", books::next_number(conn, doer.club, "lot")?);
+    let count = i64::try_from(lots.len()).unwrap_or(i64::MAX);
+    let first = books::next_numbers(conn, doer.club, "lot", count)?;
+    for (number, (line, lot)) in (first..).zip(receipt.lines.iter().zip(lots)) {
+        let code = format!("L-{number}");
         rows::add_received(conn, doer.club, lot, &code, id, receipt.day, line)?;
         made.push((lot, code));
     }

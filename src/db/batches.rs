@@ -5,13 +5,13 @@ use diesel::prelude::*;
 use super::books::changes_after;
 use super::connection::AnyConn;
 use super::failure::Failure;
-use super::schema::{accounts, batches};
+use super::schema::{accounts, batches, entries};
 use crate::db::prepared::{Prepare, padded};
 use crate::domain::batches::{Stage, Standing};
 use crate::domain::books::Holding;
 use crate::domain::reports::Span;
 use crate::units::days::Day;
-use crate::units::ids::{AccountId, BatchId, ClubId, MemberId, RevisionId};
+use crate::units::ids::{AccountId, BatchId, ClubId, EntryId, MemberId, RevisionId};
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
 
@@ -239,6 +239,13 @@ pub fn named(conn: &mut AnyConn, club: ClubId, id: BatchId) -> Result<(String, S
         .filter(batches::id.eq(id).and(batches::club_id.eq(club)))
         .select((batches::code, batches::name))
         .first(conn)?)
+}
+
+/// Whether anything was ever recorded of a batch in the books.
+pub fn has_entries(conn: &mut AnyConn, id: BatchId) -> Result<bool, Failure> {
+    let first: Option<EntryId> =
+        entries::table.filter(entries::batch_id.eq(id)).select(entries::id).first(conn).optional()?;
+    Ok(first.is_some())
 }
 
 /// What each of these batches holds now.

@@ -24,14 +24,22 @@ use crate::units::quantity::Milli;
 
 /// The next number of a kind that people read: "batch", "lot", "receipt".
 pub fn next_number(conn: &mut AnyConn, club: ClubId, name: &str) -> Result<i64, Failure> {
+    next_numbers(conn, club, name, 1)
+}
+
+/// The first of the next `count` numbers of a kind: all of them are taken.
+pub fn next_numbers(conn: &mut AnyConn, club: ClubId, name: &str, count: i64) -> Result<i64, Failure> {
     let of_club = counters::club_id.eq(club).and(counters::name.eq(name));
     let last: Option<i64> = counters::table.filter(of_club).select(counters::last).first(conn).optional()?;
     let Some(last) = last else {
-        let first = (counters::club_id.eq(club), counters::name.eq(name), counters::last.eq(1_i64));
+        let first = (counters::club_id.eq(club), counters::name.eq(name), counters::last.eq(count));
         diesel::insert_into(counters::table).values(first).execute(conn)?;
         return Ok(1);
     };
-    diesel::update(counters::table.filter(of_club)).set(counters::last.eq(last + 1)).prepared().run(conn)?;
+    diesel::update(counters::table.filter(of_club))
+        .set(counters::last.eq(last + count))
+        .prepared()
+        .run(conn)?;
     Ok(last + 1)
 }
 
@@ -67,6 +75,13 @@ pub fn begin_entry(
         ))
         .execute(conn)?;
     Ok(())
+}
+
+/// Whether an entry was taken back.
+pub fn is_reversed(conn: &mut AnyConn, id: EntryId) -> Result<bool, Failure> {
+    let by: Option<EntryId> =
+        entries::table.filter(entries::reverses.eq(id)).select(entries::id).first(conn).optional()?;
+    Ok(by.is_some())
 }
 
 /// The second half: every line, and the balance of every account it touches.

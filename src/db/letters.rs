@@ -193,6 +193,7 @@ pub fn to_try(conn: &mut AnyConn, now: Instant, limit: i64) -> Result<Vec<Letter
         .inner_join(persons::table.on(persons::id.eq(members::person_id)))
         .inner_join(reach::table.on(reach::member_id.eq(letters::member_id)))
         .filter(letters::next_try_at.le(Some(now)).and(members::left_on.is_null()))
+        .filter(persons::password_hash.ne(""))
         .order((letters::next_try_at, letters::id))
         .limit(limit)
         .select((

@@ -251,14 +251,37 @@ pub fn member(conn: &mut AnyConn, club: ClubId, id: MemberId) -> Result<Member, 
 
 fn member_of(columns: (MemberId, String, String, Role, Day, Option<Day>)) -> Member {
     let (id, name, email, role, joined_on, left_on) = columns;
+    // Who was brought in with a table has no address yet.
+    let email = if email.contains('@') { email } else { String::new() };
     Member { id, name, email, role, joined_on, left_on }
 }
 
-/// How many run the club beside this member.
+/// Whether a member has a way to sign in.
+pub fn signs_in(conn: &mut AnyConn, member: MemberId) -> Result<bool, Failure> {
+    let hash: String = members::table
+        .inner_join(persons::table.on(persons::id.eq(members::person_id)))
+        .filter(members::id.eq(member))
+        .select(persons::password_hash)
+        .first(conn)?;
+    Ok(!hash.is_empty())
+}
+
+/// A member who had no way to sign in is this person from now on.
+pub fn is_person(conn: &mut AnyConn, member: MemberId, person: PersonId) -> Result<(), Failure> {
+    let before: PersonId = members::table.find(member).select(members::person_id).first(conn)?;
+    diesel::update(members::table.find(member)).set(members::person_id.eq(person)).execute(conn)?;
+    diesel::delete(persons::table.filter(persons::id.eq(before).and(persons::password_hash.eq(""))))
+        .execute(conn)?;
+    Ok(())
+}
+
+/// How many run the club beside this member, and can.
 pub fn other_stewards(conn: &mut AnyConn, club: ClubId, member: MemberId) -> Result<i64, Failure> {
     Ok(members::table
+        .inner_join(persons::table.on(persons::id.eq(members::person_id)))
         .filter(members::club_id.eq(club).and(members::left_on.is_null()))
         .filter(members::role.eq(Role::Steward).and(members::id.ne(member)))
+        .filter(persons::password_hash.ne(""))
         .count()
         .get_result(conn)?)
 }

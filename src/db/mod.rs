@@ -23,6 +23,7 @@ pub mod counts;
 pub mod efforts;
 pub mod holds;
 pub mod instruments;
+pub mod intake;
 pub mod letters;
 pub mod members;
 pub mod plans;

@@ -4,6 +4,7 @@
 
 pub use climate::*;
 pub use counting::*;
+pub use intake::*;
 pub use keeping::*;
 pub use making::*;
 pub use measured::*;
@@ -12,6 +13,7 @@ pub use sharing::*;
 
 mod climate;
 mod counting;
+mod intake;
 mod keeping;
 mod making;
 mod measured;
@@ -90,6 +92,7 @@ diesel::table! {
         ends_at -> Timestamp,
         used_at -> Nullable<Timestamp>,
         withdrawn_at -> Nullable<Timestamp>,
+        member_id -> Nullable<BigInt>,
     }
 }
 
@@ -462,6 +465,10 @@ diesel::allow_tables_to_appear_in_same_query!(
     efforts,
     shares,
     wishes,
+    intakes,
+    intake_parts,
+    intake_things,
+    intake_columns,
     climate_readings,
     climate_days,
 );

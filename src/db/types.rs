@@ -22,9 +22,9 @@ use crate::domain::tastings::Method;
 use crate::domain::vessels::{Closure, Material};
 use crate::units::ids::{
     AccountId, AuditId, BatchId, BottlingId, ClimateId, ClubId, CountId, CountLineId, EffortId, EntryId,
-    FillingId, GlassId, HoldId, ImportId, InstrumentId, InvitationId, ItemId, LetterId, LotId, MemberId,
-    PersonId, PlaceId, ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId, SessionId, SetUpId,
-    SheetId, StepRecordId, TallyId, TastingAgeId, TastingId, TokenId, VesselId,
+    FillingId, GlassId, HoldId, ImportId, InstrumentId, IntakeId, InvitationId, ItemId, LetterId, LotId,
+    MemberId, PersonId, PlaceId, ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId, SessionId,
+    SetUpId, SheetId, StepRecordId, TallyId, TastingAgeId, TastingId, TokenId, VesselId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
@@ -70,6 +70,7 @@ whole_numbers! {
     SetUpId as SetUpIdColumn, TastingAgeId as TastingAgeIdColumn, TokenId as TokenIdColumn,
     TastingId as TastingIdColumn, SampleId as SampleIdColumn, GlassId as GlassIdColumn, SheetId as SheetIdColumn,
     ReasonId as ReasonIdColumn, VesselId as VesselIdColumn, FillingId as FillingIdColumn, HoldId as HoldIdColumn,
+    IntakeId as IntakeIdColumn,
     RecipeId as RecipeIdColumn, RevisionId as RevisionIdColumn, StepRecordId as StepRecordIdColumn,
     CountId as CountIdColumn, CountLineId as CountLineIdColumn, TallyId as TallyIdColumn,
     InstrumentId as InstrumentIdColumn, ImportId as ImportIdColumn, EffortId as EffortIdColumn,

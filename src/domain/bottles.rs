@@ -74,6 +74,9 @@ fn made_for_bar<'i>(packaging: impl Iterator<Item = &'i Item>) -> Option<f64> {
 /// The most bottles in one filling.
 pub const MOST_BOTTLES: u32 = 100_000;
 
+/// How the strength is known of bottles that were filled before they came into these books: somebody said it.
+pub const STATED: &str = "stated";
+
 /// Tasting ages as typed: "90, 180, 365" or "90;180": ascending, without doubles, at most twenty.
 pub fn read_ages(text: &str) -> Result<Vec<u32>, Misread> {
     let mut ages = Vec::new();

@@ -162,6 +162,8 @@ ids! {
     FillingId,
     /// A lot that is held back.
     HoldId,
+    /// A table that was brought in.
+    IntakeId,
 }
 
 #[cfg(test)]

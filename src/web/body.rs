@@ -26,7 +26,7 @@ use super::table::{Part, Takes};
 use crate::actions::once::RequestKey;
 use crate::domain::refusal::Refusal;
 
-pub use upload::Upload;
+pub use upload::{Rows, Upload};
 
 mod upload;
 

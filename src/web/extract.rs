@@ -256,7 +256,8 @@ impl FromRequest for Asked {
 
 impl Part for Asked {}
 
-fn query(request: &HttpRequest) -> Result<Draft, Problem> {
+/// What stands behind the question mark.
+pub(super) fn query(request: &HttpRequest) -> Result<Draft, Problem> {
     let pairs = form_urlencoded::parse(request.query_string().as_bytes());
     Ok(Draft::from_form(pairs.map(|(name, text)| (name.into_owned(), text.into_owned())))?)
 }

@@ -32,6 +32,7 @@ pub mod health;
 pub mod holds;
 pub mod input;
 pub mod instruments;
+pub mod intake;
 pub mod labels;
 pub mod letters;
 pub mod limits;

@@ -22,6 +22,7 @@ mod cellar;
 mod climate;
 mod counts;
 mod house;
+mod intake;
 mod shares;
 mod steps;
 mod vessels;
@@ -47,6 +48,7 @@ pub fn table() -> Table {
     hold_pages(&mut table.pages());
     cellar_pages(&mut table.pages());
     shares::pages(&mut table.pages());
+    intake::pages(&mut table.pages());
     bottle_pages(&mut table.pages());
     tasting_pages(&mut table.pages());
     count_pages(&mut table.pages());
@@ -63,6 +65,7 @@ pub fn table() -> Table {
     hold_programs(&mut table.api());
     cellar_programs(&mut table.api());
     shares::programs(&mut table.api());
+    intake::programs(&mut table.api());
     bottle_programs(&mut table.api());
     tasting_programs(&mut table.api());
     count_programs(&mut table.api());
@@ -99,6 +102,7 @@ fn people_pages(to: &mut Pages) {
         .get("/club/invitations/new", club::invitation_form)
         .post("/club/invitations", club::invite)
         .post("/club/invitations/{id}/withdrawal", club::withdraw)
+        .post("/club/members/{id}/link", club::invite_member)
         .get("/club/members/{id}", club::member)
         .post("/club/members/{id}/role", club::change_role)
         .get("/club/members/{id}/removal", club::removal_form)
@@ -119,6 +123,11 @@ fn people_programs(to: &mut Api) {
         .get("/invitations", "Open invitations", members::invitations)
         .post("/invitations", "Invite somebody", members::invite)
         .delete("/invitations/{id}", "Withdraw an invitation", members::withdraw)
+        .post(
+            "/members/{id}/link",
+            "Make the link of a member who cannot sign in yet",
+            members::invite_member,
+        )
         .get("/tokens", "One’s own tokens", members::tokens)
         .delete("/tokens/{id}", "Revoke one of one’s own tokens", members::revoke)
         .get("/audit", "The audit log, latest first", members::log)

@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use undercroft::actions::{
-    Done, Error, batches, bottles, efforts, instruments, members, payments, reminders, reversals, shares,
-    stock, tastings,
+    Done, Error, batches, bottles, efforts, instruments, intake, members, payments, reminders, reversals,
+    shares, stock, tastings,
 };
 use undercroft::db::{
     AnyConn, Database, Failure, batches as batch_rows, books, bottles as bottle_rows, members as member_rows,
@@ -35,7 +35,8 @@ use crate::ground::{Ground, day, findings, on_both};
 on_both!(what_is_another_clubs_is_missing, lists_hold_only_what_is_the_clubs_own);
 
 /// These make something new out of nothing that has an id, or concern only who asks.
-const NAMES_NOTHING: [&str; 9] = [
+const NAMES_NOTHING: [&str; 10] = [
+    "send",
     "add_instrument",
     "set_counting",
     "add_item",
@@ -81,6 +82,7 @@ async fn what_is_another_clubs_is_missing(ground: &Ground) {
     try_batches(&db, &ours, &theirs, &mut tries).await;
     try_bottles(&db, &ours, &theirs, &mut tries).await;
     try_tastings(&db, &ours, &theirs, &mut tries).await;
+    try_tables(&db, &ours, &theirs, &mut tries).await;
     try_the_rest(&db, &ours, &theirs, &mut tries).await;
     assert!(tries.wrong.is_empty(), "\n{}", tries.wrong.join("\n"));
     assert_eq!(told(&mut ground.connection()), before, "nothing was recorded in either club");
@@ -125,6 +127,18 @@ async fn try_stores(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut T
     {
         tries.missing("record_count", what, stock::record_count(db, hand, None, order).await);
     }
+}
+
+async fn try_tables(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut Tries) {
+    let (hand, sent) = (&ours.club.hand, theirs.sent);
+    let saying = intake::Saying { intake: sent, columns: Vec::new(), order: None };
+    tries.missing("say", "table", intake::say(db, hand, None, saying).await);
+    let bringing = intake::Bringing { intake: sent, good: true, progress: intake::Progress::default() };
+    tries.missing("bring", "table", intake::bring(db, hand, None, bringing).await);
+    let undoing = intake::Undoing { intake: sent, reason: "a slip".to_owned() };
+    tries.missing("undo", "table", intake::undo(db, hand, None, undoing).await);
+    let (steward, member) = (&ours.club.steward, theirs.club.hand.member);
+    tries.missing("invite_member", "member", members::invite_member(db, steward, None, member).await);
 }
 
 async fn try_drawing(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut Tries) {

@@ -6,13 +6,14 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 use undercroft::actions::once::RequestKey;
 use undercroft::actions::{
-    Done, Error, batches, bottles, efforts, instruments, members, payments, reminders, reports, reversals,
-    shares, stock, tastings,
+    Done, Error, batches, bottles, efforts, instruments, intake, members, payments, reminders, reports,
+    reversals, shares, stock, tastings,
 };
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
 use undercroft::domain::costs::by_products::By;
+use undercroft::domain::intake::Kind;
 use undercroft::domain::members::{Onlooker, Role, Scope, Taster};
 use undercroft::domain::payments::{Payment, Way};
 use undercroft::domain::refusal::Why;
@@ -27,7 +28,7 @@ use undercroft::units::quantity::{BaseUnit, Milli};
 use super::tastings::{marked, open_table, table_of};
 use super::world::told;
 use crate::ground::cellar::{
-    Cellar, bottling, bought, curds_off, draw, gravity, hydrometer, item, logged, tasting, work,
+    Cellar, bottling, bought, brought_in, curds_off, draw, gravity, hydrometer, item, logged, tasting, work,
 };
 use crate::ground::{Ground, day, findings, on_both};
 
@@ -42,6 +43,7 @@ pub fn keyed_actions() -> BTreeSet<String> {
         include_str!("../../src/actions/bottles.rs"),
         include_str!("../../src/actions/efforts.rs"),
         include_str!("../../src/actions/instruments.rs"),
+        include_str!("../../src/actions/intake.rs"),
         include_str!("../../src/actions/members.rs"),
         include_str!("../../src/actions/members/links.rs"),
         include_str!("../../src/actions/members/sessions.rs"),
@@ -108,6 +110,7 @@ async fn every_action_records_a_request_once(ground: &Ground) {
     batch_readings(&db, &cellar, &mut trial).await;
     bottles_and_after(&db, &cellar, &mut trial).await;
     at_the_table(&db, &cellar, &mut trial).await;
+    tables(&db, &cellar, &mut trial).await;
     people(&db, &cellar, &mut trial).await;
     assert_eq!(trial.tried, keyed_actions(), "every action that takes a key is tried");
     assert_eq!(findings(&db).off, Vec::<String>::new());
@@ -167,6 +170,33 @@ async fn stores(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     let taster = Taster::from_doer((**hand).clone()).expect("a cellarhand may");
     let wish = async |key, wished| shares::wish(db, &taster, key, wished).await;
     trial.again("wish", wish, wished(3), wished(4)).await;
+}
+
+async fn tables(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
+    let hand = &cellar.club.hand;
+    let sending = |name: &str| intake::Sending {
+        kind: Kind::Places,
+        file_name: String::new(),
+        rows: format!("Name\n{name}\n"),
+        columns: Vec::new(),
+        order: None,
+    };
+    let send = async |key, sent| intake::send(db, hand, key, sent).await;
+    trial.again("send", send, sending("Sluice room"), sending("Vat loft")).await;
+    let sent = intake::send(db, hand, None, sending("Mill floor")).await.expect("a table is sent");
+    let saying = |field: &str| intake::Saying {
+        intake: sent,
+        columns: vec![("Name".to_owned(), field.to_owned())],
+        order: None,
+    };
+    let say = async |key, said| intake::say(db, hand, key, said).await;
+    trial.again("say", say, saying("name"), saying("")).await;
+    let bringing = |good| intake::Bringing { intake: sent, good, progress: intake::Progress::default() };
+    let bring = async |key, order| intake::bring(db, hand, key, order).await;
+    trial.again("bring", bring, bringing(false), bringing(true)).await;
+    let undoing = |why: &str| intake::Undoing { intake: sent, reason: why.to_owned() };
+    let undo = async |key, order| intake::undo(db, hand, key, order).await;
+    trial.again("undo", undo, undoing("a slip"), undoing("another")).await;
 }
 
 async fn batch_events(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
@@ -329,6 +359,9 @@ async fn people(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     let guest = |name: &str| members::Invitation::read(name, Role::Taster).expect("an invitation");
     let invite = async |key, guest| members::invite(db, steward, key, guest).await.map(|made| made.0);
     trial.again("invite", invite, guest("Sietske"), guest("Foppe")).await;
+    let [first, second] = brought_in(db, &cellar.club).await;
+    let link = async |key, member| members::invite_member(db, steward, key, member).await.map(|made| made.0);
+    trial.again("invite_member", link, first, second).await;
     let to = |role| members::ChangeRole { member: hand.member, role };
     let change = async |key, change| members::change_role(db, steward, key, change).await;
     trial.again("change_role", change, to(Role::Taster), to(Role::Onlooker)).await;

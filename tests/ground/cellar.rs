@@ -5,7 +5,7 @@ use undercroft::actions::batches::{NewReading, Plan};
 use undercroft::actions::bottles::Bottled;
 use undercroft::actions::recipes::{NewRevision, Revising};
 use undercroft::actions::{
-    batches, bottles, counts, efforts, instruments, recipes, reminders, stock, tastings, vessels,
+    batches, bottles, counts, efforts, instruments, intake, recipes, reminders, stock, tastings, vessels,
 };
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Source};
@@ -14,6 +14,7 @@ use undercroft::domain::cautions::{Reasons, Rule};
 use undercroft::domain::counts::Tolerance;
 use undercroft::domain::efforts::{EffortKind, NewEffort};
 use undercroft::domain::instruments::{Instrument, InstrumentKind};
+use undercroft::domain::intake::Kind;
 use undercroft::domain::members::Cellarhand;
 use undercroft::domain::plans::{PlanStep, PlanSupply, StepKind};
 use undercroft::domain::recipes::{Goals, Revision};
@@ -22,8 +23,8 @@ use undercroft::domain::tastings::{Method, Plan as TastingPlan};
 use undercroft::domain::vessels::{Closure, Filling, Material, Vessel};
 use undercroft::units::days::Day;
 use undercroft::units::ids::{
-    BatchId, BottlingId, CountId, EffortId, EntryId, FillingId, ImportId, InstrumentId, ItemId, LotId,
-    PlaceId, ReadingId, RecipeId, ReminderId, TastingId, VesselId,
+    BatchId, BottlingId, CountId, EffortId, EntryId, FillingId, ImportId, InstrumentId, IntakeId, ItemId,
+    LotId, MemberId, PlaceId, ReadingId, RecipeId, ReminderId, TastingId, VesselId,
 };
 use undercroft::units::measure::{Measured, ReadingKind};
 use undercroft::units::money::Money;
@@ -71,6 +72,8 @@ pub struct Cellar {
     pub reminder: ReminderId,
     /// A blind tasting of the bottles, on 30 June; the whole club is invited, the cellarhand is host.
     pub tasting: TastingId,
+    /// A table of one place that was sent and waits.
+    pub sent: IntakeId,
     /// A recipe from 60 L of milk, with two revisions.
     pub recipe: RecipeId,
     /// A steel vessel of 25 L with 5 L of the batch in it since 1 June.
@@ -119,7 +122,16 @@ impl Cellar {
         let count = counted(db, &club, yeast, [place, shelf]).await;
         let filling =
             vessels::fill_vessel(db, hand, None, fill(vessel, batch, 5)).await.expect("it is filled");
+        let table = intake::Sending {
+            kind: Kind::Places,
+            file_name: "places.csv".to_owned(),
+            rows: "Name\nBarge deck\n".to_owned(),
+            columns: Vec::new(),
+            order: None,
+        };
+        let sent = intake::send(db, hand, None, table).await.expect("a table is sent");
         Self {
+            sent,
             recipe,
             vessel,
             filling,
@@ -159,6 +171,26 @@ async fn counted(db: &Database, club: &Club, yeast: ItemId, [place, shelf]: [Pla
     let tallied = counts::Tallied { count, number: 1, found: found(90_000) };
     counts::tally(db, &club.taster, None, tallied).await.expect("the yeast is counted");
     count
+}
+
+/// Two members who were brought in with a table and cannot sign in yet.
+pub async fn brought_in(db: &Database, club: &Club) -> [MemberId; 2] {
+    let steward = Cellarhand::from_doer((*club.steward).clone()).expect("a steward records");
+    let table = intake::Sending {
+        kind: Kind::Members,
+        file_name: String::new(),
+        rows: "Name;Role\nAnneke Vos;taster\nJorrit Vale;cellarhand\n".to_owned(),
+        columns: Vec::new(),
+        order: None,
+    };
+    let sent = intake::send(db, &steward, None, table).await.expect("a table is sent");
+    let order = intake::Bringing { intake: sent, good: false, progress: intake::Progress::default() };
+    intake::bring(db, &steward, None, order).await.expect("it is brought in");
+    let of_club = steward.club;
+    let all =
+        db.read(move |conn| undercroft::db::members::members(conn, of_club)).await.expect("members are read");
+    let of = |name: &str| all.iter().find(|member| member.name == name).expect("a member").id;
+    [of("Anneke Vos"), of("Jorrit Vale")]
 }
 
 /// So many thousandths were counted.

@@ -83,6 +83,8 @@ fn filled(path: &str, cellar: &Cellar) -> String {
         cellar.filling.to_string()
     } else if path.contains("counts/{") {
         cellar.count.to_string()
+    } else if path.contains("tables/{") {
+        cellar.sent.to_string()
     } else if path.contains("tastings/{") {
         cellar.tasting.to_string()
     } else {

@@ -7,6 +7,7 @@ mod climate;
 mod counts;
 mod described;
 mod foreign;
+mod intake;
 mod labels;
 mod main_job;
 mod making;

@@ -20,7 +20,7 @@ use undercroft::units::measure::Measured;
 use undercroft::units::quantity::{BaseUnit, Milli};
 use undercroft::web::extract::now;
 
-use crate::ground::cellar::{Cellar, bottling, bought, draw, found, item, steel, tasting, whey};
+use crate::ground::cellar::{Cellar, bottling, bought, brought_in, draw, found, item, steel, tasting, whey};
 use crate::ground::day;
 
 /// What a write route can name.
@@ -66,6 +66,8 @@ pub struct Scene {
     pub lent: VesselId,
     /// A count of the corks: the taster has found one less, and its differences are looked at.
     pub review: CountId,
+    /// A member who was brought in with a table and cannot sign in yet.
+    pub guest: MemberId,
 }
 
 impl Scene {
@@ -120,6 +122,7 @@ impl Scene {
             free,
             lent,
             review: counted_corks(db, &cellar, corks).await,
+            guest: brought_in(db, &cellar.club).await[0],
             cellar,
         }
     }

@@ -3,6 +3,7 @@
 mod cellar;
 mod climate;
 mod counts;
+mod intake;
 mod measured;
 mod recipes;
 mod steps;
@@ -107,6 +108,7 @@ pub fn all(s: &Scene) -> Vec<Write> {
     bottles(s, &mut found);
     tastings::all(s, &mut found);
     counts::all(s, &mut found);
+    intake::all(s, &mut found);
     recipes::all(s, &mut found);
     steps::all(s, &mut found);
     vessels::all(s, &mut found);
@@ -441,6 +443,9 @@ fn people(s: &Scene, to: &mut Vec<Write>) {
     };
     to.push(invited().post("/api/v1/invitations", "/api/v1/invitations".to_owned()));
     to.push(invited().post("/club/invitations", "/club/invitations".to_owned()));
+    let link = || asked(json!({}));
+    to.push(link().post("/api/v1/members/{id}/link", format!("/api/v1/members/{}/link", s.guest)));
+    to.push(link().post("/club/members/{id}/link", format!("/club/members/{}/link", s.guest)));
     let withdrawn = || asked(json!({})).unkeyed();
     let path = format!("/api/v1/invitations/{}", s.invitation);
     to.push(withdrawn().at("DELETE", "/api/v1/invitations/{id}", path));

@@ -7,15 +7,17 @@ use serde::{Deserialize, Serialize};
 use super::secrets::{Secret, hash as hash_of};
 use super::sessions::open_session;
 use super::tokens::ANSWERED_AGAIN;
-use super::{Entrance, Newcomer, Visitor, audit, audit_by, found, join, link_rows, of_steward, rows};
+use super::{
+    Entrance, Newcomer, Visitor, audit, audit_by, found, join, link_rows, of_steward, present, rows,
+};
 use crate::actions::Done;
 use crate::actions::once::{RequestKey, once};
 use crate::db::members::links::Offer;
-use crate::db::{Database, Failure};
+use crate::db::{AnyConn, Database, Failure};
 use crate::domain::members::{Doer, NewClub, NewPerson, Role, Steward};
 use crate::domain::refusal::{Refusal, Why};
 use crate::units::days::{Instant, local_day};
-use crate::units::ids::InvitationId;
+use crate::units::ids::{ClubId, InvitationId, MemberId, PersonId};
 use crate::units::text;
 
 /// How long an invitation can be accepted.
@@ -56,11 +58,46 @@ pub async fn invite(
             );
         }
         let nobody_knows = Secret::fresh("")?.hash();
-        let id = link_rows::invite(conn, by, &nobody_knows, &new.name, new.role, by.now + INVITATION_HOLDS)?;
+        let id = link_rows::invite(
+            conn,
+            by,
+            &nobody_knows,
+            (&new.name, new.role, None),
+            by.now + INVITATION_HOLDS,
+        )?;
         audit_by(conn, by, &format!("invited {} as {}", new.name, new.role.name()))?;
         Ok(id)
     })
     .await?;
+    with_secret(db, by, id).await
+}
+
+/// A link for a member who was brought in without a way to sign in: they choose an address and a password by it, and
+/// are that member.
+pub async fn invite_member(
+    db: &Database,
+    by: &Steward,
+    key: Option<RequestKey>,
+    member: MemberId,
+) -> Done<(InvitationId, Secret)> {
+    let id = once(db, by, key, "invite member", member, |conn, by, member| {
+        let found = present(conn, by.club, *member)?;
+        if rows::signs_in(conn, found.id)? {
+            let words = format!("{} signs in already; a link is for who has no way to", found.name);
+            return Err(Refusal::conflict("", words).into());
+        }
+        let nobody_knows = Secret::fresh("")?.hash();
+        let of = (&*found.name, found.role, Some(found.id));
+        let id = link_rows::invite(conn, by, &nobody_knows, of, by.now + INVITATION_HOLDS)?;
+        audit_by(conn, by, &format!("made a link for {}", found.name))?;
+        Ok(id)
+    })
+    .await?;
+    with_secret(db, by, id).await
+}
+
+/// Gives an invitation its secret, which is told once.
+async fn with_secret(db: &Database, by: &Steward, id: InvitationId) -> Done<(InvitationId, Secret)> {
     let secret = Secret::fresh("")?;
     let (club, hash, made_after) = (by.club, secret.hash(), by.now - ANSWERED_AGAIN);
     let given = db.write(move |conn| link_rows::set_hash(conn, club, id, &hash, made_after)).await?;
@@ -109,7 +146,10 @@ pub async fn accept_invitation(
             let zone = offer.zone.parse().map_err(|_| Failure::Fault("an unknown time zone".to_owned()))?;
             let person = newcomer.person(conn, now)?;
             let today = local_day(now, zone);
-            let member = join(conn, offer.club, person, &newcomer.name, offer.role, today)?;
+            let member = match offer.member {
+                Some(member) => becomes(conn, offer.club, member, person)?,
+                None => join(conn, offer.club, person, &newcomer.name, offer.role, today)?,
+            };
             link_rows::accepted(conn, offer.id, now)?;
             let what = format!("joined as {}", offer.role.name());
             audit::add(conn, Some(offer.club), Some(person), now, &what, &visitor.address)?;
@@ -118,6 +158,18 @@ pub async fn accept_invitation(
         })
         .await?;
     Ok((session, member))
+}
+
+/// A person comes to be the member whom a table brought in.
+fn becomes(conn: &mut AnyConn, club: ClubId, member: MemberId, person: PersonId) -> Done<MemberId> {
+    if rows::signs_in(conn, member)? {
+        return Err(invitation_over().into());
+    }
+    if rows::place_in(conn, club, person)?.is_some() {
+        return Err(Refusal::conflict("email", "This person is or was a member of the club already").into());
+    }
+    rows::is_person(conn, member, person)?;
+    Ok(member)
 }
 
 /// Why a link to a club leads nowhere.

@@ -37,6 +37,10 @@ pub const LEFT_OUT: &[(&str, &str)] = &[
     ("letter_lines", "what was mailed to members: it has been told"),
     ("reminders_gone", "what calendars are told for some weeks"),
     ("reading_weeks", "what curves are drawn from: it follows from the readings"),
+    ("intakes", "tables that were brought in: what they made is in the other files"),
+    ("intake_parts", "tables that were sent and not brought in yet"),
+    ("intake_things", "what undoing a table takes back: it is undone where it came in"),
+    ("intake_columns", "what the columns of such tables were said to hold"),
     ("requests", "answers kept for requests that are sent twice: they last for days only"),
 ];
 

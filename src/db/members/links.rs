@@ -40,6 +40,8 @@ pub struct Offer {
     pub name: String,
     /// What they will be.
     pub role: Role,
+    /// The member whom it lets in, where they are one already.
+    pub member: Option<MemberId>,
 }
 
 /// A new invitation; `hash` is of a secret.
@@ -47,8 +49,7 @@ pub fn invite(
     conn: &mut AnyConn,
     doer: &Doer,
     hash: &str,
-    name: &str,
-    role: Role,
+    (name, role, member): (&str, Role, Option<MemberId>),
     ends_at: Instant,
 ) -> Result<InvitationId, Failure> {
     let id = InvitationId::fresh();
@@ -64,6 +65,7 @@ pub fn invite(
             invitations::ends_at.eq(ends_at),
             invitations::used_at.eq(None::<Instant>),
             invitations::withdrawn_at.eq(None::<Instant>),
+            invitations::member_id.eq(member),
         ))
         .execute(conn)?;
     Ok(id)
@@ -89,7 +91,8 @@ pub fn set_hash(
 
 /// What the link with this hash offers, if it can still be accepted.
 pub fn offer(conn: &mut AnyConn, hash: &str, now: Instant) -> Result<Option<Offer>, Failure> {
-    let found: Option<(InvitationId, ClubId, String, String, String, Role)> = invitations::table
+    type Row = (InvitationId, ClubId, String, String, String, Role, Option<MemberId>);
+    let found: Option<Row> = invitations::table
         .inner_join(clubs::table.on(clubs::id.eq(invitations::club_id)))
         .filter(invitations::secret_hash.eq(hash).and(invitations::ends_at.gt(now)))
         .filter(invitations::used_at.is_null().and(invitations::withdrawn_at.is_null()))
@@ -100,10 +103,19 @@ pub fn offer(conn: &mut AnyConn, hash: &str, now: Instant) -> Result<Option<Offe
             clubs::time_zone,
             invitations::name,
             invitations::role,
+            invitations::member_id,
         ))
         .first(conn)
         .optional()?;
-    Ok(found.map(|(id, club, club_name, zone, name, role)| Offer { id, club, club_name, zone, name, role }))
+    Ok(found.map(|(id, club, club_name, zone, name, role, member)| Offer {
+        id,
+        club,
+        club_name,
+        zone,
+        name,
+        role,
+        member,
+    }))
 }
 
 /// It was accepted.

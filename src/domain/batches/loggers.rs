@@ -8,19 +8,19 @@ use chrono_tz::Tz;
 
 use crate::domain::climate::read_humidity;
 use crate::domain::refusal::Refusal;
+use crate::domain::tables::moments::{self, Moment};
+use crate::domain::tables::separator;
 use crate::science::sugar;
 use crate::units::days::{Instant, to_utc};
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::number;
 
 mod columns;
-mod moments;
 
+pub use crate::domain::tables::moments::Order;
 pub use columns::{Column, Scale};
-pub use moments::Order;
 
 use columns::{Found, found};
-use moments::Moment;
 
 /// The most rows of a file.
 pub const MOST_ROWS: usize = 50_000;
@@ -81,44 +81,6 @@ pub struct Log {
     pub gaps: Vec<(Instant, Instant)>,
 }
 
-/// Text from the bytes of a file: UTF-8 with or without its mark, UTF-16 as spreadsheets write it, else Latin-1.
-pub fn decode(bytes: &[u8]) -> String {
-    let wide = |bytes: &[u8], read: fn([u8; 2]) -> u16| {
-        let units: Vec<u16> = bytes.chunks_exact(2).map(|pair| read([pair[0], pair[1]])).collect();
-        String::from_utf16_lossy(&units)
-    };
-    match bytes {
-        [0xEF, 0xBB, 0xBF, rest @ ..] => String::from_utf8_lossy(rest).into_owned(),
-        [0xFF, 0xFE, rest @ ..] => wide(rest, u16::from_le_bytes),
-        [0xFE, 0xFF, rest @ ..] => wide(rest, u16::from_be_bytes),
-        _ => match std::str::from_utf8(bytes) {
-            Ok(text) => text.to_owned(),
-            Err(_) => bytes.iter().map(|byte| char::from(*byte)).collect(),
-        },
-    }
-}
-
-/// The separator that splits most lines into the same number of cells, more than one.
-fn separator(text: &str) -> Result<u8, Refusal> {
-    let lines: Vec<&str> = text.lines().filter(|line| !line.trim().is_empty()).take(20).collect();
-    let cells = |sign: u8| {
-        let counts: Vec<usize> =
-            lines.iter().map(|line| line.bytes().filter(|byte| *byte == sign).count()).collect();
-        let usual = *counts.last()?;
-        let agree = counts.iter().filter(|count| **count == usual).count();
-        (usual > 0).then_some((agree, sign))
-    };
-    // A comma may be a decimal sign: it counts only where nothing else separates.
-    let found = [b'\t', b';'].into_iter().filter_map(cells).max().or_else(|| cells(b','));
-    found.map(|found| found.1).ok_or_else(|| {
-        Refusal::unfit(
-            "rows",
-            "Cells are separated by a comma, a semicolon or a tab; this has none of them. Paste the file as the logger \
-             wrote it, with a column for the time and one for each value",
-        )
-    })
-}
-
 fn rows(text: &str, separator: u8) -> Vec<(u64, csv::StringRecord)> {
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(separator)
@@ -147,7 +109,9 @@ pub fn read(text: &str, said: &Said, zone: Tz, now: Instant) -> Result<Log, Refu
         ));
     }
     let Found { columns, data, heads } = found(&rows, said)?;
-    let order = moments::order(&rows[data..], &columns, said.order)?;
+    let day = columns.iter().find(|one| matches!(one.1, Column::When | Column::Day)).map(|one| one.0);
+    let days = rows[data..].iter().filter_map(|(_, row)| row.get(day?));
+    let order = moments::order(days, said.order)?;
     let mut log = Log { read_as: read_as(separator, &columns, &heads, order), ..Log::default() };
     let mut last = None;
     for (line, row) in &rows[data..] {

@@ -207,6 +207,19 @@ pub async fn invite(
     Ok(Created(Invited { id: id.to_string(), link }))
 }
 
+/// Makes the link of a member who was brought in with a table.
+pub async fn invite_member(
+    steward: Steward,
+    site: Site,
+    id: Path<MemberId>,
+    Key(key): Key,
+) -> Result<Created<Invited>, Problem> {
+    site.limits.count("invite", Some(&steward.person.to_string()), &steward.address)?;
+    let (id, secret) = actions::invite_member(&site.db, &steward, key, id.0).await?;
+    let link = site.address(&format!("/invitation/{}", secret.reveal()));
+    Ok(Created(Invited { id: id.to_string(), link }))
+}
+
 /// Withdraws an invitation.
 pub async fn withdraw(steward: Steward, site: Site, id: Path<InvitationId>) -> Result<Empty, Problem> {
     actions::withdraw_invitation(&site.db, &steward, id.0).await?;

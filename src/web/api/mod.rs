@@ -23,6 +23,7 @@ pub mod efforts;
 pub mod entries;
 pub mod holds;
 pub mod instruments;
+pub mod intake;
 pub mod members;
 pub mod payments;
 pub mod plans;

@@ -1,6 +1,7 @@
 //! The figures of a bottling: cost, strength and how it is known, the last gravity, the shelf.
 
 use super::{Bottling, Found, by_warmth};
+use crate::domain::bottles::STATED;
 use crate::domain::members::Doer;
 use crate::domain::reminders::STOPPED_ABOVE_SG;
 use crate::domain::yields::Unknown;
@@ -33,6 +34,8 @@ const FROM_SUGARS: &str = "From the sugars in the whey, if it has fermented out.
                            salts, protein and sugars that do not ferment. The batch’s page shows the sums.";
 const FROM_PARTS: &str = "Computed, not measured: from the strengths of what was blended or added, by mass and with \
                           the contraction of alcohol and water. The batch’s page names the parts.";
+const AS_STATED: &str =
+    "As it was said when these bottles came into the books: nothing here shows how it was known.";
 const HIGH_GRAVITY: &str = "This is high: sugar may be left. If it ferments in the bottle, the pressure can burst it. \
                             Keep it cold, open it with care, and open one early.";
 
@@ -121,6 +124,7 @@ fn strength(found: &Found) -> Figure {
     let value = format!("{:.1}", strength.number());
     match found.bottling.strength_basis.as_str() {
         "gravities" => {}
+        STATED => return known(true, value, String::new(), unit, AS_STATED.to_owned()),
         "parts" => return known(true, value, String::new(), unit, FROM_PARTS.to_owned()),
         _ => return known(true, value, String::new(), unit, FROM_SUGARS.to_owned()),
     }

@@ -85,6 +85,15 @@ impl Draft {
         self.root.as_object_mut()?.remove(name).as_ref().and_then(text_of)
     }
 
+    /// With one text more, in place of what was there under its name.
+    #[must_use]
+    pub(in crate::web) fn with(mut self, name: &str, text: String) -> Self {
+        if let Some(fields) = self.root.as_object_mut() {
+            fields.insert(name.to_owned(), Value::String(text));
+        }
+        self
+    }
+
     /// Take some fields out, with all that is under them, as a draft of their own.
     pub(in crate::web) fn part(&mut self, names: &[&str]) -> Self {
         let mut part = Map::new();

@@ -118,24 +118,45 @@ pub async fn invite(steward: Steward, site: Site, form: Form) -> Reply {
     };
     match done.await {
         Ok((_, secret)) => {
-            let (facts, ()) = site.read(&steward, |_, _| Ok(())).await?;
-            let name = form.draft.typed("name").unwrap_or_default();
-            let page = SecretPage {
-                frame: site.frame(&steward, Room::Club, "The invitation", facts),
-                up: up(&site),
-                title: format!("The link for {name}"),
-                lead: "Send it to them and to nobody else: whoever opens it first joins the club. It works once, for a \
-                       week, and is shown only this once."
-                    .to_owned(),
-                label: "Link",
-                secret: site.address(&format!("/invitation/{}", secret.reveal())),
-            };
-            respond::page(&page)
+            link_page(&site, &steward, &form.draft.typed("name").unwrap_or_default(), &secret).await
         }
         Err(error) => {
             let refusal = Problem::or_refusal(error)?;
             let view = form.back(invitation_view(&site), &refusal);
             respond::refused(&club_form(&site, &steward, "Invite somebody", view).await?, &refusal)
+        }
+    }
+}
+
+async fn link_page(site: &Site, steward: &Steward, name: &str, secret: &members::Secret) -> Reply {
+    let (facts, ()) = site.read(steward, |_, _| Ok(())).await?;
+    let page = SecretPage {
+        frame: site.frame(steward, Room::Club, "The invitation", facts),
+        up: up(site),
+        title: format!("The link for {name}"),
+        lead: "Send it to them and to nobody else: whoever opens it first joins the club. It works once, for a week, and \
+               is shown only this once."
+            .to_owned(),
+        label: "Link",
+        secret: site.address(&format!("/invitation/{}", secret.reveal())),
+    };
+    respond::page(&page)
+}
+
+/// Makes the link of a member who was brought in with a table.
+pub async fn invite_member(steward: Steward, site: Site, id: Path<MemberId>, form: Form) -> Reply {
+    site.limits.count("invite", Some(&steward.person.to_string()), &steward.address)?;
+    let id = id.0;
+    match members::invite_member(&site.db, &steward, form.key.clone(), id).await {
+        Ok((_, secret)) => {
+            let club = steward.club;
+            let member = site.db.read(move |conn| rows::member(conn, club, id)).await?;
+            link_page(&site, &steward, &member.name, &secret).await
+        }
+        Err(error) => {
+            let refusal = Problem::or_refusal(error)?;
+            let page = member_page(&site, &steward, id, |view| form.back(view, &refusal)).await?;
+            respond::refused(&page, &refusal)
         }
     }
 }
@@ -162,6 +183,8 @@ struct MemberPage {
     frame: Frame,
     member: MemberRow,
     form: FormView,
+    /// The link of who has no way to sign in yet.
+    link: Option<FormView>,
 }
 
 /// One member.
@@ -191,11 +214,14 @@ async fn member_page(
     id: MemberId,
     fill: impl FnOnce(FormView) -> FormView,
 ) -> Result<MemberPage, Problem> {
-    let (facts, member) = site.read(steward, move |conn, doer| rows::member(conn, doer.club, id)).await?;
+    let (facts, (member, signs_in)) = site
+        .read(steward, move |conn, doer| Ok((rows::member(conn, doer.club, id)?, rows::signs_in(conn, id)?)))
+        .await?;
+    let link = (!signs_in).then(|| site.form(&format!("/club/members/{id}/link"), "", "Make their link"));
     let role = Field::radios("role", "Role", roles()).value(member.role.name());
     let form = site.form(&format!("/club/members/{id}/role"), "", "Give this role").fields([role]);
     let frame = site.frame(steward, Room::Club, &member.name, facts);
-    Ok(MemberPage { frame, member: member_row(member, steward), form: fill(form) })
+    Ok(MemberPage { frame, member: member_row(member, steward), form: fill(form), link })
 }
 
 /// Asks whether a membership is to end.

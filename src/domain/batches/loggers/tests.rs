@@ -1,5 +1,6 @@
 //! Files of loggers, read.
 
+use crate::domain::tables::decode;
 use std::fmt::Write;
 
 use super::*;
@@ -142,12 +143,12 @@ fn a_night_in_which_the_clocks_change_is_read() {
 
 #[test]
 fn bytes_of_other_encodings_are_read() {
-    assert_eq!(decode(b"\xEF\xBB\xBFTemp"), "Temp");
-    assert_eq!(decode(b"Temp \xB0C"), "Temp °C");
-    assert_eq!(decode("Temp °C".as_bytes()), "Temp °C");
+    assert_eq!(decode(b"\xEF\xBB\xBFTemp".to_vec()), "Temp");
+    assert_eq!(decode(b"Temp \xB0C".to_vec()), "Temp °C");
+    assert_eq!(decode("Temp °C".as_bytes().to_vec()), "Temp °C");
     let wide: Vec<u8> =
         [0xFF, 0xFE].into_iter().chain("°C".encode_utf16().flat_map(u16::to_le_bytes)).collect();
-    assert_eq!(decode(&wide), "°C");
+    assert_eq!(decode(wide), "°C");
 }
 
 #[test]

@@ -161,9 +161,7 @@ impl Scribe<'_> {
 
     async fn plainly(&self, stamp: &Stamp, deed: Deed) -> Done<EntryId> {
         match deed {
-            Deed::Draw(order) => {
-                batches::draw(self.db, &stamp.by, None, order).await.map(|made| made.entry)
-            }
+            Deed::Draw(order) => batches::draw(self.db, &stamp.by, None, order).await.map(|made| made.entry),
             Deed::ByProduct(order) => {
                 batches::by_product(self.db, &stamp.by, None, order).await.map(|off| off.entry)
             }

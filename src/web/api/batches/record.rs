@@ -170,7 +170,9 @@ pub async fn rack(
     let order = read::racking(&draft, &hand, path.0)?;
     let made = match mark {
         None => racked(&site.db, &hand, key, order).await?,
-        Some(mark) => by_entry(&site, &hand, key, path.0, (Deed::Rack(order.0, order.1), mark)).await?.recorded,
+        Some(mark) => {
+            by_entry(&site, &hand, key, path.0, (Deed::Rack(order.0, order.1), mark)).await?.recorded
+        }
     };
     Ok(Created(made.into()))
 }

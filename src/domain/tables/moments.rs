@@ -1,14 +1,15 @@
-//! Days and times as loggers write them. Whether 3/4 is the third of April or the fourth of March is found out from the
+//! Days and times as tables from elsewhere write them. Whether 3/4 is the third of April or the fourth of March is found out from the
 //! other rows, or asked.
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, Utc};
 
-use super::Column;
+use serde::{Deserialize, Serialize};
+
 use crate::domain::refusal::Refusal;
 use crate::units::days::Instant;
 
 /// In which order a day is written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Order {
     /// 2026-06-23.
     YearFirst,
@@ -31,7 +32,8 @@ impl Order {
         }
     }
 
-    pub(super) const fn says(self) -> &'static str {
+    /// How days are written, in words.
+    pub const fn says(self) -> &'static str {
         match self {
             Self::YearFirst => "Days with the year first.",
             Self::DayFirst => "Days with the day before the month.",
@@ -42,7 +44,7 @@ impl Order {
 
 /// A time as it stood there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Moment {
+pub enum Moment {
     /// With its offset, or as seconds since 1970.
     Exact(Instant),
     /// As the clock of the club shows it.
@@ -78,19 +80,14 @@ fn since_1970(cell: &str) -> Option<Instant> {
 }
 
 /// Whether a cell begins with a day, or counts seconds since 1970.
-pub(super) fn looks_like_a_day(cell: &str) -> bool {
+pub fn looks_like_a_day(cell: &str) -> bool {
     parts(split(cell).0).is_some()
         || since_1970(cell).is_some_and(|at| at.and_utc().timestamp() > 900_000_000)
 }
 
-/// The order in which the days of these rows are written; asked where the rows do not tell.
-pub(super) fn order(
-    rows: &[(u64, csv::StringRecord)],
-    columns: &[(usize, Column)],
-    said: Option<Order>,
-) -> Result<Order, Refusal> {
-    let day = columns.iter().find(|one| matches!(one.1, Column::When | Column::Day));
-    let days = rows.iter().filter_map(|(_, row)| parts(split(row.get(day?.0)?).0));
+/// The order in which these days are written; asked where they do not tell.
+pub fn order<'c>(cells: impl Iterator<Item = &'c str>, said: Option<Order>) -> Result<Order, Refusal> {
+    let days = cells.filter_map(|cell| parts(split(cell).0));
     let (mut first, mut second, mut signs, mut differ) = (0, 0, String::new(), false);
     for (numbers, sign) in days {
         if numbers[0] > 31 {
@@ -115,7 +112,7 @@ pub(super) fn order(
 }
 
 /// The time of a row: from one cell, or from a day and a time of its own.
-pub(super) fn read(day: &str, time: Option<&str>, order: Order) -> Result<Moment, String> {
+pub fn read(day: &str, time: Option<&str>, order: Order) -> Result<Moment, String> {
     if let Some(at) = since_1970(day) {
         return Ok(Moment::Exact(at));
     }
@@ -124,18 +121,22 @@ pub(super) fn read(day: &str, time: Option<&str>, order: Order) -> Result<Moment
     }
     let (date, own) = split(day);
     let unreadable = || format!("“{day}” is no day as the other rows write it");
-    let (numbers, _) = parts(date).ok_or_else(unreadable)?;
-    let [year, month, day_of] = match order {
+    let date = date_in(date, order).ok_or_else(unreadable)?;
+    let text = time.filter(|time| !time.is_empty()).unwrap_or(own);
+    let time = clock(text).ok_or_else(|| format!("“{text}” is no time: write it like 15:40"))?;
+    Ok(Moment::Local(date.and_time(time)))
+}
+
+/// A day in three numbers.
+pub fn date_in(text: &str, order: Order) -> Option<NaiveDate> {
+    let (numbers, _) = parts(text)?;
+    let [year, month, day] = match order {
         _ if numbers[0] > 31 => numbers,
         Order::YearFirst | Order::DayFirst => [numbers[2], numbers[1], numbers[0]],
         Order::MonthFirst => [numbers[2], numbers[0], numbers[1]],
     };
     let year = if year < 100 { year + 2000 } else { year };
-    let date = i32::try_from(year).ok().and_then(|year| NaiveDate::from_ymd_opt(year, month, day_of));
-    let date = date.ok_or_else(unreadable)?;
-    let text = time.filter(|time| !time.is_empty()).unwrap_or(own);
-    let time = clock(text).ok_or_else(|| format!("“{text}” is no time: write it like 15:40"))?;
-    Ok(Moment::Local(date.and_time(time)))
+    NaiveDate::from_ymd_opt(i32::try_from(year).ok()?, month, day)
 }
 
 /// A time with or without seconds, of twelve or twenty-four hours.
