@@ -79,7 +79,7 @@ pub async fn record_bottling(
 }
 
 fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
-    let strength = strength(conn, doer, order)?;
+    let strength = |conn: &mut AnyConn| strength(conn, doer, order);
     fill(conn, doer, order, strength, |conn, entry, packaging| {
         let mut facts = known::facts(conn, doer.club, order.batch, doer.now)?;
         known::before_bottling(conn, doer.club, order.batch, doer.today(), &mut facts)?;
@@ -98,14 +98,14 @@ pub(super) fn filled_before(
     strength: Option<Measured>,
 ) -> Done<Bottled> {
     let basis = if strength.is_some() { STATED } else { Unknown::Readings.code() };
-    fill(conn, doer, order, (strength, basis.to_owned()), |_, _, _| Ok(()))
+    fill(conn, doer, order, |_| Ok((strength, basis.to_owned())), |_, _, _| Ok(()))
 }
 
 fn fill(
     conn: &mut AnyConn,
     doer: &Doer,
     order: &Bottling,
-    (strength, strength_basis): (Option<Measured>, String),
+    strength: impl FnOnce(&mut AnyConn) -> Done<(Option<Measured>, String)>,
     warn: impl FnOnce(&mut AnyConn, EntryId, &[Supply]) -> Done<()>,
 ) -> Done<Bottled> {
     let standing = or_missing(batches::standing_on(conn, doer.club, order.batch, order.day), "", "batch")?;
@@ -117,6 +117,7 @@ fn fill(
     entry.bottling = Some(bottling);
     let number = rows::count_of_batch(conn, order.batch)? + 1;
     let code = format!("{}-{number}", standing.code);
+    let (strength, strength_basis) = strength(conn)?;
     let item = drink(conn, doer, order)?;
     books::begin_entry(conn, doer, id, None, &entry)?;
     warn(conn, id, &packaging)?;

@@ -15,10 +15,10 @@ use super::{Done, Error, or_missing};
 use crate::db::intake::{self as rows, Intake, What};
 use crate::db::{AnyConn, Database, Failure, batches, books};
 use crate::domain::batches::{Ending, end};
+use crate::domain::intake::tables::moments::Order;
 use crate::domain::intake::{Column, Found, Kind, Reader, Said, Table};
 use crate::domain::members::{Cellarhand, Doer, Role};
 use crate::domain::refusal::{Refusal, Why};
-use crate::domain::tables::moments::Order;
 use crate::units::ids::{BatchId, EntryId, ImportId, IntakeId};
 
 mod taking;
@@ -133,8 +133,9 @@ pub async fn say(db: &Database, by: &Cellarhand, key: Option<RequestKey>, saying
 fn waiting(conn: &mut AnyConn, doer: &Doer, id: IntakeId) -> Done<Intake> {
     let intake = or_missing(rows::one(conn, doer.club, id), "", "table")?;
     may(doer, intake.kind)?;
-    if intake.brought_at.is_some() {
-        return Err(Refusal::conflict("", "This table was brought in already; send it anew for more").into());
+    if intake.brought_at.is_some() || intake.undone.is_some() {
+        let what = if intake.brought_at.is_some() { "brought in" } else { "forgotten" };
+        return Err(Refusal::conflict("", format!("This table was {what} already; send it anew")).into());
     }
     Ok(intake)
 }
@@ -267,8 +268,8 @@ pub struct Undoing {
     pub reason: String,
 }
 
-/// Undo it as one act: what it recorded is reversed, what it made is taken away. Where something rests on it, nothing is
-/// undone, and what stands in the way is named. A table that was not brought in is forgotten.
+/// Undo it as one act: what it recorded is reversed, what it made is taken away. Where something rests on it, nothing
+/// is undone, and what stands in the way is named. A table that was not brought in is forgotten.
 pub async fn undo(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order: Undoing) -> Done<IntakeId> {
     once(db, by, key, "undo a table", order, |conn, doer, order| {
         let intake = or_missing(rows::one(conn, doer.club, order.intake), "", "table")?;
@@ -276,15 +277,12 @@ pub async fn undo(db: &Database, by: &Cellarhand, key: Option<RequestKey>, order
         if intake.undone.is_some() {
             return Err(Refusal::conflict("", "This table was undone already").into());
         }
-        if intake.brought_at.is_none() {
-            rows::drop_one(conn, intake.id)?;
-            return Ok(intake.id);
-        }
         for (what, id) in rows::things(conn, intake.id)? {
             undone(conn, doer, (what, id), &order.reason)?;
         }
         rows::undone(conn, doer, intake.id, &order.reason)?;
-        audit_by(conn, doer, &format!("undid the table “{}”", intake.file_name))?;
+        let what = if intake.brought_at.is_some() { "undid" } else { "forgot" };
+        audit_by(conn, doer, &format!("{what} the table “{}”", intake.file_name))?;
         Ok(intake.id)
     })
     .await
@@ -314,7 +312,9 @@ fn undone(conn: &mut AnyConn, doer: &Doer, (what, id): (What, i64), reason: &str
             let name = rows::name_of(conn, what, id)?.unwrap_or_default();
             rows::remove(conn, what, id).map_err(|failure| match failure {
                 Failure::Refused(_) => {
-                    let words = format!("“{name}” has been used since: take that back first, or leave it");
+                    let words = format!(
+                        "“{name}” is named by what was recorded since, and stays: nothing of this table is undone"
+                    );
                     Error::from(Refusal::conflict("", words))
                 }
                 other => other.into(),

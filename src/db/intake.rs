@@ -10,10 +10,10 @@ use super::schema::{
     batches, intake_columns, intake_parts, intake_things, intakes, items, members, persons, places,
 };
 use crate::domain::batches::Stage;
+use crate::domain::intake::tables::moments::Order;
 use crate::domain::intake::{Kind, Known, Underway};
 use crate::domain::members::Doer;
 use crate::domain::stock::ItemKind;
-use crate::domain::tables::moments::Order;
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{BatchId, ClubId, IntakeId, ItemId, MemberId, PersonId, PlaceId};
 use crate::units::quantity::BaseUnit;
@@ -221,16 +221,10 @@ pub fn forget(conn: &mut AnyConn, before: Instant) -> Result<usize, Failure> {
     let stale = intakes::table.filter(intakes::brought_at.is_null().and(intakes::sent_at.lt(before)));
     let ids: Vec<IntakeId> = stale.select(intakes::id).limit(100).load(conn)?;
     for id in &ids {
-        drop_one(conn, *id)?;
+        diesel::delete(intake_parts::table.filter(intake_parts::intake_id.eq(id))).execute(conn)?;
+        diesel::delete(intakes::table.find(id)).execute(conn)?;
     }
     Ok(ids.len())
-}
-
-/// Forget a table that was not brought in.
-pub fn drop_one(conn: &mut AnyConn, id: IntakeId) -> Result<(), Failure> {
-    diesel::delete(intake_parts::table.filter(intake_parts::intake_id.eq(id))).execute(conn)?;
-    diesel::delete(intakes::table.find(id)).execute(conn)?;
-    Ok(())
 }
 
 /// What a table made.
@@ -328,7 +322,7 @@ pub fn things(conn: &mut AnyConn, id: IntakeId) -> Result<Vec<(What, i64)>, Fail
     Ok(found)
 }
 
-/// It was undone.
+/// It was undone, or forgotten before it was brought in.
 pub fn undone(conn: &mut AnyConn, doer: &Doer, id: IntakeId, because: &str) -> Result<(), Failure> {
     diesel::update(intakes::table.find(id))
         .set((
@@ -337,6 +331,7 @@ pub fn undone(conn: &mut AnyConn, doer: &Doer, id: IntakeId, because: &str) -> R
             intakes::undone_because.eq(because),
         ))
         .execute(conn)?;
+    diesel::delete(intake_parts::table.filter(intake_parts::intake_id.eq(id))).execute(conn)?;
     diesel::delete(intake_things::table.filter(intake_things::intake_id.eq(id))).execute(conn)?;
     Ok(())
 }

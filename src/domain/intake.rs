@@ -1,4 +1,5 @@
-//! Bringing in what a club kept in tables before: items, places, members, supplies in stock, batches, readings, bottles.
+//! Bringing in what a club kept in tables before: items, places, members, supplies in stock, batches, readings and
+//! bottles.
 //!
 //! A table is read row by row into what it asks for. A row that cannot be meant is named with its line and the reason;
 //! nothing is guessed about a number or a day. What is read is kept by the actions, in the books like anything else.
@@ -8,16 +9,21 @@ use std::collections::HashMap;
 use serde::{Deserialize, Serialize};
 
 use super::refusal::Refusal;
-use super::tables::moments::{self, Order};
-use super::tables::{named, separator};
 use crate::units::days::Day;
 use crate::units::text::{as_typed, folded};
 
-pub use columns::{Field, Shape};
-pub use reader::{Bottles, Held, Known, Made, NewBatch, Read, Reader, Supply, Underway};
+use tables::moments::{self, Order};
+use tables::{named, separator};
 
+pub use columns::{Field, Shape};
+pub use made::{Bottles, Held, Known, Made, NewBatch, Read, Supply, Underway};
+pub use reader::Reader;
+
+mod cells;
 mod columns;
+mod made;
 mod reader;
+pub mod tables;
 
 /// The most rows of a table.
 pub const MOST_ROWS: usize = 200_000;

@@ -30,7 +30,6 @@ pub mod reversals;
 pub mod shares;
 pub mod steps;
 pub mod stock;
-pub mod tables;
 pub mod tastings;
 pub mod vessels;
 pub mod workbench;

@@ -126,6 +126,7 @@ pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
     scribe.count_today(now).await?;
     scribe.beside(&founder).await?;
     scribe.share_out(&founder).await?;
+    scribe.send_table(&founder).await?;
     reminders::reconcile(db, founder.club, founder.zone, now).await.map_err(Error::Failed)?;
     Ok(Loaded::new(founder.club, file))
 }

@@ -1,5 +1,5 @@
-//! Bringing in what a club kept in tables: sent and looked at, its columns said, brought in while the page shows how far
-//! it is, and undone.
+//! Bringing in what a club kept in tables: sent and looked at, its columns said, brought in while the page shows how
+//! far it is, and undone.
 
 use askama::Template;
 
@@ -61,7 +61,8 @@ fn count(count: usize, kind: Kind) -> String {
 fn state(doer: &Doer, intake: &Intake) -> String {
     let kept = || count(usize::try_from(intake.kept).unwrap_or(0), intake.kind);
     match (&intake.undone, intake.brought_at) {
-        (Some((at, _)), _) => format!("undone on {}", words::when(*at, doer)),
+        (Some((at, _)), Some(_)) => format!("undone on {}", words::when(*at, doer)),
+        (Some((at, _)), None) => format!("forgotten on {}", words::when(*at, doer)),
         (None, Some(at)) => format!("{} brought in on {}", kept(), words::when(at, doer)),
         (None, None) => "not brought in yet".to_owned(),
     }
@@ -127,8 +128,8 @@ fn form(site: &Site, doer: &Doer) -> FormView {
         .fields([
             Field::radios("kind", "What does it hold?", kinds),
             Field::file("file", "The file").hint(
-                "CSV as a spreadsheet saves it: commas, semicolons or tabs, with a row of names over the columns. Dates \
-                 and numbers as you write them.",
+                "CSV as a spreadsheet saves it: commas, semicolons or tabs, with a row of names over the columns. \
+                 Days and numbers as you write them.",
             ),
             Field::area("rows", "Or its rows").hint("Pasted, with the row of names."),
             order_field(),
@@ -235,7 +236,7 @@ async fn page(
                 Err(Failure::Gone) => return Ok((None, None)),
                 found => found?,
             };
-            let waits = intake.brought_at.is_none() && running.is_none();
+            let waits = intake.brought_at.is_none() && intake.undone.is_none() && running.is_none();
             let looked = waits.then(|| acts::look(conn, doer, &intake)).transpose();
             Ok((Some(intake), Some(looked)))
         })
@@ -377,8 +378,10 @@ fn columns_form(site: &Site, intake: &Intake, columns: &[crate::domain::intake::
 }
 
 fn undo_form(site: &Site, id: IntakeId) -> FormView {
-    site.form(&format!("/club/tables/{id}/undoing"), "", "Undo all of it").fields([Field::text("reason", "Why is it undone?")
-        .hint("What it recorded is reversed, what it made is taken away. Nothing is undone where something rests on it.")])
+    let why = Field::text("reason", "Why is it undone?").hint(
+        "What it recorded is reversed, what it made is taken away. Nothing is undone where something rests on it.",
+    );
+    site.form(&format!("/club/tables/{id}/undoing"), "", "Undo all of it").fields([why])
 }
 
 /// Says what the columns hold.

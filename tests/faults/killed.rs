@@ -4,6 +4,8 @@ use std::collections::HashSet;
 use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
+use serde_json::{Value, json};
+
 use super::{Client, Heard, Server, all_follows_from_the_journal, entry_of};
 use crate::ground::{Ground, on_both};
 
@@ -12,7 +14,7 @@ const CLIENTS: usize = 6;
 /// How long a round waits for work to be under way.
 const LONGEST: Duration = Duration::from_mins(1);
 
-on_both!(what_was_acknowledged_survives_a_sudden_end);
+on_both!(what_was_acknowledged_survives_a_sudden_end, a_table_half_brought_in_leaves_nothing);
 
 async fn what_was_acknowledged_survives_a_sudden_end(ground: &Ground) {
     let client = Client::settle(ground);
@@ -83,6 +85,58 @@ async fn what_was_acknowledged_survives_a_sudden_end(ground: &Ground) {
     );
     assert!(acknowledged.len() > 20 && !broken.is_empty(), "the server was ended in the middle of work");
     assert_eq!((lost, doubled), (0, 0));
+    drop(server);
+    all_follows_from_the_journal(ground);
+}
+
+/// Rows of the table, and how often the server is ended while it brings them in.
+const ROWS: usize = 3_000;
+const ENDS: u64 = 5;
+
+async fn a_table_half_brought_in_leaves_nothing(ground: &Ground) {
+    let client = Client::settle(ground);
+    let mut rows = "Item;How much;Cost;Place\n".to_owned();
+    for row in 0..ROWS {
+        rows.push_str(&format!("Cane sugar;{} g;1,20;Wheel pit\n", row + 1));
+    }
+    let mut server = Server::start(ground, None);
+    let send = |server: &Server, method: &str, path: &str, key: &str, body: &Value| {
+        client.send(&server.client(), &server.at, method, path, key, body)
+    };
+    let sent = send(&server, "POST", "/tables", "the-table", &json!({"kind": "lots", "rows": rows}));
+    let Heard::Answer(201, told) = sent else { panic!("{sent:?}") };
+    assert_eq!(told["looked_at"]["good"], json!(ROWS), "{told}");
+    let path = format!("/tables/{}", told["id"].as_str().expect("an id"));
+    let (keep, before) = (json!({"keep": "all"}), client.journal(&server).len());
+    let mut in_the_middle = 0;
+    for end in 0..ENDS {
+        let began = Instant::now();
+        let heard = std::thread::scope(|threads| {
+            let (agent, at) = (server.client(), server.at.clone());
+            let (client, keep, path) = (&client, &keep, format!("{path}/bringing"));
+            let asked =
+                threads.spawn(move || client.send(&agent, &at, "POST", &path, &format!("end-{end}"), keep));
+            std::thread::sleep(Duration::from_millis(20 + 35 * end));
+            server.kill();
+            asked.join().expect("it was asked")
+        });
+        server = Server::start(ground, None);
+        let Heard::Answer(200, now) = send(&server, "GET", &path, "", &Value::Null) else {
+            panic!("the table is there")
+        };
+        if matches!(heard, Heard::Answer(201, _)) {
+            panic!("{ROWS} rows were brought in within {:?}: take more of them", began.elapsed());
+        }
+        in_the_middle += 1;
+        assert_eq!((&now["brought_at"], &now["looked_at"]["good"]), (&Value::Null, &json!(ROWS)), "{now}");
+        assert_eq!(client.journal(&server).len(), before, "nothing of it is in the books");
+    }
+    let done = send(&server, "POST", &format!("{path}/bringing"), "at-last", &keep);
+    let Heard::Answer(201, done) = done else { panic!("{done:?}") };
+    assert_eq!(done["kept"], json!(ROWS));
+    println!(
+        "ended {in_the_middle} times while {ROWS} rows were brought in: left behind 0; then all of them came in"
+    );
     drop(server);
     all_follows_from_the_journal(ground);
 }

@@ -293,6 +293,9 @@ async fn what_cannot_be_read_is_refused(ground: &Ground) {
     let many = json!({"lines": vec![line; 101]}).to_string();
     for write in all(&stage.own).iter().filter(|write| write.is_api() && write.has_body()) {
         for (body, status) in unreadable() {
+            // A table may be longer than anything else.
+            let table = write.path.ends_with("/tables") && status == 413;
+            let status = if table { 422 } else { status };
             let send = |stage: &Stage| stage.send_text(write, &write.path, &body, &Value::Null, None);
             let mut heard = send(&stage);
             if heard.status == 429 {

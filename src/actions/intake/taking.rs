@@ -1,5 +1,5 @@
-//! What the rows of a table become, kept as they come: supplies in receipts of some hundreds, readings by batch, bottles
-//! by batch and day.
+//! What the rows of a table become, kept as they come: supplies in receipts of some hundreds, readings by batch,
+//! bottles by batch and day.
 
 use std::collections::{BTreeMap, HashMap, HashSet};
 

@@ -162,8 +162,10 @@ pub async fn accept_invitation(
 
 /// A person comes to be the member whom a table brought in.
 fn becomes(conn: &mut AnyConn, club: ClubId, member: MemberId, person: PersonId) -> Done<MemberId> {
-    if rows::signs_in(conn, member)? {
-        return Err(invitation_over().into());
+    match rows::signs_in(conn, member) {
+        Ok(false) => {}
+        Ok(true) | Err(Failure::Gone) => return Err(invitation_over().into()),
+        Err(failure) => return Err(failure.into()),
     }
     if rows::place_in(conn, club, person)?.is_some() {
         return Err(Refusal::conflict("email", "This person is or was a member of the club already").into());

@@ -7,9 +7,9 @@ use std::collections::BTreeMap;
 use chrono_tz::Tz;
 
 use crate::domain::climate::read_humidity;
+use crate::domain::intake::tables::moments::{self, Moment};
+use crate::domain::intake::tables::separator;
 use crate::domain::refusal::Refusal;
-use crate::domain::tables::moments::{self, Moment};
-use crate::domain::tables::separator;
 use crate::science::sugar;
 use crate::units::days::{Instant, to_utc};
 use crate::units::measure::{Measured, ReadingKind};
@@ -17,7 +17,7 @@ use crate::units::number;
 
 mod columns;
 
-pub use crate::domain::tables::moments::Order;
+pub use crate::domain::intake::tables::moments::Order;
 pub use columns::{Column, Scale};
 
 use columns::{Found, found};

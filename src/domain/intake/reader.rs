@@ -1,163 +1,26 @@
 //! The rows of a table, read one after another into what they ask for.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
-use chrono_tz::Tz;
-
+use super::cells::{NAME, Told};
+use super::made::{Bottles, Held, Known, Made, NewBatch, Read, Supply, Underway};
 use super::{Found, Kind, LONGEST_CELL, Row, Sheet};
 use crate::domain::batches::Stage;
 use crate::domain::bottles::{MOST_BOTTLES, read_ages};
 use crate::domain::instruments::corrected;
+use crate::domain::intake::tables::moments::{self, Moment};
 use crate::domain::members::Role;
 use crate::domain::stock::places::{Place, WITHIN, path};
-use crate::domain::stock::{ALLERGENS, Item, ItemKind, ReceiptLine};
-use crate::domain::tables::moments::{self, Moment};
+use crate::domain::stock::{Item, ItemKind, ReceiptLine};
 use crate::units::days::{self, Day, Instant};
-use crate::units::ids::{BatchId, ItemId, PlaceId};
+use crate::units::ids::PlaceId;
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 use crate::units::text::{self, folded};
-use crate::units::{Misread, number};
 
-/// The longest name of anything.
-const NAME: usize = 80;
 /// No bottle holds more, in thousandths of a millilitre.
 const LARGEST: i64 = 60_000_000;
-
-/// What the club has already, by the names that rows use for it. Names are in the form in which they are compared.
-#[derive(Debug, Clone)]
-pub struct Known {
-    /// When this is.
-    pub now: Instant,
-    /// The clock of the club.
-    pub zone: Tz,
-    /// Items by name.
-    pub items: HashMap<String, (ItemId, ItemKind, BaseUnit)>,
-    /// Places by all their names.
-    pub places: HashMap<String, Place>,
-    /// Members by name.
-    pub members: HashSet<String>,
-    /// Batches by number and by drink, and whether something may still be recorded of them; none where several have
-    /// the name.
-    pub batches: HashMap<String, Option<Underway>>,
-}
-
-/// A batch that readings may be of.
-#[derive(Debug, Clone, Copy)]
-pub struct Underway {
-    /// Which.
-    pub id: BatchId,
-    /// Something may still be recorded of it.
-    pub open: bool,
-    /// When its yeast was pitched.
-    pub pitched_on: Option<Day>,
-}
-
-/// What a row asks for.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Made {
-    /// A kind of thing.
-    Item(Box<Item>),
-    /// A place, with those around it that are not there yet, the outermost first.
-    Places(Vec<Place>),
-    /// A person.
-    Member {
-        /// Their name.
-        name: String,
-        /// What they may do.
-        role: Role,
-        /// Since when.
-        joined_on: Day,
-    },
-    /// Something in stock.
-    Lot(Supply),
-    /// A batch.
-    Batch(NewBatch),
-    /// Values that were read at once.
-    Readings(Read),
-    /// Bottles that lie in the cellar.
-    Bottles(Bottles),
-}
-
-/// Supplies that are in stock.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Supply {
-    /// When they came.
-    pub day: Day,
-    /// What, how much, at what cost, where.
-    pub line: ReceiptLine,
-}
-
-/// A batch, planned or under way.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct NewBatch {
-    /// The drink.
-    pub name: String,
-    /// When it was begun.
-    pub day: Day,
-    /// How much base there was to be.
-    pub base_volume: Option<Milli>,
-    /// What is in it, where something is.
-    pub held: Option<Held>,
-}
-
-/// Drink that is there already.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Held {
-    /// How much.
-    pub volume: Milli,
-    /// What it has cost.
-    pub cost: Money,
-    /// How far it is: preparing, working or resting.
-    pub stage: Stage,
-    /// When the yeast was pitched.
-    pub pitched_on: Option<Day>,
-    /// Where it stands.
-    pub place: PlaceId,
-    /// What is in it of what must be named.
-    pub allergens: Vec<String>,
-}
-
-/// Values of a batch that were read at once.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Read {
-    /// Of which batch.
-    pub batch: BatchId,
-    /// When.
-    pub at: Instant,
-    /// What, as read and as corrected.
-    pub values: Vec<(ReadingKind, Measured, Measured)>,
-    /// The temperature of the sample.
-    pub sample_c: Option<Measured>,
-    /// A remark.
-    pub remark: String,
-}
-
-/// Bottles of one filling.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Bottles {
-    /// Its batch, as the table calls it; rows that call it the same are of one.
-    pub batch: String,
-    /// The drink.
-    pub name: String,
-    /// When it was filled.
-    pub day: Day,
-    /// How many bottles there are.
-    pub bottles: u32,
-    /// What each holds.
-    pub bottle_volume: Milli,
-    /// What each has cost.
-    pub cost: Money,
-    /// Where they lie.
-    pub place: PlaceId,
-    /// What is in it of what must be named.
-    pub allergens: Vec<String>,
-    /// % vol, where it is known.
-    pub strength: Option<Measured>,
-    /// When it is to be tasted.
-    pub tasting_ages_days: Vec<u32>,
-}
 
 /// Reads rows, and remembers what those before made.
 pub struct Reader {
@@ -169,8 +32,6 @@ pub struct Reader {
     /// What was said of the drink that bottles of one batch hold.
     drinks: HashMap<String, (String, Vec<String>)>,
 }
-
-type Told<T> = Result<T, String>;
 
 impl Reader {
     /// Reads rows of this kind for a club that has this.
@@ -258,7 +119,7 @@ impl Reader {
         let item = Item {
             kind,
             unit,
-            density_micro: row.scaled("density_g_per_ml", 1_000_000, (300_000, 5_000_000))?,
+            density_micro: row.near_one("density_g_per_ml", 1_000_000, (300_000, 5_000_000))?,
             allergens: row.allergens()?.unwrap_or_default(),
             value_per_unit: value.map(per_unit).transpose()?,
             low_at: row.amount("low_at", unit)?,
@@ -478,6 +339,7 @@ impl Reader {
         let bare = || row.date(cell).filter(|_| time.is_empty());
         let at = match bare() {
             // Of a day without a time it is not known whether it was before or after noon.
+            Some(day) if day > self.today => self.known.now + chrono::Duration::days(1),
             Some(day) => days::to_utc(day.and_hms_opt(12, 0, 0).unwrap_or_default(), self.known.zone)
                 .min(self.known.now),
             None => match moments::read(cell, Some(time), row.order).map_err(|why| row.fault("at", why))? {
@@ -539,224 +401,4 @@ impl Reader {
         self.drinks.entry(folded(&read.batch)).or_insert_with(|| (read.name.clone(), read.allergens.clone()));
         Ok(read)
     }
-}
-
-impl Row<'_> {
-    fn text(&self, code: &str) -> &str {
-        self.cell(code).0
-    }
-
-    /// What is wrong with a cell, under the name of what it should hold.
-    fn fault(&self, code: &str, why: impl std::fmt::Display) -> String {
-        let fields = self.columns.iter().filter_map(|column| column.field);
-        let label = fields.into_iter().find(|field| field.code == code).map(|field| field.label);
-        label.map_or_else(|| why.to_string(), |label| format!("{label}: {why}"))
-    }
-
-    fn empty(&self, code: &str) -> String {
-        self.fault(code, "This cell is empty; write it, or leave the row out")
-    }
-
-    /// Nobody is to drink milk because a cell was empty.
-    fn unsaid(&self) -> String {
-        let known = ALLERGENS.join(", ");
-        let words = format!("Write what is in it of these, or “none”: {known}");
-        if self.columns.iter().any(|column| column.field.is_some_and(|field| field.code == "allergens")) {
-            self.fault("allergens", words)
-        } else {
-            format!("Allergens: there is no column for them. {words}")
-        }
-    }
-
-    fn name(&self, code: &str, what: &str) -> Told<String> {
-        text::line(self.text(code), NAME, what).map_err(|why| self.fault(code, why))
-    }
-
-    /// Words that may be missing.
-    fn line(&self, code: &str, what: &str) -> Told<String> {
-        match self.text(code) {
-            "" => Ok(String::new()),
-            words => {
-                let most = if code == "remark" { LONGEST_CELL } else { NAME };
-                text::line(words, most, what).map_err(|why| self.fault(code, why))
-            }
-        }
-    }
-
-    fn choice<T>(&self, code: &str, of: impl IntoIterator<Item = (&'static str, T)>) -> Told<Option<T>> {
-        let typed = folded(self.text(code));
-        if typed.is_empty() {
-            return Ok(None);
-        }
-        let mut names = Vec::new();
-        for (name, value) in of {
-            if folded(name) == typed {
-                return Ok(Some(value));
-            }
-            names.push(name);
-        }
-        Err(self.fault(code, format!("“{}” is none of these: {}", self.text(code), names.join(", "))))
-    }
-
-    /// A number as it would be typed here: with one sign for decimals and none between thousands.
-    fn number(&self, code: &str) -> Told<Option<String>> {
-        self.number_of(code, false)
-    }
-
-    /// The same; of what lies near one, as gravities do, no sign stands between thousands.
-    fn number_of(&self, code: &str, near_one: bool) -> Told<Option<String>> {
-        match self.text(code) {
-            "" => Ok(None),
-            typed if near_one => Ok(Some(typed.to_owned())),
-            typed => plain(typed, self.commas).map(Some).map_err(|why| self.fault(code, why)),
-        }
-    }
-
-    fn typed<T>(&self, code: &str, read: impl FnOnce(&str) -> Result<T, Misread>) -> Told<Option<T>> {
-        let text = self.number(code)?;
-        text.map(|text| read(&text)).transpose().map_err(|why| self.fault(code, why))
-    }
-
-    fn money(&self, code: &str) -> Told<Option<Money>> {
-        self.typed(code, Money::read)
-    }
-
-    fn scaled(&self, code: &str, scale: i64, (least, most): (i64, i64)) -> Told<Option<i64>> {
-        let places = scale.ilog10();
-        self.typed(code, |text| {
-            let steps =
-                number::scaled(text.trim_end_matches(['%', ' ']), scale, &number::plain(least, places))?;
-            if (least..=most).contains(&steps) {
-                return Ok(steps);
-            }
-            let (from, to) = (number::plain(least, places), number::plain(most, places));
-            Err(Misread::new(format!("Write a number from {from} to {to}")))
-        })
-    }
-
-    fn whole(&self, code: &str, least: i64, most: i64) -> Told<Option<i64>> {
-        let text = self.number(code)?;
-        let Some(text) = text else { return Ok(None) };
-        let found = text.parse::<i64>().ok().filter(|count| (least..=most).contains(count));
-        found
-            .map(Some)
-            .ok_or_else(|| self.fault(code, format!("Write a whole number from {least} to {most}")))
-    }
-
-    /// An amount, with its unit in the cell, in a column of its own, or in brackets over the column.
-    fn amount(&self, code: &str, unit: BaseUnit) -> Told<Option<Milli>> {
-        let (_, over) = self.cell(code);
-        let beside = Some(self.text("unit")).filter(|beside| !beside.is_empty() && code == "quantity");
-        self.typed(code, |text| {
-            let bare = !text.chars().any(|sign| sign.is_alphabetic() || sign == '×');
-            match beside.or(over).filter(|_| bare) {
-                Some(written) if unit == BaseUnit::Piece && !folded(written).starts_with("piece") => {
-                    Err(Misread::new(format!("This is counted in pieces, not in {written}")))
-                }
-                Some(written) => Milli::read(&format!("{text} {written}"), unit),
-                None => Milli::read_packs(text, unit),
-            }
-        })
-    }
-
-    fn date(&self, cell: &str) -> Option<Day> {
-        let cell = cell.strip_suffix(" 00:00:00").or_else(|| cell.strip_suffix(" 0:00")).unwrap_or(cell);
-        moments::date_in(cell, self.order)
-    }
-
-    fn day(&self, code: &str) -> Told<Option<Day>> {
-        let cell = self.text(code);
-        if cell.is_empty() {
-            return Ok(None);
-        }
-        let found = match self.date(cell) {
-            Some(day) => days::read(&days::iso(day), self.today),
-            None => days::read(cell, self.today),
-        };
-        found.map(Some).map_err(|why| self.fault(code, format!("“{cell}”: {why}")))
-    }
-
-    fn past(&self, code: &str, today: Day) -> Told<Option<Day>> {
-        let day = self.day(code)?;
-        if let Some(day) = day.filter(|day| *day > today) {
-            return Err(self.fault(code, format!("{} is still to come", days::long(day))));
-        }
-        Ok(day)
-    }
-
-    /// What must be named; nothing where nobody said.
-    fn allergens(&self) -> Told<Option<Vec<String>>> {
-        let typed = self.text("allergens");
-        if typed.is_empty() {
-            return Ok(None);
-        }
-        let mut found = Vec::new();
-        for word in typed.split([',', ';', '/', '|', ' ']).map(folded).filter(|word| !word.is_empty()) {
-            if ["none", "no", "-"].contains(&&*word) {
-                continue;
-            }
-            match ALLERGENS.into_iter().find(|known| *known == word) {
-                Some(known) => found.push(known.to_owned()),
-                None => {
-                    let known = ALLERGENS.join(", ");
-                    return Err(self.fault("allergens", format!("“{word}” is none of these: {known}")));
-                }
-            }
-        }
-        found.sort_by_key(|one| ALLERGENS.iter().position(|known| known == one));
-        found.dedup();
-        Ok(Some(found))
-    }
-}
-
-/// The numbers of a cell with a point for decimals and nothing between thousands. What could mean either is refused.
-fn plain(cell: &str, commas: bool) -> Told<String> {
-    let mut out = String::with_capacity(cell.len());
-    let mut rest = cell;
-    while let Some(start) = rest.find(|sign: char| sign.is_ascii_digit()) {
-        out.push_str(&rest[..start]);
-        let run = &rest[start..];
-        let end =
-            run.find(|sign: char| !sign.is_ascii_digit() && sign != '.' && sign != ',').unwrap_or(run.len());
-        let run = run[..end].trim_end_matches(['.', ',']);
-        out.push_str(&one(run, commas)?);
-        rest = &rest[start + run.len()..];
-    }
-    out.push_str(rest);
-    Ok(out)
-}
-
-/// One number.
-fn one(run: &str, commas: bool) -> Told<String> {
-    let points = run.matches('.').count();
-    let marks = run.matches(',').count();
-    let grouped = |sign: char| {
-        let mut parts = run.split(sign);
-        parts.next().is_some_and(|first| (1..=3).contains(&first.len())) && parts.all(|part| part.len() == 3)
-    };
-    match (points, marks) {
-        (0, 0) => Ok(run.to_owned()),
-        (1.., 1..) => {
-            let decimal = if run.rfind('.') > run.rfind(',') { '.' } else { ',' };
-            let (whole, part) = run.rsplit_once(decimal).unwrap_or((run, ""));
-            let between = if decimal == '.' { ',' } else { '.' };
-            let mut parts = whole.split(between);
-            let right = parts.next().is_some_and(|first| (1..=3).contains(&first.len()))
-                && parts.all(|part| part.len() == 3 && part.bytes().all(|digit| digit.is_ascii_digit()));
-            let words = || format!("“{run}” is not a number that can be read here; write it like 1234.50");
-            if right { Ok(format!("{}.{part}", whole.replace(between, ""))) } else { Err(words()) }
-        }
-        (2.., 0) if grouped('.') => Ok(run.replace('.', "")),
-        (0, 2..) if grouped(',') => Ok(run.replace(',', "")),
-        (1, 0) if commas && grouped('.') && !run.starts_with('0') => Err(doubtful(run, "point")),
-        (0, 1) if !commas && grouped(',') && !run.starts_with('0') => Err(doubtful(run, "comma")),
-        _ => Ok(run.replace(',', ".")),
-    }
-}
-
-fn doubtful(run: &str, sign: &str) -> String {
-    let bare = run.replace(['.', ','], "");
-    format!(
-        "“{run}” could be {bare} or a number with three decimals: write it without the {sign}, or with another zero"
-    )
 }

@@ -28,6 +28,7 @@ use crate::units::quantity::{BaseUnit, Milli};
 
 mod counts;
 mod diary;
+mod intake;
 mod measured;
 mod plans;
 mod recipes;

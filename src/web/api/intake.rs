@@ -149,8 +149,8 @@ async fn looked_at(site: &Site, hand: &Doer, id: IntakeId) -> Result<TableBody, 
     let found = site.db.read(move |conn| {
         let intake = crate::actions::or_missing(rows::one(conn, doer.club, id), "", "table")?;
         let looked = match intake.brought_at {
-            None => Some(acts::look(conn, &doer, &intake)?),
-            Some(_) => None,
+            None if intake.undone.is_none() => Some(acts::look(conn, &doer, &intake)?),
+            _ => None,
         };
         Ok::<_, crate::actions::Error>((intake, looked))
     });
@@ -205,7 +205,7 @@ pub struct Keep {
 
 /// What was brought in.
 #[derive(Serialize, ToSchema)]
-pub struct BroughtBody {
+pub struct TableBrought {
     /// Rows that were brought in.
     pub kept: usize,
     /// Rows that were left out.
@@ -221,9 +221,9 @@ pub async fn bring(
     path: Path<IntakeId>,
     Key(key): Key,
     sent: Json<Keep>,
-) -> Result<Created<BroughtBody>, Problem> {
+) -> Result<Created<TableBrought>, Problem> {
     let made = acts::bring(&site.db, &hand, key, bringing(&sent.draft, &hand, path.0)?).await?;
-    Ok(Created(BroughtBody { kept: made.kept, left_out: made.left_out, known: made.known }))
+    Ok(Created(TableBrought { kept: made.kept, left_out: made.left_out, known: made.known }))
 }
 
 /// Why a table is undone.

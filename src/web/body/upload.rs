@@ -1,6 +1,6 @@
 //! A form that may bring a file along: what the file holds stands in the field `rows` as if it had been pasted there.
-//! Larger than other forms, for the file of a logger is, and a table that a club brings in. A program sends such rows as
-//! they are, or as a field of JSON.
+//! Larger than other forms, for the file of a logger is, and a table that a club brings in. A program sends such rows
+//! as they are, or as a field of JSON.
 
 use std::marker::PhantomData;
 use std::time::Duration;
@@ -10,10 +10,11 @@ use actix_web::error::PayloadError;
 use actix_web::web::Bytes;
 use actix_web::{FromRequest, HttpRequest, dev};
 use futures_util::{Stream, StreamExt, TryStreamExt};
+use serde_json::Value;
 use utoipa::ToSchema;
 
 use super::{Form, content_type, form, json};
-use crate::domain::tables::decode;
+use crate::domain::intake::tables::decode;
 use crate::web::api::describe::Operation;
 use crate::web::extract::{Later, query};
 use crate::web::input::Draft;
@@ -73,7 +74,8 @@ impl<T: 'static> FromRequest for Rows<T> {
             let draft = if content_type(&request) == "text/csv" {
                 query(&request)?.with("rows", decode(bytes))
             } else {
-                Draft::from_json(json(&request, &bytes)?)?
+                let none = || Value::Object(serde_json::Map::new());
+                Draft::from_json(if bytes.is_empty() { none() } else { json(&request, &bytes)? })?
             };
             Ok(Self { draft, described: PhantomData })
         })

@@ -2,9 +2,9 @@
 
 use crate::actions::intake::{Bringing, Progress, Saying, Sending, Undoing};
 use crate::domain::intake::Kind;
+use crate::domain::intake::tables::moments::Order;
 use crate::domain::members::Doer;
 use crate::domain::refusal::Refusal;
-use crate::domain::tables::moments::Order;
 use crate::units::ids::IntakeId;
 use crate::web::input::{Draft, Reader};
 

@@ -29,6 +29,8 @@ struct ClubPage {
     left: Vec<MemberRow>,
     invitations: Vec<InvitationRow>,
     steward: bool,
+    /// They may record, and so bring tables in.
+    records: bool,
 }
 
 struct MemberRow {
@@ -66,6 +68,7 @@ pub async fn show(who: Onlooker, site: Site) -> Reply {
         left,
         invitations: open.into_iter().map(|open| invitation_row(open, &who)).collect(),
         steward,
+        records: who.role >= Role::Cellarhand,
         frame: site.frame(&who, Room::Club, "Club", facts),
     };
     respond::page(&page)

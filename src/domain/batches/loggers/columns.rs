@@ -1,8 +1,8 @@
 //! Which column holds what: by its head, or by what stands in it where there is no head.
 
 use super::Said;
+use crate::domain::intake::tables::moments::looks_like_a_day;
 use crate::domain::refusal::Refusal;
-use crate::domain::tables::moments::looks_like_a_day;
 use crate::units::measure::ReadingKind;
 use crate::units::number;
 

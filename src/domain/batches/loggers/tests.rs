@@ -1,6 +1,6 @@
 //! Files of loggers, read.
 
-use crate::domain::tables::decode;
+use crate::domain::intake::tables::decode;
 use std::fmt::Write;
 
 use super::*;

@@ -1,5 +1,5 @@
-//! Days and times as tables from elsewhere write them. Whether 3/4 is the third of April or the fourth of March is found out from the
-//! other rows, or asked.
+//! Days and times as tables from elsewhere write them. Whether 3/4 is the third of April or the fourth of March is
+//! found out from the other rows, or asked.
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, Utc};
 

@@ -1,7 +1,7 @@
-//! Tables from elsewhere, as spreadsheets and loggers write them: their letters, what separates their cells, and how they
-//! write days.
+//! Tables from elsewhere, as spreadsheets and loggers write them: their letters, what separates their cells, and how
+//! they write days.
 
-use super::refusal::Refusal;
+use crate::domain::refusal::Refusal;
 
 pub mod moments;
 
