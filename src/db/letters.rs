@@ -9,6 +9,7 @@ use super::failure::Failure;
 use super::schema::{clubs, letter_lines, letters, members, persons, reach};
 use crate::db::prepared::{Prepare, padded};
 use crate::domain::letters::{Line, Wish};
+use crate::domain::members::NOWHERE;
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{ClubId, LetterId, MemberId};
 
@@ -193,7 +194,7 @@ pub fn to_try(conn: &mut AnyConn, now: Instant, limit: i64) -> Result<Vec<Letter
         .inner_join(persons::table.on(persons::id.eq(members::person_id)))
         .inner_join(reach::table.on(reach::member_id.eq(letters::member_id)))
         .filter(letters::next_try_at.le(Some(now)).and(members::left_on.is_null()))
-        .filter(persons::password_hash.ne(""))
+        .filter(persons::email.not_like(format!("%{NOWHERE}")))
         .order((letters::next_try_at, letters::id))
         .limit(limit)
         .select((

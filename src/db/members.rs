@@ -6,7 +6,7 @@ use diesel::prelude::*;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{clubs, members, persons};
-use crate::domain::members::{Doer, NewClub, Role};
+use crate::domain::members::{Doer, NOWHERE, NewClub, Role};
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{ClubId, MemberId, PersonId};
 
@@ -252,7 +252,7 @@ pub fn member(conn: &mut AnyConn, club: ClubId, id: MemberId) -> Result<Member, 
 fn member_of(columns: (MemberId, String, String, Role, Day, Option<Day>)) -> Member {
     let (id, name, email, role, joined_on, left_on) = columns;
     // Who was brought in with a table has no address yet.
-    let email = if email.contains('@') { email } else { String::new() };
+    let email = if email.ends_with(NOWHERE) { String::new() } else { email };
     Member { id, name, email, role, joined_on, left_on }
 }
 

@@ -54,6 +54,9 @@ impl Role {
     }
 }
 
+/// How the address of somebody ends who was brought in with a table and has given none (RFC 2606: it leads nowhere).
+pub const NOWHERE: &str = "@members.invalid";
+
 /// What a token for the API may do, within the role of its member.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]

@@ -14,7 +14,7 @@ use crate::domain::batches::{Draw, DrawLine, Racking, Source, Stage};
 use crate::domain::bottles::Bottling;
 use crate::domain::cautions::Reasons;
 use crate::domain::intake::{Bottles, Held, Made, NewBatch, Read, Supply};
-use crate::domain::members::{Doer, Role};
+use crate::domain::members::{Doer, NOWHERE, Role};
 use crate::domain::stock::{Item, ItemKind, Receipt, ReceiptLine};
 use crate::units::days::Day;
 use crate::units::ids::{BatchId, ImportId, ItemId, MemberId, PlaceId, ReadingId};
@@ -340,7 +340,7 @@ fn member(
     role: Role,
     joined_on: Day,
 ) -> Result<MemberId, Failure> {
-    let nowhere = format!("no-address-{}", MemberId::fresh());
+    let nowhere = format!("{}{NOWHERE}", MemberId::fresh());
     let person = members::add_person(conn, name, &nowhere, "", doer.now)?;
     members::add_member(conn, doer.club, person, name, role, joined_on)
 }

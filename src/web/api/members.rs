@@ -12,7 +12,7 @@ use crate::db::members::{self as rows, audit, links, tokens};
 use crate::domain::members::{Onlooker, Steward};
 use crate::units::days::{self, Instant};
 use crate::units::ids::{AuditId, InvitationId, MemberId, TokenId};
-use crate::web::body::Json;
+use crate::web::body::{Json, Sent};
 use crate::web::extract::{Key, Paging, Path};
 use crate::web::letters::read_wish;
 use crate::web::members::read;
@@ -213,7 +213,9 @@ pub async fn invite_member(
     site: Site,
     id: Path<MemberId>,
     Key(key): Key,
+    sent: Sent,
 ) -> Result<Created<Invited>, Problem> {
+    sent.0.read(&*steward, |_| ())?;
     site.limits.count("invite", Some(&steward.person.to_string()), &steward.address)?;
     let (id, secret) = actions::invite_member(&site.db, &steward, key, id.0).await?;
     let link = site.address(&format!("/invitation/{}", secret.reveal()));

@@ -137,8 +137,8 @@ async fn link_page(site: &Site, steward: &Steward, name: &str, secret: &members:
         frame: site.frame(steward, Room::Club, "The invitation", facts),
         up: up(site),
         title: format!("The link for {name}"),
-        lead: "Send it to them and to nobody else: whoever opens it first joins the club. It works once, for a week, and \
-               is shown only this once."
+        lead: "Send it to them and to nobody else: whoever opens it first joins the club. It works once, for a week, \
+               and is shown only this once."
             .to_owned(),
         label: "Link",
         secret: site.address(&format!("/invitation/{}", secret.reveal())),
