@@ -2,6 +2,7 @@
 
 #![allow(missing_docs, reason = "the migrations say what each column is")]
 
+pub use buying::*;
 pub use climate::*;
 pub use counting::*;
 pub use keeping::*;
@@ -10,6 +11,7 @@ pub use measured::*;
 pub use reaching::*;
 pub use sharing::*;
 
+mod buying;
 mod climate;
 mod counting;
 mod keeping;
@@ -464,4 +466,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     wishes,
     climate_readings,
     climate_days,
+    upkeep,
 );
