@@ -6,6 +6,7 @@
 pub mod archive;
 pub mod batches;
 pub mod bottles;
+pub mod buying;
 pub mod calendars;
 mod cautions;
 pub mod cellar;

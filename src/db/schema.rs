@@ -2,6 +2,7 @@
 
 #![allow(missing_docs, reason = "the migrations say what each column is")]
 
+pub use buying::*;
 pub use climate::*;
 pub use counting::*;
 pub use intake::*;
@@ -11,6 +12,7 @@ pub use measured::*;
 pub use reaching::*;
 pub use sharing::*;
 
+mod buying;
 mod climate;
 mod counting;
 mod intake;
@@ -471,4 +473,5 @@ diesel::allow_tables_to_appear_in_same_query!(
     intake_columns,
     climate_readings,
     climate_days,
+    upkeep,
 );

@@ -7,6 +7,7 @@ pub mod archive;
 pub mod batches;
 pub mod books;
 pub mod bottles;
+pub mod buying;
 pub mod calendars;
 pub mod cautions;
 pub mod cellar;

@@ -4,8 +4,6 @@
 //! the
 //! program, knows what is meant without the words.
 
-use std::collections::BTreeMap;
-
 use serde::{Deserialize, Serialize};
 
 use super::books::Holding;
@@ -166,39 +164,6 @@ impl Wanted {
     }
 }
 
-/// One line of a shopping list.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Missing {
-    /// What.
-    pub item: ItemId,
-    /// How much all plans still want.
-    pub wanted: Milli,
-    /// How much of it is there and good on the day.
-    pub there: Milli,
-    /// What is to be bought.
-    pub missing: Milli,
-}
-
-/// What all these plans still want, against what is there; only what is missing, unless `all`.
-pub fn shopping(wanted: &[Wanted], there: impl Fn(ItemId) -> Milli, all: bool) -> Vec<Missing> {
-    let mut by_item: BTreeMap<ItemId, Milli> = BTreeMap::new();
-    for one in wanted {
-        let sum = by_item.entry(one.item).or_default();
-        *sum = *sum + one.left();
-    }
-    let line = |(item, wanted): (ItemId, Milli)| {
-        let there = there(item);
-        let missing = if wanted > there { wanted - there } else { Milli::ZERO };
-        Missing { item, wanted, there, missing }
-    };
-    by_item
-        .into_iter()
-        .filter(|(_, wanted)| *wanted > Milli::ZERO)
-        .map(line)
-        .filter(|line| all || line.missing > Milli::ZERO)
-        .collect()
-}
-
 /// What is there of an item that may be used on a day.
 pub fn good(shelves: &[Shelf], on: Day) -> Milli {
     shelves.iter().filter(|shelf| !shelf.expired(on)).map(|shelf| shelf.holding.quantity).sum()
@@ -257,19 +222,12 @@ mod tests {
     }
 
     #[test]
-    fn what_is_missing_is_what_plans_want_less_what_is_there() {
-        let (sugar, yeast) = (ItemId::fresh(), ItemId::fresh());
-        let want =
-            |item, planned, drawn| Wanted { item, planned: Milli::new(planned), drawn: Milli::new(drawn) };
-        let wanted = [want(sugar, 5000, 2000), want(sugar, 4000, 0), want(yeast, 10, 30)];
-        let list = shopping(&wanted, |_| Milli::new(6000), false);
-        assert_eq!(list.len(), 1, "the yeast was drawn already");
-        assert_eq!(
-            (list[0].item, list[0].wanted, list[0].missing),
-            (sugar, Milli::new(7000), Milli::new(1000))
-        );
-        assert!(shopping(&wanted, |_| Milli::new(9000), false).is_empty());
-        assert_eq!(shopping(&wanted, |_| Milli::new(9000), true).len(), 1);
+    fn what_is_left_to_draw_is_never_below_nothing() {
+        let left = |planned, drawn| {
+            let (planned, drawn) = (Milli::new(planned), Milli::new(drawn));
+            Wanted { item: ItemId::fresh(), planned, drawn }.left()
+        };
+        assert_eq!((left(5000, 2000), left(10, 30)), (Milli::new(3000), Milli::ZERO));
     }
 
     #[test]

@@ -119,6 +119,7 @@ pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
     let mut scribe = Scribe::new(db, Calendar::new(now, founder.zone), people, places, items);
     scribe.set_up_vessels(&founder).await?;
     scribe.walk(&founder).await?;
+    scribe.keep_up(&founder).await?;
     for some in events.chunk_by(|event, next| event.is_reading() && next.is_reading()) {
         scribe.record(some).await?;
     }

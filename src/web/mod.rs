@@ -15,6 +15,7 @@ pub mod assets;
 pub mod batches;
 pub mod body;
 pub mod bottles;
+pub mod buying;
 pub mod calendars;
 mod cautions;
 pub mod cellar;

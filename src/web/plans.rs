@@ -1,22 +1,13 @@
-//! What a batch is planned to be, on its page; and the shopping list: what all plans still want, less what is there.
-
-use std::collections::HashMap;
-use std::collections::hash_map::Entry;
+//! What a batch is planned to be, on its page.
 
 use askama::Template;
 
-use super::extract::Query;
-use super::frame::Frame;
 use super::recipes::CameOff;
-use super::respond::{self, Reply};
-use super::site::{Room, Site};
-use super::spreadsheet::{self, Cell};
+use super::site::Site;
 use super::steps::Timer;
 use crate::db::plans::Supply;
-use crate::db::stock::{self, Shelved};
-use crate::db::{AnyConn, Failure, batches, plans};
-use crate::domain::members::{Doer, Onlooker, Role};
-use crate::domain::plans::{Missing, PlanStep, good, shopping};
+use crate::domain::members::{Doer, Role};
+use crate::domain::plans::PlanStep;
 use crate::domain::steps::{Step, current};
 use crate::units::ids::{BatchId, ItemId};
 use crate::units::measure::{Measured, ReadingKind};
@@ -166,115 +157,4 @@ impl Part {
             may_record: doer.role >= Role::Cellarhand,
         })
     }
-}
-
-/// The shopping list.
-pub struct Line {
-    /// What is missing.
-    pub missing: Missing,
-    /// Its name.
-    pub name: String,
-    /// What it is counted in.
-    pub unit: BaseUnit,
-    /// The numbers of the batches that want it.
-    pub batches: Vec<(BatchId, String)>,
-}
-
-/// What is missing for the plans of all batches; with `all`, what they want and is there too.
-pub fn list(conn: &mut AnyConn, doer: &Doer, all: bool) -> Result<Vec<Line>, Failure> {
-    let wanted = plans::wanted(conn, doer.club)?;
-    let mut there = HashMap::new();
-    for (_, one) in &wanted {
-        if let Entry::Vacant(place) = there.entry(one.item) {
-            let shelves = stock::shelves(conn, doer.club, Shelved::Item(one.item))?;
-            place.insert(good(&shelves, doer.today()));
-        }
-    }
-    let lines: Vec<_> = wanted.iter().map(|one| one.1).collect();
-    let list = shopping(&lines, |item| there.get(&item).copied().unwrap_or_default(), all);
-    let mut found = Vec::with_capacity(list.len());
-    for missing in list {
-        let item = stock::item(conn, doer.club, missing.item)?;
-        let wants = |one: &&(BatchId, crate::domain::plans::Wanted)| {
-            one.1.item == missing.item && one.1.left() > Milli::ZERO
-        };
-        let mut of = Vec::new();
-        for (batch, _) in wanted.iter().filter(wants) {
-            of.push((*batch, batches::named(conn, doer.club, *batch)?.0));
-        }
-        found.push(Line { name: item.name, unit: item.unit, missing, batches: of });
-    }
-    found.sort_by(|one, next| one.name.cmp(&next.name));
-    Ok(found)
-}
-
-/// What the list shows.
-#[derive(serde::Deserialize, utoipa::ToSchema)]
-pub struct Sift {
-    /// `yes` shows what is there too.
-    pub all: Option<String>,
-}
-
-#[derive(Template)]
-#[template(path = "plans/shopping.html")]
-struct ShoppingPage {
-    frame: Frame,
-    lead: String,
-    all: bool,
-    rows: Vec<ShoppingRow>,
-}
-
-struct ShoppingRow {
-    name: String,
-    buy: String,
-    wanted: String,
-    there: String,
-    /// Address and number of the batches that want it.
-    batches: Vec<(String, String)>,
-}
-
-/// Shows the shopping list.
-pub async fn show(who: Onlooker, site: Site, sift: Query<Sift>) -> Reply {
-    let all = sift.value.all.as_deref() == Some("yes");
-    let (facts, lines) = site.read(&who, move |conn, doer| list(conn, doer, all)).await?;
-    let short = lines.iter().filter(|line| line.missing.missing > Milli::ZERO).count();
-    let row = |line: &Line| {
-        let shown = |amount: Milli| rounded(amount, line.unit);
-        let of = line.batches.iter().map(|(id, code)| (site.at(&format!("/batches/{id}")), code.clone()));
-        let Missing { wanted, there, missing, .. } = line.missing;
-        let buy = if missing == Milli::ZERO { "nothing".to_owned() } else { shown(missing) };
-        let (name, wanted, there) = (line.name.clone(), shown(wanted), shown(there));
-        ShoppingRow { name, buy, wanted, there, batches: of.collect() }
-    };
-    let page = ShoppingPage {
-        lead: match short {
-            0 => "Nothing is missing for what is planned.".to_owned(),
-            1 => "One thing is missing for what is planned.".to_owned(),
-            more => format!("{more} things are missing for what is planned."),
-        },
-        all,
-        rows: lines.iter().map(row).collect(),
-        frame: site.frame(&who, Room::Stores, "Shopping list", facts),
-    };
-    respond::page(&page)
-}
-
-/// The shopping list as a file, with the rows that the page shows.
-pub async fn file(who: Onlooker, site: Site, sift: Query<Sift>) -> Reply {
-    let all = sift.value.all.as_deref() == Some("yes");
-    let (_, lines) = site.read(&who, move |conn, doer| list(conn, doer, all)).await?;
-    let header = ["item", "to_buy", "unit", "wanted", "there", "batches"];
-    let rows = lines.into_iter().map(|line| {
-        let of: Vec<String> = line.batches.into_iter().map(|batch| batch.1).collect();
-        vec![
-            Cell::typed(line.name),
-            Cell::ours(line.missing.missing.plain()),
-            Cell::ours(line.unit.sign()),
-            Cell::ours(line.missing.wanted.plain()),
-            Cell::ours(line.missing.there.plain()),
-            Cell::ours(of.join(" ")),
-        ]
-    });
-    let leaving = spreadsheet::leaving(&site, &who, "exported the shopping list").await?;
-    spreadsheet::csv(&leaving, "shopping.csv", &header, rows)
 }

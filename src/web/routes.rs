@@ -13,11 +13,12 @@ use super::site::Site;
 use super::table::{Api, Pages, Table};
 use super::{
     api, archive, batches, bottles, calendars, costs, efforts, entries, instruments, labels, letters,
-    payments, plans, problem, recipes, reminders, reports, stock, tastings, workbench,
+    payments, problem, recipes, reminders, reports, stock, tastings, workbench,
 };
 use crate::domain::members::{Doer, Onlooker};
 use crate::domain::workbench::questions;
 
+mod buying;
 mod cellar;
 mod climate;
 mod counts;
@@ -49,6 +50,7 @@ pub fn table() -> Table {
     cellar_pages(&mut table.pages());
     shares::pages(&mut table.pages());
     intake::pages(&mut table.pages());
+    buying::pages(&mut table.pages());
     bottle_pages(&mut table.pages());
     tasting_pages(&mut table.pages());
     count_pages(&mut table.pages());
@@ -66,6 +68,7 @@ pub fn table() -> Table {
     cellar_programs(&mut table.api());
     shares::programs(&mut table.api());
     intake::programs(&mut table.api());
+    buying::programs(&mut table.api());
     bottle_programs(&mut table.api());
     tasting_programs(&mut table.api());
     count_programs(&mut table.api());
@@ -345,13 +348,11 @@ fn workbench_pages(to: &mut Pages) {
         .get("/workbench/routes/batch", workbench::routes::plan_form)
         .post("/workbench/routes/batch", workbench::routes::make)
         .get("/workbench/{question}", workbench::show);
-    to.get("/stores/shopping", plans::show).get("/stores/shopping.csv", plans::file);
 }
 
 fn workbench_programs(to: &mut Api) {
     use api::plans;
     to.get("/batches/{id}/plan", "What a batch is planned to be, and what of it was drawn", plans::show)
-        .get("/shopping", "What is missing for the plans of all batches", plans::shopping)
         .described(
             "/workbench/routes",
             "The ways from what there is to a strength, side by side",

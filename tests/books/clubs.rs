@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use undercroft::actions::{
-    Done, Error, batches, bottles, efforts, instruments, intake, members, payments, reminders, reversals,
-    shares, stock, tastings,
+    Done, Error, batches, bottles, buying, efforts, instruments, intake, members, payments, reminders,
+    reversals, shares, stock, tastings,
 };
 use undercroft::db::{
     AnyConn, Database, Failure, batches as batch_rows, books, bottles as bottle_rows, members as member_rows,
@@ -12,6 +12,7 @@ use undercroft::db::{
 };
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
+use undercroft::domain::buying::Upkeep;
 use undercroft::domain::members::{Role, Taster};
 use undercroft::domain::payments::{Payment, Way};
 use undercroft::domain::refusal::Why;
@@ -95,6 +96,8 @@ async fn try_stores(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut T
     let (hand, quantity) = (&ours.club.hand, litre());
     let milk = item("Whole milk", ItemKind::Ingredient, BaseUnit::Millilitre);
     tries.missing("change_item", "item", stock::change_item(db, hand, None, theirs.milk, milk).await);
+    let order = buying::Keeping { item: theirs.milk, upkeep: Upkeep::default() };
+    tries.missing("keep_up", "item", buying::keep_up(db, hand, None, order).await);
     let place = stock::NewPlace { name: "Bay".to_owned(), within: Some(theirs.place), capacity: None };
     tries.missing("add_place", "place", stock::add_place(db, hand, None, place).await);
     let place = |within| stock::NewPlace { name: "Bay".to_owned(), within, capacity: None };

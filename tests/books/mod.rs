@@ -2,6 +2,7 @@
 
 mod accuracy;
 mod amounts;
+mod buying;
 mod clubs;
 mod counts;
 mod crowds;

@@ -6,12 +6,13 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 use undercroft::actions::once::RequestKey;
 use undercroft::actions::{
-    Done, Error, batches, bottles, efforts, instruments, intake, members, payments, reminders, reports,
-    reversals, shares, stock, tastings,
+    Done, Error, batches, bottles, buying, efforts, instruments, intake, members, payments, reminders,
+    reports, reversals, shares, stock, tastings,
 };
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
+use undercroft::domain::buying::Upkeep;
 use undercroft::domain::costs::by_products::By;
 use undercroft::domain::intake::Kind;
 use undercroft::domain::members::{Onlooker, Role, Scope, Taster};
@@ -41,6 +42,7 @@ pub fn keyed_actions() -> BTreeSet<String> {
         include_str!("../../src/actions/batches/loggers.rs"),
         include_str!("../../src/actions/batches/readings.rs"),
         include_str!("../../src/actions/bottles.rs"),
+        include_str!("../../src/actions/buying.rs"),
         include_str!("../../src/actions/efforts.rs"),
         include_str!("../../src/actions/instruments.rs"),
         include_str!("../../src/actions/intake.rs"),
@@ -125,6 +127,12 @@ async fn stores(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     let named = |name: &str| item(name, ItemKind::Ingredient, BaseUnit::Millilitre);
     let change = async |key, new| stock::change_item(db, hand, key, milk, new).await;
     trial.again("change_item", change, named("Raw milk"), named("Sheep's milk")).await;
+    let bought_in = |lead_days| {
+        let upkeep = Upkeep { lead_days: Some(lead_days), cover_days: None };
+        buying::Keeping { item: milk, upkeep }
+    };
+    let keep = async |key, order| buying::keep_up(db, hand, key, order).await;
+    trial.again("keep_up", keep, bought_in(3), bought_in(4)).await;
     let bay = |name: &str| stock::NewPlace { name: name.to_owned(), within: Some(place), capacity: None };
     let add = async |key, new| stock::add_place(db, hand, key, new).await;
     trial.again("add_place", add, bay("Bay 1"), bay("Bay 2")).await;

@@ -1,5 +1,6 @@
 //! Every write route of the API and of the pages: a request that fits, and what each of its fields takes.
 
+mod buying;
 mod cellar;
 mod climate;
 mod counts;
@@ -102,6 +103,7 @@ impl Asked {
 pub fn all(s: &Scene) -> Vec<Write> {
     let mut found = Vec::new();
     stores(s, &mut found);
+    buying::all(s, &mut found);
     climate::all(s, &mut found);
     cellar::all(s, &mut found);
     batches(s, &mut found);
@@ -138,7 +140,7 @@ fn stores(s: &Scene, to: &mut Vec<Write>) {
             .needs("name", Line)
             .needs("kind", Word)
             .may("density_g_per_ml", Number("1.5", "9"))
-            .may("low_at", Amount("g"))
+            .may("low_at", Counted("g"))
             .may("sugar_g_per_kg", Number("1.5", "1101"))
             .may("lactose_g_per_kg", Number("1.5", "-1"))
             .may("fat_g_per_kg", Number("1.5", "1101"))

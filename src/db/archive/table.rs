@@ -11,7 +11,6 @@ use crate::domain::books::EntryKind;
 use crate::domain::costs::by_products::By;
 use crate::domain::members::Role;
 use crate::domain::reminders::ReminderKind;
-use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
 use crate::units::quantity::BaseUnit;
 
@@ -28,6 +27,7 @@ mod measured;
 mod recipes;
 mod shares;
 mod steps;
+mod stores;
 
 const ROLE: Kind = Word(|word| Role::from_name(word).is_some());
 const STAGE: Kind = Word(|word| Stage::from_code(word).is_some());
@@ -118,46 +118,9 @@ pub const FILES: &[File] = &[
         ],
         derived: &[],
     },
-    File {
-        name: "items.csv",
-        table: "items",
-        says: "Kinds of things kept.",
-        scope: Scope::Club,
-        keys: &["id"],
-        columns: &[
-            has("id", Id),
-            has("name", Text),
-            has("kind", Word(|word| ItemKind::from_code(word).is_some())),
-            has("unit", UNIT).says("in what all quantities of the item are"),
-            may("density_g_per_ml", MEASURED).kept_as("density_micro"),
-            has("allergens", Text).says("with commas between"),
-            may("value_per_unit", COST).says("net value of a by-product"),
-            may("low_at", QUANTITY).says("low below this quantity"),
-            may("sugar_mg_per_kg", WHOLE),
-            may("lactose_mg_per_kg", WHOLE),
-            may("fat_mg_per_kg", WHOLE),
-            may("casein_mg_per_kg", WHOLE),
-            has("splits_lactose", Flag),
-            may("made_for_bar", Number(3)).kept_as("made_for_mbar").says("what a bottle is made for"),
-        ],
-        derived: &[("folded", Derive::Folded("name"))],
-    },
-    File {
-        name: "places.csv",
-        table: "places",
-        says: "Where stock stands.",
-        scope: Scope::Club,
-        // A path is longer than that of the place around it, which so comes first.
-        keys: &["LENGTH(path)", "id"],
-        columns: &[
-            has("id", Id),
-            may("within", Of("places.csv")),
-            has("name", Text),
-            has("path", Text).says("all names from the outside in"),
-            may("capacity", WHOLE).says("how many bottles it takes"),
-        ],
-        derived: &[("folded", Derive::Folded("path"))],
-    },
+    stores::ITEMS,
+    stores::PLACES,
+    stores::UPKEEP,
     recipes::RECIPES,
     recipes::REVISIONS,
     recipes::SUPPLIES,

@@ -52,6 +52,7 @@ embedded! {
     FINDS: "finds.csv",
     SHARES: "shares.csv",
     WISHES: "wishes.csv",
+    UPKEEP: "upkeep.csv",
 }
 
 /// Where a row stands.

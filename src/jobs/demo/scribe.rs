@@ -34,6 +34,7 @@ mod plans;
 mod recipes;
 mod shares;
 mod table;
+mod upkeep;
 mod vessels;
 
 /// Who writes it all down, and what the names stand for.

@@ -14,6 +14,7 @@ use crate::units::quantity::{BaseUnit, Milli};
 pub mod batches;
 pub mod bodies;
 pub mod bottles;
+pub mod buying;
 pub mod cellar;
 pub mod climate;
 pub mod costs;

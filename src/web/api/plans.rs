@@ -17,7 +17,6 @@ use crate::units::ids::BatchId;
 use crate::units::quantity::Milli;
 use crate::web::body::Sent;
 use crate::web::extract::{Key, Path};
-use crate::web::plans::list;
 use crate::web::problem::Problem;
 use crate::web::respond::{Answer, Created};
 use crate::web::site::Site;
@@ -110,49 +109,6 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>) -> Result<Answ
     };
     let supplies = supplies.into_iter().map(supply).collect();
     Ok(Answer(PlanBody { steps: step_bodies(&steps), supplies }))
-}
-
-/// One line of the shopping list.
-#[derive(Serialize, ToSchema)]
-#[schema(as = ShoppingLine)]
-pub struct ShoppingBody {
-    /// The item.
-    pub item: String,
-    /// Its name.
-    pub name: String,
-    /// What is to be bought.
-    pub missing: Amount,
-    /// What all plans still want.
-    pub wanted: Amount,
-    /// What is there and good today.
-    pub there: Amount,
-    /// The batches that want it.
-    pub batches: Vec<String>,
-}
-
-/// The shopping list.
-#[derive(Serialize, ToSchema)]
-#[schema(as = ShoppingList)]
-pub struct ShoppingListBody {
-    /// What is missing for what is planned.
-    pub items: Vec<ShoppingBody>,
-}
-
-/// What is missing for the plans of all batches.
-pub async fn shopping(who: Onlooker, site: Site) -> Result<Answer<ShoppingListBody>, Problem> {
-    let (_, lines) = site.read(&who, |conn, doer| list(conn, doer, false)).await?;
-    let body = |line: crate::web::plans::Line| {
-        let amount = |amount: Milli| Amount::of(amount, line.unit);
-        ShoppingBody {
-            item: line.missing.item.to_string(),
-            missing: amount(line.missing.missing),
-            wanted: amount(line.missing.wanted),
-            there: amount(line.missing.there),
-            batches: line.batches.iter().map(|batch| batch.0.to_string()).collect(),
-            name: line.name.clone(),
-        }
-    };
-    Ok(Answer(ShoppingListBody { items: lines.into_iter().map(body).collect() }))
 }
 
 /// What something from the stores costs for a way.

@@ -5,6 +5,7 @@ use askama::Template;
 use super::read::{self, Asked};
 use super::{Paths, exact, figure_and_unit};
 use crate::actions::stock as actions;
+use crate::db::buying::{Of, look};
 use crate::db::stock::{self as rows, StockFilter, Stocked};
 use crate::domain::members::{Cellarhand, Doer, Onlooker, Role};
 use crate::domain::stock::{ALLERGENS, Item, ItemKind};
@@ -14,6 +15,7 @@ use crate::units::money::Money;
 use crate::units::number;
 use crate::units::quantity::{BaseUnit, Milli};
 use crate::web::body::Form;
+use crate::web::buying::item::Part;
 use crate::web::extract::Path;
 use crate::web::form_page::FormPage;
 use crate::web::forms::{Choice, Field, FormView, Group};
@@ -100,16 +102,19 @@ struct ItemPage {
     change: Option<String>,
     lots: Vec<(String, String, String, String, String)>,
     facts: Vec<(&'static str, String, String)>,
+    /// How it is bought; of what is bought at all.
+    buying: Option<Part>,
 }
 
 /// One item: how much of it there is, and what is known of it.
 pub async fn show(who: Onlooker, site: Site, path: Path<ItemId>) -> Reply {
     let id = path.0;
-    let (facts, (item, lines, places)) = site
+    let (facts, (item, lines, places, looked)) = site
         .read(&who, move |conn, doer| {
             let of = StockFilter { items: vec![id], ..StockFilter::default() };
             let lines = rows::stock(conn, doer.club, &of)?;
-            Ok((rows::item(conn, doer.club, id)?, lines, rows::places(conn, doer.club)?))
+            let looked = look(conn, doer.club, doer.today(), Of::Item(id))?;
+            Ok((rows::item(conn, doer.club, id)?, lines, rows::places(conn, doer.club)?, looked))
         })
         .await?;
     let quantity: Milli = lines.iter().map(|line| line.quantity).sum();
@@ -132,6 +137,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<ItemId>) -> Reply {
         change: may_record.then(|| site.at(&format!("/stores/items/{id}/edit"))),
         lots: lines.iter().map(|line| lot_row(&site, &who, &paths, line)).collect(),
         facts: known(&who, &item),
+        buying: Part::of(&site, &who, &looked),
         frame: site.frame(&who, Room::Stores, &item.name, facts),
     };
     respond::page(&page)
@@ -349,7 +355,10 @@ fn worth(doer: &Doer, item: Option<&Item>) -> Vec<Field> {
             .after(sign)
             .value(value.unwrap_or_default()),
         Field::text("low_at", "Low below")
-            .hint("With its unit: 3 kg, 20 mL, 24. When less is left, it is shown and somebody is reminded.")
+            .hint(
+                "With its unit: 3 kg, 20 mL, 24. When less is left, it is shown, somebody is reminded, and it goes on \
+                 the shopping list. Empty: the list works a point out from its use. 0: bought for a batch only.",
+            )
             .value(low.unwrap_or_default()),
         Field::decimal("made_for_bar", "Made for up to")
             .hint(

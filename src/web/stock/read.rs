@@ -64,7 +64,7 @@ pub fn item(draft: &Draft, doer: &Doer, kept: Option<&Item>, asked: Asked) -> Re
                 Asked::OnPage => r.optional("value", |text| per_unit(text, unit)),
                 Asked::ByApi => r.optional_money("value_per_unit"),
             },
-            low_at: r.optional_quantity("low_at", unit),
+            low_at: r.optional("low_at", |text| Milli::read_zero(text, unit)),
             made_for_mbar: r.optional_scaled("made_for_bar", 1000, &MADE_FOR, "2.5"),
             sugar_mg_per_kg: r.optional_scaled("sugar_g_per_kg", 1000, &SHARES, "97"),
             lactose_mg_per_kg: r.optional_scaled("lactose_g_per_kg", 1000, &SHARES, "48"),

@@ -1,0 +1,2 @@
+DROP INDEX lots_bought;
+DROP TABLE upkeep;
