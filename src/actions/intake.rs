@@ -101,7 +101,7 @@ fn said(
         }
         new.insert(crate::domain::intake::key(heading), field.clone());
     }
-    rows::remember(conn, doer.club, kind, &new)?;
+    rows::remember(conn, doer.club, kind, new.clone())?;
     let mut all = rows::columns(conn, doer.club, kind)?;
     all.extend(new);
     Ok(Said { columns: all, order })

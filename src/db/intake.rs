@@ -153,7 +153,7 @@ pub fn text(conn: &mut AnyConn, id: IntakeId) -> Result<String, Failure> {
             .load(conn)?;
         let Some(last) = parts.last() else { return Ok(text) };
         next = last.0 + 1;
-        parts.iter().for_each(|part| text.push_str(&part.1));
+        text.extend(parts.into_iter().map(|part| part.1));
     }
 }
 
@@ -171,11 +171,11 @@ pub fn remember(
     conn: &mut AnyConn,
     club: ClubId,
     kind: Kind,
-    said: &HashMap<String, String>,
+    said: impl IntoIterator<Item = (String, String)>,
 ) -> Result<(), Failure> {
     for (heading, field) in said {
         let of = intake_columns::club_id.eq(club).and(intake_columns::kind.eq(kind.code()));
-        diesel::delete(intake_columns::table.filter(of.and(intake_columns::heading.eq(heading))))
+        diesel::delete(intake_columns::table.filter(of.and(intake_columns::heading.eq(heading.clone()))))
             .execute(conn)?;
         diesel::insert_into(intake_columns::table)
             .values((

@@ -278,7 +278,7 @@ pub struct Sheet<'s, 't> {
     today: Day,
 }
 
-impl<'t> Sheet<'_, 't> {
+impl Sheet<'_, '_> {
     /// How it is read, in words.
     pub fn read_as(&self) -> Vec<String> {
         let mut said = vec![format!("Cells separated by {}.", named(self.table.separator))];

@@ -104,7 +104,7 @@ pub async fn new_form(hand: Cellarhand, site: Site, query: Query<NewQuery>) -> R
     let (facts, ()) = site.read(&hand, |_, _| Ok(())).await?;
     let mut view = form(&site, &hand);
     if let (Some(kind), Some(group)) = (kind, view.groups.first_mut()) {
-        group.fields[0].value = kind.code().to_owned();
+        kind.code().clone_into(&mut group.fields[0].value);
     }
     let frame = site.frame(&hand, Room::Club, "Bring a table in", facts);
     respond::page(&FormPage::new(frame, Some(list_link(&site)), view))
@@ -155,7 +155,7 @@ fn columns_of(kind: Kind) -> String {
 pub async fn send(hand: Cellarhand, site: Site, sent: Upload) -> Reply {
     let mut sent = sent.0;
     let rows = sent.draft.take("rows").unwrap_or_default();
-    let again = (rows.len() <= SHOWN_AGAIN).then(|| rows.clone()).unwrap_or_default();
+    let again = if rows.len() <= SHOWN_AGAIN { rows.clone() } else { String::new() };
     let done = async {
         let sending = sending(&sent.draft, &hand, rows)?;
         acts::send(&site.db, &hand, sent.key.clone(), sending).await

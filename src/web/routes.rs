@@ -105,7 +105,6 @@ fn people_pages(to: &mut Pages) {
         .get("/club/invitations/new", club::invitation_form)
         .post("/club/invitations", club::invite)
         .post("/club/invitations/{id}/withdrawal", club::withdraw)
-        .post("/club/members/{id}/link", club::invite_member)
         .get("/club/members/{id}", club::member)
         .post("/club/members/{id}/role", club::change_role)
         .get("/club/members/{id}/removal", club::removal_form)
@@ -126,11 +125,6 @@ fn people_programs(to: &mut Api) {
         .get("/invitations", "Open invitations", members::invitations)
         .post("/invitations", "Invite somebody", members::invite)
         .delete("/invitations/{id}", "Withdraw an invitation", members::withdraw)
-        .post(
-            "/members/{id}/link",
-            "Make the link of a member who cannot sign in yet",
-            members::invite_member,
-        )
         .get("/tokens", "One’s own tokens", members::tokens)
         .delete("/tokens/{id}", "Revoke one of one’s own tokens", members::revoke)
         .get("/audit", "The audit log, latest first", members::log)

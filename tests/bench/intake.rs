@@ -4,7 +4,6 @@
 //!
 //! Nothing is asserted. What must hold stands in DEVELOPERS.md.
 
-use std::collections::HashMap;
 use std::fmt::Write as _;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant as Clock};
@@ -21,7 +20,9 @@ use undercroft::db::schema::{accounts, entries, items, lots, postings, readings}
 use undercroft::domain::intake::Kind;
 use undercroft::domain::members::{Cellarhand, NewClub, NewPerson, Onlooker, Scope};
 use undercroft::domain::stock::{Item, ItemKind};
-use undercroft::units::ids::{AccountId, EntryId, ItemId, LotId, ReadingId};
+use undercroft::units::ids::{
+    AccountId, BatchId, ClubId, EntryId, ItemId, LotId, MemberId, PlaceId, ReadingId,
+};
 use undercroft::units::quantity::BaseUnit;
 use ureq::http::Request;
 
@@ -34,7 +35,7 @@ const LINES: usize = 500;
 fn main() -> Tried<()> {
     let folder = std::env::temp_dir().join(format!("undercroft-intake-{}", std::process::id()));
     std::fs::create_dir_all(&folder)?;
-    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build()?;
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let result = runtime.block_on(measure(&folder));
     std::fs::remove_dir_all(&folder)?;
     result
@@ -64,10 +65,10 @@ async fn measure(folder: &std::path::Path) -> Tried<()> {
         }
         let bare = folder.join(format!("{}-bare.db", kind.code()));
         let other = Cellar::found(&bare).await?;
-        let (known, club) = (other.known(), other.hand.club.0);
+        let known = other.known;
         drop(other.db);
         let began = Clock::now();
-        alone(kind, &bare, &text, &known, club)?;
+        alone(kind, &bare, &text, &known)?;
         let alone = began.elapsed();
         println!(
             "{}: {:.1} MB sent in {:.2} s, {ROWS} rows brought in in {:.2} s, {:.0} rows/s; {:.2} of the bare loop",
@@ -135,9 +136,16 @@ fn table(kind: Kind) -> Tried<String> {
 struct Cellar {
     db: Database,
     hand: Cellarhand,
-    item: i64,
-    place: i64,
-    batch: i64,
+    known: Known,
+}
+
+/// What the rows name.
+struct Known {
+    club: ClubId,
+    member: MemberId,
+    item: ItemId,
+    place: PlaceId,
+    batch: BatchId,
 }
 
 impl Cellar {
@@ -165,33 +173,18 @@ impl Cellar {
             casein_mg_per_kg: None,
             splits_lactose: false,
         };
-        let item = stock::add_item(&db, &hand, None, sugar).await?.0;
+        let item = stock::add_item(&db, &hand, None, sugar).await?;
         let shelf = stock::NewPlace { name: "Dry shelf".to_owned(), within: None, capacity: None };
-        let place = stock::add_place(&db, &hand, None, shelf).await?.0;
+        let place = stock::add_place(&db, &hand, None, shelf).await?;
         let perry = Plan { name: "Perry".to_owned(), base_volume: None, day: hand.today() };
-        let batch = plan(&db, &hand, None, perry).await?.id.0;
-        Ok(Self { db, hand, item, place, batch })
-    }
-
-    /// By name, and under "member" who records.
-    fn known(&self) -> HashMap<&'static str, i64> {
-        HashMap::from([
-            ("Cane sugar", self.item),
-            ("Dry shelf", self.place),
-            ("Perry", self.batch),
-            ("member", self.hand.member.0),
-        ])
+        let batch = plan(&db, &hand, None, perry).await?.id;
+        let known = Known { club: hand.club, member: hand.member, item, place, batch };
+        Ok(Self { db, hand, known })
     }
 }
 
 /// The bare loop: each row read, and what it makes inserted.
-fn alone(
-    kind: Kind,
-    path: &std::path::Path,
-    text: &str,
-    known: &HashMap<&'static str, i64>,
-    club: i64,
-) -> Tried<()> {
+fn alone(kind: Kind, path: &std::path::Path, text: &str, known: &Known) -> Tried<()> {
     let mut conn = SqliteConnection::establish(&path.to_string_lossy())?;
     conn.batch_execute(
         "PRAGMA busy_timeout = 5000; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; \
@@ -203,15 +196,15 @@ fn alone(
         for (at, row) in reader.records().enumerate() {
             let row = row?;
             match kind {
-                Kind::Items => bare_item(conn, club, &row)?,
+                Kind::Items => bare_item(conn, known, &row)?,
                 Kind::Lots => {
                     if at % LINES == 0 {
-                        receipt = Some(bare_entry(conn, club, known["member"])?);
+                        receipt = Some(bare_entry(conn, known)?);
                     }
                     let entry = receipt.ok_or("no entry")?;
-                    bare_lot(conn, club, (entry, at), known, &row)?;
+                    bare_lot(conn, (entry, at), known, &row)?;
                 }
-                _ => bare_reading(conn, club, known, &row)?,
+                _ => bare_reading(conn, known, &row)?,
             }
         }
         Tried::Ok(())
@@ -225,11 +218,11 @@ fn thousandths(cell: &str) -> Tried<i64> {
     Ok((number * 1000.0).round() as i64)
 }
 
-fn bare_item(conn: &mut SqliteConnection, club: i64, row: &csv::StringRecord) -> Tried<()> {
+fn bare_item(conn: &mut SqliteConnection, known: &Known, row: &csv::StringRecord) -> Tried<()> {
     diesel::insert_into(items::table)
         .values((
-            items::id.eq(ItemId::fresh().0),
-            items::club_id.eq(club),
+            items::id.eq(ItemId::fresh()),
+            items::club_id.eq(known.club),
             items::name.eq(&row[0]),
             items::folded.eq(row[0].to_lowercase()),
             items::kind.eq(&row[1]),
@@ -242,18 +235,18 @@ fn bare_item(conn: &mut SqliteConnection, club: i64, row: &csv::StringRecord) ->
     Ok(())
 }
 
-fn bare_entry(conn: &mut SqliteConnection, club: i64, member: i64) -> Tried<i64> {
-    let id = EntryId::fresh().0;
+fn bare_entry(conn: &mut SqliteConnection, known: &Known) -> Tried<EntryId> {
+    let id = EntryId::fresh();
     let now = chrono::Utc::now().naive_utc();
     diesel::insert_into(entries::table)
         .values((
             entries::id.eq(id),
-            entries::club_id.eq(club),
+            entries::club_id.eq(known.club),
             entries::kind.eq("receipt"),
             entries::code.eq(Some(format!("R-{id}"))),
             entries::day.eq(now.date()),
             entries::recorded_at.eq(now),
-            entries::recorded_by.eq(member),
+            entries::recorded_by.eq(known.member),
             entries::remark.eq(""),
         ))
         .execute(conn)?;
@@ -262,21 +255,20 @@ fn bare_entry(conn: &mut SqliteConnection, club: i64, member: i64) -> Tried<i64>
 
 fn bare_lot(
     conn: &mut SqliteConnection,
-    club: i64,
-    (entry, at): (i64, usize),
-    known: &HashMap<&'static str, i64>,
+    (entry, at): (EntryId, usize),
+    known: &Known,
     row: &csv::StringRecord,
 ) -> Tried<()> {
-    let (lot, account) = (LotId::fresh().0, AccountId::fresh().0);
+    let (lot, account) = (LotId::fresh(), AccountId::fresh());
     let (quantity, cost) = (thousandths(&row[1])? * 1000, thousandths(&row[2])? * 1000);
     let day = chrono::NaiveDate::parse_from_str(&row[4], "%d.%m.%Y")?;
     let before = chrono::NaiveDate::parse_from_str(&row[5], "%d.%m.%Y")?;
     diesel::insert_into(lots::table)
         .values((
             lots::id.eq(lot),
-            lots::club_id.eq(club),
+            lots::club_id.eq(known.club),
             lots::code.eq(format!("L-{}", at + 1)),
-            lots::item_id.eq(known[&row[0]]),
+            lots::item_id.eq(known.item),
             lots::entry_id.eq(entry),
             lots::received_on.eq(day),
             lots::best_before.eq(Some(before)),
@@ -287,11 +279,11 @@ fn bare_lot(
     diesel::insert_into(accounts::table)
         .values((
             accounts::id.eq(account),
-            accounts::club_id.eq(club),
+            accounts::club_id.eq(known.club),
             accounts::key.eq(format!("stock:{lot}")),
             accounts::kind.eq("stock"),
             accounts::lot_id.eq(Some(lot)),
-            accounts::place_id.eq(Some(known[&row[3]])),
+            accounts::place_id.eq(Some(known.place)),
             accounts::quantity.eq(quantity),
             accounts::cost.eq(cost),
             accounts::opened_on.eq(day),
@@ -302,7 +294,7 @@ fn bare_lot(
         .values((
             postings::entry_id.eq(entry),
             postings::line.eq(line),
-            postings::club_id.eq(club),
+            postings::club_id.eq(known.club),
             postings::account_id.eq(account),
             postings::day.eq(day),
             postings::quantity.eq(quantity),
@@ -312,25 +304,20 @@ fn bare_lot(
     Ok(())
 }
 
-fn bare_reading(
-    conn: &mut SqliteConnection,
-    club: i64,
-    known: &HashMap<&'static str, i64>,
-    row: &csv::StringRecord,
-) -> Tried<()> {
+fn bare_reading(conn: &mut SqliteConnection, known: &Known, row: &csv::StringRecord) -> Tried<()> {
     let at = chrono::NaiveDateTime::parse_from_str(&row[1], "%d.%m.%Y %H:%M")?;
     let value = thousandths(&row[2])? * 1000;
     diesel::insert_into(readings::table)
         .values((
-            readings::id.eq(ReadingId::fresh().0),
-            readings::club_id.eq(club),
-            readings::batch_id.eq(known[&row[0]]),
+            readings::id.eq(ReadingId::fresh()),
+            readings::club_id.eq(known.club),
+            readings::batch_id.eq(known.batch),
             readings::at.eq(at),
             readings::kind.eq("gravity"),
             readings::read_micro.eq(value),
             readings::value_micro.eq(value),
             readings::remark.eq(&row[3]),
-            readings::recorded_by.eq(known["member"]),
+            readings::recorded_by.eq(known.member),
             readings::recorded_at.eq(chrono::Utc::now().naive_utc()),
             readings::struck_because.eq(""),
             readings::source.eq("logger file"),

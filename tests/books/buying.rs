@@ -71,7 +71,7 @@ async fn what_was_taken_back_is_no_use_and_packaging_is(ground: &Ground) {
     let order = draw(cellar.batch, day("2026-06-02"), Source::Item(cellar.milk), 4_000_000);
     let drawn = batches::draw(&db, hand, None, order).await.expect("more milk is drawn");
     assert_eq!(known(&db, club, cellar.milk, "2026-06-30").await.used.quantity, Milli::new(34_000_000));
-    let order = reversals::TakeBack { entry: drawn, reason: "the wrong jar".to_owned() };
+    let order = reversals::TakeBack { entry: drawn.entry, reason: "the wrong jar".to_owned() };
     reversals::record_reversal(&db, hand, None, order).await.expect("it is taken back");
     assert_eq!(known(&db, club, cellar.milk, "2026-06-30").await.used.quantity, Milli::new(30_000_000));
 

@@ -191,18 +191,18 @@ async fn tables(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     };
     let send = async |key, sent| intake::send(db, hand, key, sent).await;
     trial.again("send", send, sending("Sluice room"), sending("Vat loft")).await;
-    let sent = intake::send(db, hand, None, sending("Mill floor")).await.expect("a table is sent");
+    let table = intake::send(db, hand, None, sending("Mill floor")).await.expect("a table is sent");
     let saying = |field: &str| intake::Saying {
-        intake: sent,
+        intake: table,
         columns: vec![("Name".to_owned(), field.to_owned())],
         order: None,
     };
     let say = async |key, said| intake::say(db, hand, key, said).await;
     trial.again("say", say, saying("name"), saying("")).await;
-    let bringing = |good| intake::Bringing { intake: sent, good, progress: intake::Progress::default() };
+    let bringing = |good| intake::Bringing { intake: table, good, progress: intake::Progress::default() };
     let bring = async |key, order| intake::bring(db, hand, key, order).await;
     trial.again("bring", bring, bringing(false), bringing(true)).await;
-    let undoing = |why: &str| intake::Undoing { intake: sent, reason: why.to_owned() };
+    let undoing = |why: &str| intake::Undoing { intake: table, reason: why.to_owned() };
     let undo = async |key, order| intake::undo(db, hand, key, order).await;
     trial.again("undo", undo, undoing("a slip"), undoing("another")).await;
 }

@@ -95,16 +95,14 @@ const ENDS: u64 = 5;
 
 async fn a_table_half_brought_in_leaves_nothing(ground: &Ground) {
     let client = Client::settle(ground);
-    let mut rows = "Item;How much;Cost;Place\n".to_owned();
-    for row in 0..ROWS {
-        rows.push_str(&format!("Cane sugar;{} g;1,20;Wheel pit\n", row + 1));
-    }
+    let rows: Vec<String> = (1..=ROWS).map(|row| format!("Cane sugar;{row} g;1,20;Wheel pit")).collect();
+    let rows = format!("Item;How much;Cost;Place\n{}\n", rows.join("\n"));
     let mut server = Server::start(ground, None);
     let send = |server: &Server, method: &str, path: &str, key: &str, body: &Value| {
         client.send(&server.client(), &server.at, method, path, key, body)
     };
-    let sent = send(&server, "POST", "/tables", "the-table", &json!({"kind": "lots", "rows": rows}));
-    let Heard::Answer(201, told) = sent else { panic!("{sent:?}") };
+    let heard = send(&server, "POST", "/tables", "the-table", &json!({"kind": "lots", "rows": rows}));
+    let Heard::Answer(201, told) = heard else { panic!("{heard:?}") };
     assert_eq!(told["looked_at"]["good"], json!(ROWS), "{told}");
     let path = format!("/tables/{}", told["id"].as_str().expect("an id"));
     let (keep, before) = (json!({"keep": "all"}), client.journal(&server).len());

@@ -173,28 +173,27 @@ impl Taking {
         if let Some(id) = self.musts.get(&folded(&name)) {
             return Ok(*id);
         }
-        let id = match stock::item_named(conn, doer.club, &name)? {
-            Some((id, _)) => id,
-            None => {
-                let id = ItemId::fresh();
-                let item = Item {
-                    name: name.clone(),
-                    kind: ItemKind::Ingredient,
-                    unit: BaseUnit::Millilitre,
-                    density_micro: None,
-                    allergens: allergens.to_vec(),
-                    value_per_unit: None,
-                    low_at: None,
-                    made_for_mbar: None,
-                    sugar_mg_per_kg: None,
-                    lactose_mg_per_kg: None,
-                    fat_mg_per_kg: None,
-                    casein_mg_per_kg: None,
-                    splits_lactose: false,
-                };
-                stock::add_item(conn, doer.club, id, &item)?;
-                id
-            }
+        let id = if let Some((id, _)) = stock::item_named(conn, doer.club, &name)? {
+            id
+        } else {
+            let id = ItemId::fresh();
+            let item = Item {
+                name: name.clone(),
+                kind: ItemKind::Ingredient,
+                unit: BaseUnit::Millilitre,
+                density_micro: None,
+                allergens: allergens.to_vec(),
+                value_per_unit: None,
+                low_at: None,
+                made_for_mbar: None,
+                sugar_mg_per_kg: None,
+                lactose_mg_per_kg: None,
+                fat_mg_per_kg: None,
+                casein_mg_per_kg: None,
+                splits_lactose: false,
+            };
+            stock::add_item(conn, doer.club, id, &item)?;
+            id
         };
         self.musts.insert(folded(&name), id);
         Ok(id)

@@ -188,13 +188,11 @@ impl Row<'_> {
             if ["none", "no", "-"].contains(&&*word) {
                 continue;
             }
-            match ALLERGENS.into_iter().find(|known| *known == word) {
-                Some(known) => found.push(known.to_owned()),
-                None => {
-                    let known = ALLERGENS.join(", ");
-                    return Err(self.fault("allergens", format!("“{word}” is none of these: {known}")));
-                }
-            }
+            let Some(known) = ALLERGENS.into_iter().find(|known| *known == word) else {
+                let known = ALLERGENS.join(", ");
+                return Err(self.fault("allergens", format!("“{word}” is none of these: {known}")));
+            };
+            found.push(known.to_owned());
         }
         found.sort_by_key(|one| ALLERGENS.iter().position(|known| known == one));
         found.dedup();

@@ -101,7 +101,8 @@ fn items_are_read_from_a_table_with_semicolons_and_decimal_commas() {
 #[test]
 fn what_could_be_a_thousand_or_a_decimal_is_refused_where_the_table_does_not_tell() {
     let costs = |cells: &[&str]| {
-        let rows: String = cells.iter().map(|cell| format!("Cork;1;{cell};Loft\n")).collect();
+        let rows: Vec<String> = cells.iter().map(|cell| format!("Cork;1;{cell};Loft")).collect();
+        let rows = rows.join("\n");
         let (made, bad) = read(Kind::Lots, &format!("Item;How much;Cost in all;Place\n{rows}"));
         let cost = |made: &Made| match made {
             Made::Lot(supply) => supply.line.cost.plain(),
@@ -180,7 +181,8 @@ fn supplies_name_their_item_place_and_unit() {
 #[test]
 fn days_are_read_in_the_order_that_the_table_shows() {
     let days = |cells: &[&str], said: Option<Order>| {
-        let rows: String = cells.iter().map(|cell| format!("Mead;{cell}\n")).collect();
+        let rows: Vec<String> = cells.iter().map(|cell| format!("Mead;{cell}")).collect();
+        let rows = rows.join("\n");
         let said = Said { order: said, ..Said::default() };
         let text = format!("Drink;Begun on\n{rows}");
         let table = Table::open(Kind::Batches, &text, &said).unwrap();

@@ -215,7 +215,7 @@ pub async fn invite_member(
     Key(key): Key,
     sent: Sent,
 ) -> Result<Created<Invited>, Problem> {
-    sent.0.read(&*steward, |_| ())?;
+    sent.0.read(&steward, |_| ())?;
     site.limits.count("invite", Some(&steward.person.to_string()), &steward.address)?;
     let (id, secret) = actions::invite_member(&site.db, &steward, key, id.0).await?;
     let link = site.address(&format!("/invitation/{}", secret.reveal()));

@@ -39,7 +39,7 @@ pub(super) fn of(id: IntakeId) -> Option<State> {
             known.remove(&id);
             Some(State::Refused(why))
         }
-        running => Some(running),
+        running @ State::Running(_) => Some(running),
     })
 }
 
