@@ -141,11 +141,22 @@ fn order_field() -> Field {
     super::batches::loggers::date_order().hint("Said only where no row of the table tells.")
 }
 
+/// A name within a sentence; signs of units and of acidity stay as they are.
+fn lowered(name: &str) -> String {
+    let mut letters = name.chars();
+    match (letters.next(), letters.next()) {
+        (Some(first), Some(second)) if second.is_lowercase() => {
+            first.to_lowercase().chain(name.chars().skip(1)).collect()
+        }
+        _ => name.to_owned(),
+    }
+}
+
 /// The names of what its columns may hold, those that must be there first.
 fn columns_of(kind: Kind) -> String {
     let names = |must: bool| {
         let fields = kind.fields().iter().filter(|field| field.must == must);
-        fields.map(|field| field.label.to_lowercase()).collect::<Vec<_>>().join(", ")
+        fields.map(|field| lowered(field.label)).collect::<Vec<_>>().join(", ")
     };
     let (must, may) = (names(true), names(false));
     if may.is_empty() { must } else { format!("{must}; perhaps {may}") }
@@ -361,11 +372,12 @@ fn columns_form(site: &Site, intake: &Intake, columns: &[crate::domain::intake::
         let must = if field.must { " (needed)" } else { "" };
         Choice::new(field.code, format!("{}{must}", field.label))
     }));
-    let mut fields = Vec::new();
+    // What is hidden stands last: fields that are seen keep their distance from one another.
+    let (mut fields, mut hidden) = (Vec::new(), Vec::new());
     for (at, column) in columns.iter().enumerate() {
         let heading =
             if column.heading.is_empty() { format!("Column {}", at + 1) } else { column.heading.clone() };
-        fields.push(Field::hidden(format!("columns.{at}.heading"), column.heading.clone()));
+        hidden.push(Field::hidden(format!("columns.{at}.heading"), column.heading.clone()));
         fields.push(
             Field::select(format!("columns.{at}.field"), format!("“{heading}” holds"), choices.clone())
                 .value(column.field.map_or("", |field| field.code)),
@@ -374,6 +386,7 @@ fn columns_form(site: &Site, intake: &Intake, columns: &[crate::domain::intake::
     if intake.kind.fields().iter().any(|field| field.shape == Shape::Day) {
         fields.push(order_field().value(intake.order.map_or("", |order| order.code())));
     }
+    fields.extend(hidden);
     site.form(&format!("/club/tables/{}/columns", intake.id), "", "Look again").group(Group::new("", fields))
 }
 
