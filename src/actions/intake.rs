@@ -228,16 +228,6 @@ fn brought(conn: &mut AnyConn, doer: &Doer, order: &Bringing) -> Done<Brought> {
     let table = Table::open(intake.kind, &text, &said)?;
     let sheet = table.looked_at(doer.today())?;
     let known = rows::known(conn, doer, intake.kind)?;
-    if !order.good {
-        let found = Reader::new(intake.kind, known.clone()).read(&sheet, |_, _| Done::Ok(Ok(())))?;
-        if found.bad_in_all > 0 {
-            let words = format!(
-                "{} of {} rows cannot be brought in: mend them and send the table anew, or bring in the good ones",
-                found.bad_in_all, sheet.rows
-            );
-            return Err(Refusal::conflict("", words).into());
-        }
-    }
     order.progress.begin(sheet.rows);
     let mut taking = Taking::new(&intake);
     let found = Reader::new(intake.kind, known).read(&sheet, |_, made| {

@@ -12,7 +12,7 @@ use super::schema::{
 use crate::domain::batches::Stage;
 use crate::domain::intake::tables::moments::Order;
 use crate::domain::intake::{Kind, Known, Underway};
-use crate::domain::members::Doer;
+use crate::domain::members::{Doer, NOWHERE};
 use crate::domain::stock::ItemKind;
 use crate::units::days::{Day, Instant};
 use crate::units::ids::{BatchId, ClubId, IntakeId, ItemId, MemberId, PersonId, PlaceId};
@@ -355,13 +355,18 @@ pub fn remove(conn: &mut AnyConn, what: What, id: i64) -> Result<(), Failure> {
         What::Places => diesel::delete(places::table.find(PlaceId(id))).execute(conn)?,
         What::Batches => diesel::delete(batches::table.find(BatchId(id))).execute(conn)?,
         What::Members => {
-            let person: Option<PersonId> =
-                members::table.find(MemberId(id)).select(members::person_id).first(conn).optional()?;
-            diesel::delete(members::table.find(MemberId(id))).execute(conn)?;
-            match person {
-                Some(person) => diesel::delete(persons::table.find(person)).execute(conn)?,
-                None => 0,
+            let person: Option<(PersonId, String)> = members::table
+                .inner_join(persons::table.on(persons::id.eq(members::person_id)))
+                .filter(members::id.eq(MemberId(id)))
+                .select((persons::id, persons::email))
+                .first(conn)
+                .optional()?;
+            let Some((person, email)) = person else { return Ok(()) };
+            if !email.ends_with(NOWHERE) {
+                return Err(Failure::Refused("they have come by their link".to_owned()));
             }
+            diesel::delete(members::table.find(MemberId(id))).execute(conn)?;
+            diesel::delete(persons::table.find(person)).execute(conn)?
         }
         What::Entries | What::Imports => 0,
     };

@@ -258,20 +258,20 @@ fn member_of(columns: (MemberId, String, String, Role, Day, Option<Day>)) -> Mem
 
 /// Whether a member has a way to sign in.
 pub fn signs_in(conn: &mut AnyConn, member: MemberId) -> Result<bool, Failure> {
-    let hash: String = members::table
+    let email: String = members::table
         .inner_join(persons::table.on(persons::id.eq(members::person_id)))
         .filter(members::id.eq(member))
-        .select(persons::password_hash)
+        .select(persons::email)
         .first(conn)?;
-    Ok(!hash.is_empty())
+    Ok(!email.ends_with(NOWHERE))
 }
 
 /// A member who had no way to sign in is this person from now on.
 pub fn is_person(conn: &mut AnyConn, member: MemberId, person: PersonId) -> Result<(), Failure> {
     let before: PersonId = members::table.find(member).select(members::person_id).first(conn)?;
     diesel::update(members::table.find(member)).set(members::person_id.eq(person)).execute(conn)?;
-    diesel::delete(persons::table.filter(persons::id.eq(before).and(persons::password_hash.eq(""))))
-        .execute(conn)?;
+    let nobody = persons::id.eq(before).and(persons::email.like(format!("%{NOWHERE}")));
+    diesel::delete(persons::table.filter(nobody)).execute(conn)?;
     Ok(())
 }
 
@@ -281,7 +281,7 @@ pub fn other_stewards(conn: &mut AnyConn, club: ClubId, member: MemberId) -> Res
         .inner_join(persons::table.on(persons::id.eq(members::person_id)))
         .filter(members::club_id.eq(club).and(members::left_on.is_null()))
         .filter(members::role.eq(Role::Steward).and(members::id.ne(member)))
-        .filter(persons::password_hash.ne(""))
+        .filter(persons::email.not_like(format!("%{NOWHERE}")))
         .count()
         .get_result(conn)?)
 }

@@ -4,7 +4,7 @@
 //! A table is read row by row into what it asks for. A row that cannot be meant is named with its line and the reason;
 //! nothing is guessed about a number or a day. What is read is kept by the actions, in the books like anything else.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use serde::{Deserialize, Serialize};
 
@@ -31,6 +31,8 @@ pub const MOST_ROWS: usize = 200_000;
 pub const LONGEST_CELL: usize = 2000;
 /// Bad rows that are named; all are counted.
 pub const NAMED: usize = 200;
+/// Different days of a table from which it is found out how they are written.
+const DAYS: usize = 20_000;
 /// Columns that are looked at.
 const MOST_COLUMNS: usize = 60;
 
@@ -233,7 +235,7 @@ impl<'t> Table<'t> {
         };
         let numbers: Vec<usize> = of(Shape::Number).collect();
         let days: Vec<usize> = of(Shape::Day).collect();
-        let (mut count, mut commas, mut found) = (0, false, Vec::new());
+        let (mut count, mut commas, mut found) = (0, false, HashSet::new());
         for (_, row) in self.rows().skip(1) {
             count += 1;
             if count > MOST_ROWS {
@@ -243,11 +245,9 @@ impl<'t> Table<'t> {
             let Ok(row) = row else { continue };
             commas = commas || numbers.iter().filter_map(|at| row.get(*at)).any(has_decimal_comma);
             for cell in days.iter().filter_map(|at| row.get(*at)).filter(|cell| !cell.is_empty()) {
-                // A few tell; of the rest only those that could.
-                if found.len() < 1000
-                    || cell.as_bytes().first().is_some_and(|first| matches!(first, b'1'..=b'3'))
-                {
-                    found.push(cell.to_owned());
+                // Days come again and again; of times, some thousands tell.
+                if found.len() < DAYS && !found.contains(cell) {
+                    found.insert(cell.to_owned());
                 }
             }
         }

@@ -77,10 +77,8 @@ impl From<ItemRow> for Item {
 
 /// Keep a new item.
 pub fn add_item(conn: &mut AnyConn, club: ClubId, id: ItemId, item: &Item) -> Result<(), Failure> {
-    diesel::insert_into(items::table)
-        .values((items::id.eq(id), items::club_id.eq(club), ItemRow::from(item)))
-        .execute(conn)?;
-    Ok(())
+    let row = (items::id.eq(id), items::club_id.eq(club), ItemRow::from(item));
+    Ok(diesel::insert_into(items::table).values(row).prepared().run(conn)?)
 }
 
 /// Change an item; what it is counted in stays.

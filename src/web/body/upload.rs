@@ -41,7 +41,7 @@ impl FromRequest for Upload {
                 let body = limited(body);
                 match content_type(&request).as_str() {
                     "multipart/form-data" => Ok(Draft::from_form(fields(&request, body).await?.into_iter())?),
-                    _ => form(&request, &gathered(body).await?),
+                    _ => form(&request, &gathered(body, 0).await?),
                 }
             };
             let draft = tokio::time::timeout(LONGEST, arriving).await.map_err(slow)??;
@@ -70,7 +70,10 @@ impl<T: 'static> FromRequest for Rows<T> {
     fn from_request(request: &HttpRequest, payload: &mut dev::Payload) -> Self::Future {
         let (request, body) = (request.clone(), payload.take());
         Box::pin(async move {
-            let bytes = tokio::time::timeout(LONGEST, gathered(limited(body))).await.map_err(slow)??;
+            let long =
+                request.headers().get("content-length").and_then(|long| long.to_str().ok()?.parse().ok());
+            let arriving = gathered(limited(body), long.unwrap_or(0));
+            let bytes = tokio::time::timeout(LONGEST, arriving).await.map_err(slow)??;
             let draft = if content_type(&request) == "text/csv" {
                 query(&request)?.with("rows", decode(bytes))
             } else {
@@ -114,9 +117,13 @@ fn broke(error: &PayloadError) -> Problem {
     }
 }
 
-async fn gathered(body: impl Stream<Item = Result<Bytes, PayloadError>>) -> Result<Vec<u8>, Problem> {
+/// All of it, which is said to be so long.
+async fn gathered(
+    body: impl Stream<Item = Result<Bytes, PayloadError>>,
+    long: usize,
+) -> Result<Vec<u8>, Problem> {
     let mut body = std::pin::pin!(body);
-    let mut bytes = Vec::new();
+    let mut bytes = Vec::with_capacity(long.min(MOST_BYTES));
     while let Some(chunk) = body.next().await {
         bytes.extend_from_slice(&chunk.map_err(|error| broke(&error))?);
     }
