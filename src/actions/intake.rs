@@ -234,6 +234,13 @@ fn brought(conn: &mut AnyConn, doer: &Doer, order: &Bringing) -> Done<Brought> {
         order.progress.one_more();
         taking.take(conn, doer, made).map(Ok)
     })?;
+    if !order.good && found.bad_in_all > 0 {
+        let words = format!(
+            "{} of {} rows cannot be brought in: mend them and send the table anew, or bring in the good ones",
+            found.bad_in_all, sheet.rows
+        );
+        return Err(Refusal::conflict("", words).into());
+    }
     if found.good == 0 {
         return Err(Refusal::conflict(
             "",
