@@ -155,6 +155,7 @@ pub fn declared() -> BTreeSet<String> {
     let mut table = String::new();
     let schema = concat!(
         include_str!("../src/db/schema.rs"),
+        include_str!("../src/db/schema/billing.rs"),
         include_str!("../src/db/schema/buying.rs"),
         include_str!("../src/db/schema/climate.rs"),
         include_str!("../src/db/schema/keeping.rs"),

@@ -5,6 +5,7 @@
 
 pub mod archive;
 pub mod batches;
+pub mod bills;
 pub mod bottles;
 pub mod buying;
 pub mod calendars;

@@ -126,7 +126,7 @@ pub async fn record_receipt(
     once(db, by, key, "receipt", receipt, received).await
 }
 
-fn received(conn: &mut AnyConn, doer: &Doer, receipt: &Receipt) -> Done<Received> {
+pub(super) fn received(conn: &mut AnyConn, doer: &Doer, receipt: &Receipt) -> Done<Received> {
     receipt.check()?;
     if let Some(member) = receipt.paid_by {
         known_member(conn, doer, member, "paid_by")?;

@@ -12,6 +12,7 @@ pub mod writer;
 
 pub mod archive;
 pub mod batches;
+pub mod bills;
 pub mod books;
 pub mod bottles;
 pub mod buying;

@@ -2,6 +2,7 @@
 
 #![allow(missing_docs, reason = "the migrations say what each column is")]
 
+pub use billing::*;
 pub use buying::*;
 pub use climate::*;
 pub use counting::*;
@@ -12,6 +13,7 @@ pub use measured::*;
 pub use reaching::*;
 pub use sharing::*;
 
+mod billing;
 mod buying;
 mod climate;
 mod counting;
@@ -474,4 +476,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     climate_readings,
     climate_days,
     upkeep,
+    bills,
+    bill_parts,
 );

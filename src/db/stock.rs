@@ -12,7 +12,7 @@ pub use lots::{
 };
 pub use lots::{Supplier, suppliers_of};
 pub use places::{add_place, change_place, place, places, set_capacity};
-pub use receipts::{Earlier, latest_receipts, receipt_again};
+pub use receipts::{Bringing, Brought, Earlier, brought, latest_receipts, receipt_again};
 
 pub use crate::domain::stock::places::{Place, WITHIN};
 

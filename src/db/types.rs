@@ -7,6 +7,7 @@ use diesel::serialize::{self, Output, ToSql};
 use diesel::sql_types::{BigInt, Text};
 
 use crate::domain::batches::Stage;
+use crate::domain::bills::FileKind;
 use crate::domain::books::EntryKind;
 use crate::domain::cautions::Rule;
 use crate::domain::costs::by_products::By;
@@ -21,10 +22,10 @@ use crate::domain::stock::ItemKind;
 use crate::domain::tastings::Method;
 use crate::domain::vessels::{Closure, Material};
 use crate::units::ids::{
-    AccountId, AuditId, BatchId, BottlingId, ClimateId, ClubId, CountId, CountLineId, EffortId, EntryId,
-    FillingId, GlassId, HoldId, ImportId, InstrumentId, IntakeId, InvitationId, ItemId, LetterId, LotId,
-    MemberId, PersonId, PlaceId, ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId, SessionId,
-    SetUpId, SheetId, StepRecordId, TallyId, TastingAgeId, TastingId, TokenId, VesselId,
+    AccountId, AuditId, BatchId, BillId, BottlingId, ClimateId, ClubId, CountId, CountLineId, EffortId,
+    EntryId, FillingId, GlassId, HoldId, ImportId, InstrumentId, IntakeId, InvitationId, ItemId, LetterId,
+    LotId, MemberId, PersonId, PlaceId, ReadingId, ReasonId, RecipeId, ReminderId, RevisionId, SampleId,
+    SessionId, SetUpId, SheetId, StepRecordId, TallyId, TastingAgeId, TastingId, TokenId, VesselId,
 };
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::money::Money;
@@ -61,7 +62,7 @@ macro_rules! whole_numbers {
 }
 
 whole_numbers! {
-    AccountId as AccountIdColumn, AuditId as AuditIdColumn, BatchId as BatchIdColumn,
+    AccountId as AccountIdColumn, AuditId as AuditIdColumn, BillId as BillIdColumn, BatchId as BatchIdColumn,
     BottlingId as BottlingIdColumn, ClubId as ClubIdColumn, EntryId as EntryIdColumn,
     InvitationId as InvitationIdColumn, ItemId as ItemIdColumn, LotId as LotIdColumn,
     MemberId as MemberIdColumn, PersonId as PersonIdColumn, PlaceId as PlaceIdColumn,
@@ -129,4 +130,5 @@ words! {
     Closure as ClosureColumn by from_code, code;
     Reason as CountReasonColumn by from_code, code;
     Ending as EndingColumn by from_code, code;
+    FileKind as FileKindColumn by from_code, code;
 }

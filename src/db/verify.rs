@@ -131,6 +131,15 @@ const CHECKS: &[(&str, &str, &str)] = &[
         "SELECT b.id AS id, b.code AS what FROM batches b JOIN accounts a ON a.batch_id = b.id \
          WHERE b.stage IN ('closed', 'abandoned') AND (a.quantity <> 0 OR a.cost <> 0) ORDER BY b.id LIMIT 1",
     ),
+    (
+        "a bill is not all there",
+        "bills",
+        // Three bytes are four letters of base64.
+        "SELECT b.id AS id, b.name AS what FROM bills b LEFT JOIN \
+         (SELECT bill_id, SUM(LENGTH(held)) AS letters FROM bill_parts GROUP BY bill_id) p ON p.bill_id = b.id \
+         WHERE COALESCE(p.letters, 0) <> CASE WHEN b.struck_at IS NULL THEN (b.size + 2) / 3 * 4 ELSE 0 END \
+         ORDER BY b.id LIMIT 1",
+    ),
 ];
 
 /// Check the whole database, in one snapshot: what is written meanwhile does not look off.

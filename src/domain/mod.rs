@@ -5,6 +5,7 @@
 
 pub mod archive;
 pub mod batches;
+pub mod bills;
 pub mod books;
 pub mod bottles;
 pub mod buying;

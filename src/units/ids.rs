@@ -164,6 +164,8 @@ ids! {
     HoldId,
     /// A table that was brought in.
     IntakeId,
+    /// A photo or a PDF of a bill.
+    BillId,
 }
 
 #[cfg(test)]

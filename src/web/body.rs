@@ -26,8 +26,10 @@ use super::table::{Part, Takes};
 use crate::actions::once::RequestKey;
 use crate::domain::refusal::Refusal;
 
+pub use bills::{BillBytes, BillForm};
 pub use upload::{Rows, Upload};
 
+mod bills;
 mod upload;
 
 /// The most that is taken of a form or of JSON.

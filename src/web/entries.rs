@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+use super::bills::BillsView;
 use super::body::Form;
 use super::extract::Path;
 use super::forms::{Field, FormView};
@@ -14,7 +15,7 @@ use super::trail::{self, Trail};
 use super::words;
 use crate::actions::reversals::{TakeBack, record_reversal};
 use crate::db::books::{self, Told, Which};
-use crate::db::{AnyConn, Failure};
+use crate::db::{AnyConn, Failure, bills};
 use crate::domain::books::{Account, EntryKind};
 use crate::domain::members::{Cellarhand, Doer, Onlooker};
 use crate::domain::refusal::Refusal;
@@ -23,14 +24,19 @@ use crate::units::ids::{EntryId, MemberId};
 /// One entry.
 #[derive(Template)]
 #[template(path = "entry.html")]
-struct EntryPage {
+pub(super) struct EntryPage {
     frame: Frame,
+    title: &'static str,
     back: (String, String),
+    /// Of a receipt: its bill.
+    bills: Option<BillsView>,
     trail: Trail,
     lines: Vec<Line>,
     currency: String,
     /// Of a receipt: whom to tell if something is wrong with what it brought.
     recall: Option<String>,
+    /// Of a receipt that stands: the labels of its lots.
+    labels: Option<String>,
 }
 
 /// An entry that cannot be reversed, with those that stand in the way.
@@ -55,18 +61,41 @@ struct Line {
 
 /// Shows an entry with its lines.
 pub async fn show(who: Onlooker, site: Site, path: Path<EntryId>) -> Reply {
-    let (facts, told) = site.read(&who, move |conn, doer| one(conn, doer, path.0)).await?;
+    respond::page(&page(&site, &who, path.0, |view| view).await?)
+}
+
+/// The page of an entry; `fill` puts into the form for its bill what stood in the way.
+pub(super) async fn page(
+    site: &Site,
+    who: &Doer,
+    id: EntryId,
+    fill: impl FnOnce(FormView) -> FormView,
+) -> Result<EntryPage, Problem> {
+    let (facts, (told, bills)) = site
+        .read(who, move |conn, doer| Ok((one(conn, doer, id)?, bills::of_entry(conn, doer.club, id)?)))
+        .await?;
     let told = told.ok_or_else(|| Problem::missing("entry"))?;
     let title = told.kind.label();
-    let page = EntryPage {
-        back: back(&site, &told),
-        trail: trail_of(&site, &who, std::slice::from_ref(&told), None),
-        recall: (told.kind == EntryKind::Receipt).then(|| site.at(&format!("/recall/receipts/{}", told.id))),
+    let receipt = told.kind == EntryKind::Receipt;
+    let bills = receipt.then(|| {
+        let mut view = BillsView::new(site, who, told.id, told.reversed.is_none(), &bills);
+        view.add = view.add.map(fill);
+        view
+    });
+    let wrong = bills.as_ref().is_some_and(BillsView::is_wrong);
+    let title = if wrong { format!("Problem: {title}") } else { title.to_owned() };
+    Ok(EntryPage {
+        bills,
+        back: back(site, &told),
+        trail: trail_of(site, who, std::slice::from_ref(&told), None),
+        recall: receipt.then(|| site.at(&format!("/recall/receipts/{}", told.id))),
+        labels: (receipt && told.reversed.is_none())
+            .then(|| site.at(&format!("/entries/{}/labels", told.id))),
         lines: told.lines.iter().map(line).collect(),
         currency: words::sign(&who.currency).trim().to_owned(),
-        frame: site.frame(&who, room(&told), title, facts),
-    };
-    respond::page(&page)
+        title: told.kind.label(),
+        frame: site.frame(who, room(&told), &title, facts),
+    })
 }
 
 fn one(conn: &mut AnyConn, doer: &Doer, id: EntryId) -> Result<Option<Told>, Failure> {

@@ -82,7 +82,7 @@ ranks! { Onlooker, Taster, Cellarhand, Steward }
 
 /// Who asks. Kept with the request, so that a problem is shown in the surroundings of the member who met
 /// it.
-async fn doer(request: &HttpRequest) -> Result<Doer, Problem> {
+pub(super) async fn doer(request: &HttpRequest) -> Result<Doer, Problem> {
     let state = state_of(request);
     let doer = if state.in_api(request.path()) {
         by_token(request, &state).await?

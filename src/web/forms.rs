@@ -179,7 +179,7 @@ impl FormView {
 
     /// Whether a file can be sent with it.
     fn takes_file(&self) -> bool {
-        self.groups.iter().flat_map(|group| &group.fields).any(|field| field.kind == FieldKind::File)
+        self.groups.iter().flat_map(|group| &group.fields).any(|field| field.kind.is_file())
     }
 
     /// Whether it asks for something that is not shown again.

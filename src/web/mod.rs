@@ -13,6 +13,7 @@ pub mod api;
 pub mod archive;
 pub mod assets;
 pub mod batches;
+pub mod bills;
 pub mod body;
 pub mod bottles;
 pub mod buying;

@@ -24,6 +24,7 @@ mod climate;
 mod counts;
 mod house;
 mod intake;
+mod receipts;
 mod shares;
 mod steps;
 mod vessels;
@@ -51,6 +52,7 @@ pub fn table() -> Table {
     shares::pages(&mut table.pages());
     intake::pages(&mut table.pages());
     buying::pages(&mut table.pages());
+    receipts::pages(&mut table.pages());
     bottle_pages(&mut table.pages());
     tasting_pages(&mut table.pages());
     count_pages(&mut table.pages());
@@ -69,6 +71,7 @@ pub fn table() -> Table {
     shares::programs(&mut table.api());
     intake::programs(&mut table.api());
     buying::programs(&mut table.api());
+    receipts::programs(&mut table.api());
     bottle_programs(&mut table.api());
     tasting_programs(&mut table.api());
     count_programs(&mut table.api());

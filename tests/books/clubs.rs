@@ -2,8 +2,9 @@
 
 use std::collections::BTreeSet;
 
+use undercroft::actions::bills::{NewBills, StrikeBill};
 use undercroft::actions::{
-    Done, Error, batches, bottles, buying, efforts, instruments, intake, members, payments, reminders,
+    Done, Error, batches, bills, bottles, buying, efforts, instruments, intake, members, payments, reminders,
     reversals, shares, stock, tastings,
 };
 use undercroft::db::{
@@ -29,7 +30,7 @@ use super::requests::keyed_actions;
 use super::tastings::marked;
 use super::world::told;
 use crate::ground::cellar::{
-    Cellar, bottling, bought, curds_off, draw, gravity, hydrometer, item, logged, tasting, work,
+    Cellar, bottling, bought, curds_off, draw, gravity, hydrometer, item, logged, pdf, tasting, work,
 };
 use crate::ground::{Ground, day, findings, on_both};
 
@@ -114,7 +115,15 @@ async fn try_stores(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut T
         ("place", receipt(ours.milk, theirs.place, None)),
         ("member", receipt(ours.milk, ours.place, Some(theirs.club.hand.member))),
     ] {
+        let with_bill = bills::record_receipt_with_bills(db, hand, None, receipt.clone(), vec![pdf("a")]);
+        tries.missing("record_receipt_with_bills", what, with_bill.await);
         tries.missing("record_receipt", what, stock::record_receipt(db, hand, None, receipt).await);
+    }
+    let order = NewBills { entry: theirs.receipt, files: vec![pdf("a")] };
+    tries.missing("add_bills", "entry", bills::add_bills(db, hand, None, order).await);
+    for entry in [ours.receipt, theirs.receipt] {
+        let order = StrikeBill { entry, bill: theirs.bills[0], reason: "wrong".to_owned() };
+        tries.missing("strike_bill", "bill", bills::strike_bill(db, hand, None, order).await);
     }
     let carry = |lot, from, to| Move { day: june(), lot, quantity, from, to };
     for (what, order) in [

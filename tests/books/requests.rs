@@ -4,9 +4,10 @@
 use std::collections::BTreeSet;
 
 use serde::Serialize;
+use undercroft::actions::bills::{NewBills, StrikeBill};
 use undercroft::actions::once::RequestKey;
 use undercroft::actions::{
-    Done, Error, batches, bottles, buying, efforts, instruments, intake, members, payments, reminders,
+    Done, Error, batches, bills, bottles, buying, efforts, instruments, intake, members, payments, reminders,
     reports, reversals, shares, stock, tastings,
 };
 use undercroft::db::Database;
@@ -29,7 +30,8 @@ use undercroft::units::quantity::{BaseUnit, Milli};
 use super::tastings::{marked, open_table, table_of};
 use super::world::told;
 use crate::ground::cellar::{
-    Cellar, bottling, bought, brought_in, curds_off, draw, gravity, hydrometer, item, logged, tasting, work,
+    Cellar, bottling, bought, brought_in, curds_off, draw, gravity, hydrometer, item, logged, pdf, tasting,
+    work,
 };
 use crate::ground::{Ground, day, findings, on_both};
 
@@ -41,6 +43,7 @@ pub fn keyed_actions() -> BTreeSet<String> {
         include_str!("../../src/actions/batches.rs"),
         include_str!("../../src/actions/batches/loggers.rs"),
         include_str!("../../src/actions/batches/readings.rs"),
+        include_str!("../../src/actions/bills.rs"),
         include_str!("../../src/actions/bottles.rs"),
         include_str!("../../src/actions/buying.rs"),
         include_str!("../../src/actions/efforts.rs"),
@@ -144,6 +147,18 @@ async fn stores(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     };
     let receive = async |key, new| stock::record_receipt(db, hand, key, new).await;
     trial.again("record_receipt", receive, receipt(5_000_000), receipt(5_000_001)).await;
+    let files = |says: &str| vec![pdf("first page"), pdf(says)];
+    let receive = async |key, (quantity, says): (i64, &str)| {
+        bills::record_receipt_with_bills(db, hand, key, receipt(quantity), files(says)).await
+    };
+    trial.again("record_receipt_with_bills", receive, (5_000_000, "a"), (5_000_000, "b")).await;
+    let entry = cellar.receipt;
+    let add =
+        async |key, says: &str| bills::add_bills(db, hand, key, NewBills { entry, files: files(says) }).await;
+    trial.again("add_bills", add, "c", "d").await;
+    let wrong = |reason: &str| StrikeBill { entry, bill: cellar.bills[0], reason: reason.to_owned() };
+    let strike = async |key, order| bills::strike_bill(db, hand, key, order).await;
+    trial.again("strike_bill", strike, wrong("blurred"), wrong("another’s")).await;
     let order = |quantity| Move { day: june(), lot, quantity: Milli::new(quantity), from: place, to: shelf };
     let carry = async |key, order| stock::move_stock(db, hand, key, order).await;
     trial.again("move_stock", carry, order(1_000_000), order(1_000_001)).await;

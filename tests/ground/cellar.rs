@@ -2,13 +2,16 @@
 //! weighed off, half of the batch bottled, a gravity read, reminders made.
 
 use undercroft::actions::batches::{NewReading, Plan};
+use undercroft::actions::bills::NewBills;
 use undercroft::actions::bottles::Bottled;
 use undercroft::actions::recipes::{NewRevision, Revising};
 use undercroft::actions::{
-    batches, bottles, counts, efforts, instruments, intake, recipes, reminders, stock, tastings, vessels,
+    batches, bills, bottles, counts, efforts, instruments, intake, recipes, reminders, stock, tastings,
+    vessels,
 };
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Source};
+use undercroft::domain::bills::BillFile;
 use undercroft::domain::bottles::Bottling;
 use undercroft::domain::cautions::{Reasons, Rule};
 use undercroft::domain::counts::Tolerance;
@@ -23,8 +26,8 @@ use undercroft::domain::tastings::{Method, Plan as TastingPlan};
 use undercroft::domain::vessels::{Closure, Filling, Material, Vessel};
 use undercroft::units::days::Day;
 use undercroft::units::ids::{
-    BatchId, BottlingId, CountId, EffortId, EntryId, FillingId, ImportId, InstrumentId, IntakeId, ItemId,
-    LotId, MemberId, PlaceId, ReadingId, RecipeId, ReminderId, TastingId, VesselId,
+    BatchId, BillId, BottlingId, CountId, EffortId, EntryId, FillingId, ImportId, InstrumentId, IntakeId,
+    ItemId, LotId, MemberId, PlaceId, ReadingId, RecipeId, ReminderId, TastingId, VesselId,
 };
 use undercroft::units::measure::{Measured, ReadingKind};
 use undercroft::units::money::Money;
@@ -50,6 +53,8 @@ pub struct Cellar {
     pub milk_lot: LotId,
     /// The entry that brought milk and yeast.
     pub receipt: EntryId,
+    /// Two PDFs of its bill.
+    pub bills: [BillId; 2],
     /// Milk drawn on 2 March: 30 L.
     pub batch: BatchId,
     /// The entry that drew it.
@@ -95,6 +100,9 @@ impl Cellar {
             vec![bought(milk, 40_000_000, 40_000_000, place), bought(yeast, 100_000, 2_000_000, place)];
         let receipt = Receipt { day: day("2026-03-01"), paid_by: None, lines, remark: String::new() };
         let received = stock::record_receipt(db, hand, None, receipt).await.expect("milk comes");
+        let files = vec![pdf("first page"), pdf("second page")];
+        let order = NewBills { entry: received.entry, files };
+        let kept = bills::add_bills(db, hand, None, order).await.expect("its bill is kept");
         let plan = Plan { name: "Whey wine".to_owned(), base_volume: None, day: day("2026-03-01") };
         let batch = batches::plan(db, hand, None, plan).await.expect("a batch is planned").id;
         let order = draw(batch, day("2026-03-02"), Source::Item(milk), 30_000_000);
@@ -143,6 +151,7 @@ impl Cellar {
             curds,
             milk_lot: received.lots[0].0,
             receipt: received.entry,
+            bills: kept.try_into().expect("two of them"),
             batch,
             draw: drawn,
             pitch,
@@ -157,6 +166,11 @@ impl Cellar {
             club,
         }
     }
+}
+
+/// A PDF, as far as anybody looks at it.
+pub fn pdf(says: &str) -> BillFile {
+    BillFile::read("bill.pdf", format!("%PDF-1.4 {says}").into_bytes()).expect("it begins like a PDF")
 }
 
 /// A count of the yeast, in which the taster has counted 90 g; and how the club counts.

@@ -67,6 +67,8 @@ fn filled(path: &str, cellar: &Cellar) -> String {
         cellar.effort.to_string()
     } else if path.contains("readings/{id}") {
         cellar.reading.to_string()
+    } else if path.contains("/bills") {
+        cellar.receipt.to_string()
     } else if path.contains("entries/{") {
         cellar.draw.to_string()
     } else if path.contains("lots/{") || path.contains("trace/{") {
@@ -95,6 +97,7 @@ fn filled(path: &str, cellar: &Cellar) -> String {
         .replace("{line}", "1")
         .replace("{task}", "draw")
         .replace("{deed}", "fill")
+        .replace("{bill}", &cellar.bills[0].to_string())
         .replace("{filling}", &cellar.filling.to_string())
         .replace("{reading}", &cellar.reading.to_string());
     let path =

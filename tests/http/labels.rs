@@ -3,6 +3,7 @@
 use std::process::Command;
 
 use undercroft::actions::members::{Visitor, sign_in};
+use undercroft::db::stock::Bringing;
 use undercroft::domain::labels::Sheet;
 use undercroft::domain::members::Password;
 use undercroft::jobs::demo;
@@ -73,6 +74,25 @@ async fn a_label_is_read(ground: &Ground) {
         let heard = server.open_page(session, &path);
         assert_eq!(heard.status, 422, "{wrong}");
         assert!(heard.body.contains("There is a problem"), "{wrong}");
+    }
+    let receipts = db.read(move |conn| undercroft::db::stock::latest_receipts(conn, club, 20)).await;
+    let receipt =
+        receipts.expect("receipts").into_iter().max_by_key(|one| one.items.len()).expect("a receipt");
+    let of = Bringing::Receipt(receipt.entry);
+    let lots = db.read(move |conn| undercroft::db::stock::brought(conn, club, of)).await.expect("lots");
+    assert!(lots.len() > 1, "{receipt:?}");
+    let twice: Vec<String> = lots.iter().map(|lot| format!("each.{}=2", lot.code)).collect();
+    let path = format!("/entries/{}/labels.pdf?sheet=a4-3x8&used=1&{}", receipt.entry, twice.join("&"));
+    let (status, pdf) = server.file(session, &path);
+    assert_eq!(status, 200);
+    let file = folder.join("receipt.pdf");
+    std::fs::write(&file, pdf).expect("it can be written");
+    let path = file.to_str().expect("a plain path");
+    let text = said("pdftotext", &["-layout", path, "-"]);
+    for (at, lot) in (0_i64..).zip(&lots) {
+        assert_eq!(text.matches(&format!("Lot {}, came", lot.code)).count(), 2, "{text}");
+        let code = read_code(Sheet::from_code("a4-3x8").expect("a sheet"), 1 + 2 * at, path);
+        assert!(code.trim_end().ends_with(&format!("/l/{}", lot.lot)), "label of {}: {code}", lot.code);
     }
     let heard = server.open_page(session, &format!("/b/{}", wine.id));
     assert_eq!((heard.status, heard.location), (303, format!("/bottles/{}", wine.id)));

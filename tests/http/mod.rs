@@ -1,6 +1,7 @@
 //! What a program or a person can do over HTTP, against the real server with its own database, on both databases.
 
 mod bad_input;
+mod bills;
 mod buying;
 mod cautions;
 mod cellar;

@@ -24,6 +24,8 @@ const SUMS: &[(&str, &str)] = &[
     ("costs of stock", "SUM(cost) AS n FROM accounts WHERE kind = 'stock'"),
     ("costs of batches", "SUM(cost) AS n FROM accounts WHERE kind = 'batch'"),
     ("lots", "COUNT(*) AS n FROM lots"),
+    ("bills", "COUNT(*) AS n FROM bills"),
+    ("what bills hold", "SUM(LENGTH(held)) AS n FROM bill_parts"),
     ("items", "COUNT(*) AS n FROM items"),
     ("names of items", "SUM(LENGTH(name)) AS n FROM items"),
     ("places", "COUNT(*) AS n FROM places"),

@@ -1,5 +1,6 @@
 //! Every write route of the API and of the pages: a request that fits, and what each of its fields takes.
 
+mod bills;
 mod buying;
 mod cellar;
 mod climate;
@@ -106,6 +107,7 @@ pub fn all(s: &Scene) -> Vec<Write> {
     buying::all(s, &mut found);
     climate::all(s, &mut found);
     cellar::all(s, &mut found);
+    bills::all(s, &mut found);
     batches(s, &mut found);
     bottles(s, &mut found);
     tastings::all(s, &mut found);

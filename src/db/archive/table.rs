@@ -19,6 +19,7 @@ use measured::{BY_PRODUCT_SHARES, EFFORTS, INSTRUMENTS, READING_IMPORTS, READING
 
 pub use left_out::LEFT_OUT;
 
+mod bills;
 mod cellar;
 mod climate;
 mod counting;
@@ -449,4 +450,6 @@ pub const FILES: &[File] = &[
     counting::COUNTS,
     counting::COUNT_LINES,
     counting::TALLIES,
+    bills::BILLS,
+    bills::PARTS,
 ];

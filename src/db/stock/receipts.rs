@@ -1,14 +1,15 @@
-//! Receipts as they were written, to write the next one by.
+//! Receipts as they were written, to write the next one by, and the lots they brought.
 
 use diesel::prelude::*;
 
+use super::items::ItemRow;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::prepared::{Prepare, padded};
-use crate::db::schema::{accounts, entries, items, lots, postings};
-use crate::domain::stock::ReceiptLine;
+use crate::db::schema::{accounts, entries, items, lots, places, postings};
+use crate::domain::stock::{Item, ReceiptLine};
 use crate::units::days::Day;
-use crate::units::ids::{ClubId, EntryId, ItemId, MemberId, PlaceId};
+use crate::units::ids::{ClubId, EntryId, ItemId, LotId, MemberId, PlaceId};
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
 
@@ -80,4 +81,95 @@ pub fn receipt_again(
         Some(ReceiptLine { item, quantity, cost, place: place?, best_before, supplier, supplier_mark })
     };
     Ok((payer.flatten(), rows.into_iter().filter_map(line).collect()))
+}
+
+/// A bought lot as its label says it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Brought {
+    /// Which.
+    pub lot: LotId,
+    /// Its code.
+    pub code: String,
+    /// What it is.
+    pub item: Item,
+    /// When it came.
+    pub came_on: Day,
+    /// Its last good day.
+    pub best_before: Option<Day>,
+    /// Who sold it.
+    pub supplier: String,
+    /// The supplier's own mark.
+    pub supplier_mark: String,
+    /// How much came.
+    pub quantity: Milli,
+    /// The places where something of it stands now.
+    pub places: Vec<String>,
+}
+
+/// Of which lots.
+#[derive(Debug, Clone, Copy)]
+pub enum Bringing {
+    /// Those of one receipt.
+    Receipt(EntryId),
+    /// One, however it came.
+    Lot(LotId),
+}
+
+/// Lots with what came of each and where it stands, in the order in which they were written down.
+pub fn brought(conn: &mut AnyConn, club: ClubId, of: Bringing) -> Result<Vec<Brought>, Failure> {
+    type Head = (LotId, String, Day, Option<Day>, String, String);
+    let mut query = postings::table
+        .inner_join(accounts::table.on(accounts::id.eq(postings::account_id)))
+        .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+        .inner_join(items::table.on(items::id.eq(lots::item_id)))
+        .filter(postings::club_id.eq(club).and(lots::club_id.eq(club)))
+        .filter(postings::entry_id.eq(lots::entry_id))
+        .order(postings::line)
+        .select((
+            (lots::id, lots::code, lots::received_on, lots::best_before, lots::supplier, lots::supplier_mark),
+            ItemRow::as_select(),
+            postings::quantity,
+        ))
+        .into_boxed();
+    query = match of {
+        Bringing::Receipt(entry) => {
+            query.filter(postings::entry_id.eq(entry)).filter(lots::batch_id.is_null())
+        }
+        Bringing::Lot(lot) => {
+            // By the entry that brought it, so that not all that ever moved it is looked at.
+            let entry: EntryId = lots::table.filter(lots::id.eq(lot)).select(lots::entry_id).first(conn)?;
+            query.filter(postings::entry_id.eq(entry)).filter(lots::id.eq(lot))
+        }
+    };
+    let rows: Vec<(Head, ItemRow, Milli)> = query.prepared().load(conn)?;
+    let ids: Vec<Option<LotId>> = rows.iter().map(|row| Some(row.0.0)).collect();
+    let stands: Vec<(Option<LotId>, String)> = accounts::table
+        .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
+        .filter(accounts::lot_id.eq_any(padded(&ids)).and(accounts::quantity.gt(Milli::ZERO)))
+        .order(places::path)
+        .select((accounts::lot_id, places::path))
+        .prepared()
+        .load(conn)?;
+    let mut found: Vec<Brought> = Vec::new();
+    for ((lot, code, came_on, best_before, supplier, supplier_mark), item, quantity) in rows {
+        if let Some(known) = found.iter_mut().find(|known| known.lot == lot) {
+            known.quantity = known.quantity + quantity;
+            continue;
+        }
+        let here = stands.iter().filter(|(of, _)| *of == Some(lot)).map(|(_, path)| path.clone());
+        let places = here.collect();
+        let item = item.into();
+        found.push(Brought {
+            lot,
+            code,
+            item,
+            came_on,
+            best_before,
+            supplier,
+            supplier_mark,
+            quantity,
+            places,
+        });
+    }
+    Ok(found)
 }

@@ -9,11 +9,13 @@ use super::files::{
 use super::story::{Event, What};
 use super::{Calendar, Error, at_once};
 use crate::actions::batches::{NewReading, record_reading};
+use crate::actions::bills::record_receipt_with_bills;
 use crate::actions::reversals::{TakeBack, record_reversal};
 use crate::actions::{Done, bottles, stock};
 use crate::db::Database;
 use crate::db::stock::{Shelved, shelves};
 use crate::domain::batches::{DrawLine, Source};
+use crate::domain::bills::BillFile;
 use crate::domain::bottles::{Bottling, Purpose, Withdrawal, read_ages};
 use crate::domain::cautions::{Reasons, Rule};
 use crate::domain::members::{Cellarhand, Doer, Taster};
@@ -25,6 +27,9 @@ use crate::units::ids::{BatchId, BottlingId, EntryId, ItemId, LotId, PlaceId, Re
 use crate::units::measure::ReadingKind;
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
+
+/// The receipt that keeps its bill, and the bill.
+const BILL: (&str, &str, &[u8]) = ("R088", "sluisweg-grocer.pdf", include_bytes!("../../../seeds/bill.pdf"));
 
 mod counts;
 mod diary;
@@ -121,7 +126,12 @@ impl<'a> Scribe<'a> {
         };
         let lines = rows.iter().map(|row| self.receipt_line(stamp, row)).collect::<Done<Vec<_>>>()?;
         let receipt = Receipt { day: stamp.day, paid_by, lines, remark: String::new() };
-        let received = stock::record_receipt(self.db, &stamp.by, None, receipt).await?;
+        let bill = if first.receipt == BILL.0 {
+            vec![cell("bill", BillFile::read(BILL.1, BILL.2.to_vec()))?]
+        } else {
+            Vec::new()
+        };
+        let received = record_receipt_with_bills(self.db, &stamp.by, None, receipt, bill).await?;
         self.entries.insert(format!("receipt {}", first.receipt), received.entry);
         Ok(())
     }

@@ -91,6 +91,15 @@ impl Operation {
         self.with(|described| described.request_body(Some(body.build())));
     }
 
+    /// Takes a file as it is, of one of these media types.
+    pub(in crate::web) fn takes_file(&mut self, media_types: &[&str]) {
+        let body = media_types.iter().fold(RequestBodyBuilder::new(), |body, media_type| {
+            body.content(*media_type, ContentBuilder::new().build())
+        });
+        let body = body.required(Some(Required::True)).build();
+        self.with(|described| described.request_body(Some(body)));
+    }
+
     pub(in crate::web) fn takes_query<T: PartialSchema>(&mut self) {
         let RefOr::T(Schema::Object(object)) = T::schema() else { return };
         for (name, schema) in object.properties {

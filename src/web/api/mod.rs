@@ -12,6 +12,7 @@ use crate::domain::refusal::Fault;
 use crate::units::quantity::{BaseUnit, Milli};
 
 pub mod batches;
+pub mod bills;
 pub mod bodies;
 pub mod bottles;
 pub mod buying;

@@ -50,6 +50,8 @@ pub enum FieldKind {
     Check,
     /// A file of rows.
     File,
+    /// Photos and PDFs; a phone offers its camera.
+    Pictures,
     /// Carried along, not seen.
     Hidden,
 }
@@ -123,6 +125,8 @@ impl Field {
         check => FieldKind::Check,
         /// A file of rows.
         file => FieldKind::File,
+        /// Photos and PDFs.
+        pictures => FieldKind::Pictures,
     }
 
     /// One of many, from a list that opens.
@@ -169,6 +173,7 @@ impl Field {
                 | FieldKind::Radios(_)
                 | FieldKind::Check
                 | FieldKind::File
+                | FieldKind::Pictures
                 | FieldKind::Hidden
         );
         !chosen && !self.value.trim().is_empty()
@@ -180,7 +185,11 @@ impl Field {
             return None;
         }
         match &self.kind {
-            FieldKind::Hidden | FieldKind::Password { .. } | FieldKind::Area | FieldKind::File => None,
+            FieldKind::Hidden
+            | FieldKind::Password { .. }
+            | FieldKind::Area
+            | FieldKind::File
+            | FieldKind::Pictures => None,
             FieldKind::Check => Some(self.label.clone()),
             FieldKind::Select(choices) | FieldKind::Radios(choices) => {
                 choices.iter().find(|choice| choice.value == self.value).map(|choice| choice.text.clone())
@@ -222,8 +231,8 @@ impl FieldKind {
     }
 
     /// A browser fills it itself.
-    fn is_file(&self) -> bool {
-        matches!(self, Self::File)
+    pub(super) fn is_file(&self) -> bool {
+        matches!(self, Self::File | Self::Pictures)
     }
 
     /// The attributes that bring the right keyboard and the right help of the browser.
@@ -233,6 +242,9 @@ impl FieldKind {
             Self::Whole => r#"inputmode="numeric" autocomplete="off" class="num""#,
             Self::Day => r#"autocomplete="off" class="day""#,
             Self::Email => r#"type="email" autocomplete="email" autocapitalize="none" spellcheck="false""#,
+            Self::Pictures => {
+                r#"type="file" multiple accept="image/jpeg,image/png,image/webp,application/pdf""#
+            }
             Self::File => r#"type="file" accept=".csv,.tsv,.txt,text/*""#,
             Self::Password { new: false } => r#"type="password" autocomplete="current-password""#,
             Self::Password { new: true } => r#"type="password" autocomplete="new-password""#,

@@ -26,23 +26,25 @@ pub struct Printing {
     pub sheet: Sheet,
     /// So many of the first sheet are used already.
     pub skip: i64,
-    /// How many.
-    pub count: i64,
     /// How far the printer is off, to the right and down, in micrometres: it is taken back.
     pub off: (i64, i64),
 }
 
-/// So many of a label.
-pub fn labels(title: &str, label: &Label, how: &Printing) -> Result<Vec<u8>, Problem> {
+/// So many of each label, one after the other.
+pub fn labels(title: &str, of: &[(Label, u32)], how: &Printing) -> Result<Vec<u8>, Problem> {
     let faces = FACES.as_ref().ok_or_else(|| Problem::fault("the typeface cannot be read"))?;
-    let one = set(faces, label, how.sheet)?.ok_or_else(|| Problem::fault("a label does not fit"))?;
     let mut pages: Vec<Vec<Mark>> = Vec::new();
-    for at in how.skip..how.skip + how.count {
-        let page = usize::try_from(at / how.sheet.each()).unwrap_or_default();
-        pages.resize_with(pages.len().max(page + 1), Vec::new);
-        let corner = how.sheet.corner(at);
-        let (x, y) = (points(corner.0 - how.off.0), points(corner.1 - how.off.1));
-        pages[page].extend(one.iter().map(|mark| mark.moved(x, y)));
+    let mut at = how.skip;
+    for (label, count) in of {
+        let one = set(faces, label, how.sheet)?.ok_or_else(|| Problem::fault("a label does not fit"))?;
+        for _ in 0..*count {
+            let page = usize::try_from(at / how.sheet.each()).unwrap_or_default();
+            pages.resize_with(pages.len().max(page + 1), Vec::new);
+            let corner = how.sheet.corner(at);
+            let (x, y) = (points(corner.0 - how.off.0), points(corner.1 - how.off.1));
+            pages[page].extend(one.iter().map(|mark| mark.moved(x, y)));
+            at += 1;
+        }
     }
     bind(title, Outline::new(), &pages, size(how.sheet), faces)
 }

@@ -3,7 +3,8 @@
 use std::collections::HashMap;
 
 use super::{Paths, place_choices, read, up};
-use crate::actions::stock as actions;
+use crate::actions::bills::record_receipt_with_bills;
+use crate::actions::stock::Received;
 use crate::db::members::{self, Member};
 use crate::db::stock::{self as rows, Earlier, Place};
 use crate::domain::members::{Cellarhand, Doer};
@@ -12,7 +13,8 @@ use crate::domain::stock::{Item, ItemKind};
 use crate::units::days;
 use crate::units::ids::{EntryId, ItemId};
 use crate::units::quantity::BaseUnit;
-use crate::web::body::Form;
+use crate::web::bills;
+use crate::web::body::BillForm;
 use crate::web::extract::Query;
 use crate::web::form_page::FormPage;
 use crate::web::forms::{Caution, Choice, Field, FormView, Group};
@@ -97,11 +99,14 @@ pub async fn new_form(hand: Cellarhand, site: Site, query: Query<ReceiptQuery>) 
 }
 
 /// A receipt.
-pub async fn record(hand: Cellarhand, site: Site, form: Form) -> Reply {
-    match recorded(&hand, &site, &form).await {
+pub async fn record(hand: Cellarhand, site: Site, mut sent: BillForm) -> Reply {
+    let came = !sent.files.is_empty();
+    match recorded(&hand, &site, &mut sent).await {
         Ok(done) => Ok(site.see_other(&format!("/stores?received={}", done.entry))),
         Err(error) => {
-            let refusal = on_page(Problem::or_refusal(error)?);
+            let mut refusal = on_page(Problem::or_refusal(error)?);
+            bills::choose_again(&mut refusal, came);
+            let form = &sent.form;
             let page =
                 page(&site, &hand, form.draft.count("lines"), |view| form.back(view, &refusal)).await?;
             respond::refused(&page, &refusal)
@@ -112,12 +117,22 @@ pub async fn record(hand: Cellarhand, site: Site, form: Form) -> Reply {
 async fn recorded(
     hand: &Cellarhand,
     site: &Site,
-    form: &Form,
-) -> Result<actions::Received, crate::actions::Error> {
+    sent: &mut BillForm,
+) -> Result<Received, crate::actions::Error> {
+    let files = sent.bills();
+    let form = &sent.form;
     let (club, named) = (hand.club, read::items_named(&form.draft));
     let units = site.db.read(move |conn| rows::units(conn, club, &named, &[])).await?;
-    let receipt = read::receipt(&form.draft, hand, &units)?;
-    actions::record_receipt(&site.db, hand, form.key.clone(), receipt).await
+    match (read::receipt(&form.draft, hand, &units), files) {
+        (Ok(receipt), Ok(files)) => {
+            record_receipt_with_bills(&site.db, hand, form.key.clone(), receipt, files).await
+        }
+        (Err(mut typed), Err(files)) => {
+            typed.faults.extend(files.faults);
+            Err(typed.into())
+        }
+        (Err(refusal), Ok(_)) | (Ok(_), Err(refusal)) => Err(refusal.into()),
+    }
 }
 
 /// A receipt without lines is mended in its first line.
@@ -176,6 +191,7 @@ fn form(site: &Site, doer: &Doer, found: &Material, typed: usize) -> FormView {
                     .hint("If something came past its day, say here why it was taken all the same."),
             ],
         ));
+    let view = view.group(Group::new("The bill", [bills::field()]));
     if keeps_milk(&found.items) { view.caution(milk()) } else { view }
 }
 

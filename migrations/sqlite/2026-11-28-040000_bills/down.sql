@@ -1,0 +1,2 @@
+DROP TABLE bill_parts;
+DROP TABLE bills;
