@@ -29,6 +29,7 @@ mod ways;
 mod write;
 
 pub use books::{everywhere, with_books};
+pub use covered::covered;
 pub use ways::{set_tolerance, set_walking_order, tolerance, walking_order};
 pub use write::{
     NewLine, NewTally, add, add_line, add_tally, ask_again, call_off, choose, close, end, explain, name_lot,
@@ -51,6 +52,8 @@ macro_rules! told_counts {
         ))
     };
 }
+
+mod covered;
 
 fn count_of(head: Head, counters: Vec<(MemberId, String)>, hands: &[MemberId]) -> Count {
     let (id, code, title, started_by, started_at, ended_at, over_at, called_off_because) = head;

@@ -21,6 +21,7 @@ use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
 pub mod accuracy;
+pub mod covered;
 pub mod posting;
 mod reasons;
 pub mod then;

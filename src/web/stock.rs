@@ -7,7 +7,8 @@
 use super::forms::Choice;
 use super::site::Site;
 use super::words;
-use crate::db::stock::{Place, WITHIN};
+use crate::db::stock::{Place, Stocked, WITHIN};
+use crate::domain::counts::covered::Covered;
 use crate::domain::members::Doer;
 use crate::domain::stock::{Item, ItemKind};
 use crate::units::money::Money;
@@ -63,6 +64,17 @@ pub fn much(quantity: Milli, unit: BaseUnit, kind: ItemKind) -> String {
         _ if quantity == Milli::ZERO => format!("0 {}", unit.priced().0),
         _ => quantity.shown(unit),
     }
+}
+
+/// What stands in the place of a figure that is covered for whoever counts.
+const COVERED: &str = "covered";
+
+/// Number and unit of a lot at a place, as far as the member may see it.
+fn seen_figure(line: &Stocked, covered: &Covered) -> (String, String) {
+    if covered.hides(line.lot, line.place) {
+        return (String::new(), COVERED.to_owned());
+    }
+    figure_and_unit(line.quantity, line.unit, line.kind)
 }
 
 /// Number and unit apart, for a column of figures: "2.5" and "kg".

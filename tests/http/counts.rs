@@ -43,7 +43,26 @@ async fn who_counts_is_told_nothing_of_the_books(ground: &Ground) {
         stage.house.send(&stage.own.token, "POST", &format!("/counts/{review}/tallies"), None, &tally);
     assert_eq!(refused.status, 409, "{}", refused.body);
 
-    // Who has counted does not look.
+    // Who has counted does not look, in the stores neither; who has not does.
+    let yeast = stage.own.cellar.yeast;
+    let item = page(&format!("/stores/items/{yeast}")).body;
+    let lot = item.split("/stores/lots/").nth(1).and_then(|rest| rest.get(..13)).expect("its lot").to_owned();
+    let stores = [
+        "/stores".to_owned(),
+        "/stores/stock.csv".to_owned(),
+        format!("/stores/items/{yeast}"),
+        format!("/stores/lots/{lot}"),
+        format!("/stores/lots/{lot}/move"),
+        format!("/stores/lots/{lot}/count"),
+    ];
+    for path in &stores {
+        let heard = page(path);
+        assert!(
+            heard.status == 200 && tells_of_90_g(&heard.body),
+            "{path} is for the steward: {}",
+            heard.body
+        );
+    }
     let tally = json!({"line": 1, "counted": {"amount": "70", "unit": "g"}}).to_string();
     let send = |path: &str, body: &str| {
         let heard = stage.house.send(&stage.own.token, "POST", &format!("/counts/{count}{path}"), None, body);
@@ -51,6 +70,12 @@ async fn who_counts_is_told_nothing_of_the_books(ground: &Ground) {
         heard.json
     };
     send("/tallies", &tally);
+    for path in &stores {
+        let heard = page(path);
+        assert!(heard.status == 200 && !tells_of_90_g(&heard.body), "{path} tells: {}", heard.body);
+        let covered = path.contains("stock.csv") || heard.body.contains("covered");
+        assert!(covered, "{path} says why: {}", heard.body);
+    }
     send("/end", "{}");
     let lines = api(&format!("/counts/{count}/lines"));
     assert!(lines.json["items"][0]["book"] == Value::Null && !tells(&lines.body, "90"), "{}", lines.body);
@@ -61,6 +86,21 @@ async fn who_counts_is_told_nothing_of_the_books(ground: &Ground) {
         assert_eq!(heard.status, if path == "/differences" { 409 } else { 200 }, "{}", heard.body);
     }
     stage.house.close().await;
+}
+
+/// Whether 90 g stand in a page or a file, whatever is between the figure and its unit.
+fn tells_of_90_g(body: &str) -> bool {
+    let mut tag = false;
+    let words: String = body
+        .chars()
+        .filter(|letter| {
+            tag = (tag || *letter == '<') && *letter != '>';
+            !tag && *letter != '>' && !letter.is_whitespace()
+        })
+        .collect();
+    let own = |at: usize| !words[..at].ends_with(|before: char| before.is_ascii_digit() || before == '.');
+    let figures = words.match_indices("90g").chain(words.match_indices("90,g"));
+    figures.into_iter().any(|(at, _)| own(at)) || body.contains("value=\"90 g\"")
 }
 
 async fn a_count_goes_from_its_first_line_to_the_entry(ground: &Ground) {

@@ -187,15 +187,20 @@ fn who_counts_does_not_see_the_books_and_who_sees_them_does_not_count() {
     let sees = |count: &Count| [&counter, &other, &taster].map(|doer| count.shows_books_to(doer));
     let counts =
         |count: &Count| [&counter, &other, &taster].map(|doer| count.check_counter(doer, doer.now).is_ok());
+    let covers = |count: &Count| [&counter, &other, &taster].map(|doer| count.covers_for(doer));
     assert_eq!((sees(&count), counts(&count)), ([false; 3], [true; 3]), "while it is counted");
+    assert_eq!(covers(&count), [true, false, false], "for who has counted");
     count.ended_at = Some(at("19:00"));
     assert_eq!((sees(&count), counts(&count)), ([false, true, false], [true, false, true]), "in review");
+    assert_eq!(covers(&count), [true, false, false], "in review too");
     assert!(count.check_counter(&other, at("18:59")).is_ok(), "what was counted before is taken");
     assert!(count.check_settler(&counter).is_err() && count.check_settler(&other).is_ok());
     count.nobody_else = true;
     assert!(count.check_settler(&counter).is_ok(), "who is alone does both");
+    assert_eq!(covers(&count), [false; 3], "and sees both then");
     count.over_at = Some(at("20:00"));
     assert_eq!((sees(&count), counts(&count)), ([true; 3], [false; 3]), "when all is settled");
+    assert_eq!(covers(&count), [false; 3]);
 }
 
 fn change(number: u32, place: i64, now: (i64, i64), difference: i64) -> Change {

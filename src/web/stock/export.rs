@@ -3,11 +3,12 @@
 use std::sync::Arc;
 
 use super::sift::{Sift, StoresQuery};
-use crate::db::holds;
 use crate::db::stock::{self as rows, StockFilter, Stocked};
 use crate::db::{AnyConn, Failure};
+use crate::db::{counts, holds};
+use crate::domain::counts::covered::Covered;
 use crate::domain::holds::Hold;
-use crate::domain::members::Onlooker;
+use crate::domain::members::{Doer, Onlooker};
 use crate::units::days;
 use crate::units::ids::{ClubId, ItemId};
 use crate::web::extract::Query;
@@ -41,6 +42,8 @@ pub async fn file(who: Onlooker, site: Site, query: Query<StoresQuery>) -> Reply
     let asked = sift.clone();
     db.read(move |conn| asked.check(conn, club)).await?;
     let held: Arc<[Hold]> = db.read(move |conn| holds::all(conn, club)).await?.into();
+    let doer = Doer::clone(&who);
+    let covered = Arc::new(db.read(move |conn| counts::covered(conn, &doer)).await?);
     let leaving = spreadsheet::leaving(&site, &who, "exported the stock list").await?;
     if let Some(day) = sift.on {
         let lines = db.read(move |conn| {
@@ -50,14 +53,16 @@ pub async fn file(who: Onlooker, site: Site, query: Query<StoresQuery>) -> Reply
             Ok::<_, Failure>(lines)
         });
         let lines: Vec<Stocked> = lines.await?;
-        let rows = lines.into_iter().map(|line| cells(line, &currency, &held));
+        let rows = lines.into_iter().map(|line| cells(line, &currency, &held, &covered));
         return spreadsheet::csv(&leaving, &name, HEADER, rows);
     }
     let part = move |after| {
         let (db, currency, filter, held) = (db.clone(), currency.clone(), sift.filter(), Arc::clone(&held));
+        let covered = Arc::clone(&covered);
         async move {
             let (lines, next) = db.read(move |conn| now(conn, club, filter, after)).await?;
-            Ok::<_, Problem>((lines.into_iter().map(|line| cells(line, &currency, &held)).collect(), next))
+            let rows = lines.into_iter().map(|line| cells(line, &currency, &held, &covered)).collect();
+            Ok::<_, Problem>((rows, next))
         }
     };
     spreadsheet::sent(leaving, name, HEADER, part).await
@@ -75,17 +80,20 @@ fn now(
     Ok((rows::stock(conn, club, &StockFilter { items, ..filter })?, Some(last)))
 }
 
-fn cells(line: Stocked, currency: &str, held: &[Hold]) -> Vec<Cell> {
+/// Quantity and cost of what is covered are left empty.
+fn cells(line: Stocked, currency: &str, held: &[Hold], covered: &Covered) -> Vec<Cell> {
+    let seen = |figure: String| if covered.hides(line.lot, line.place) { String::new() } else { figure };
     let reason = held.iter().find(|hold| hold.lot == line.lot);
     let reason = reason.map(|hold| hold.reason.clone()).unwrap_or_default();
+    let (quantity, cost) = (seen(line.quantity.plain()), seen(line.cost.plain()));
     vec![
         Cell::typed(line.name),
         Cell::ours(line.kind.code()),
         Cell::ours(line.code),
         Cell::typed(line.path),
-        Cell::ours(line.quantity.plain()),
+        Cell::ours(quantity),
         Cell::ours(line.unit.sign()),
-        Cell::ours(line.cost.plain()),
+        Cell::ours(cost),
         Cell::ours(currency),
         Cell::ours(line.best_before.map(days::iso).unwrap_or_default()),
         Cell::ours(days::iso(line.received_on)),

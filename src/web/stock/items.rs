@@ -3,10 +3,12 @@
 use askama::Template;
 
 use super::read::{self, Asked};
-use super::{Paths, exact, figure_and_unit};
+use super::{COVERED, Paths, exact, figure_and_unit, seen_figure};
 use crate::actions::stock as actions;
 use crate::db::buying::{Of, look};
+use crate::db::counts;
 use crate::db::stock::{self as rows, StockFilter, Stocked};
+use crate::domain::counts::covered::Covered;
 use crate::domain::members::{Cellarhand, Doer, Onlooker, Role};
 use crate::domain::stock::{ALLERGENS, Item, ItemKind};
 use crate::units::days;
@@ -109,17 +111,23 @@ struct ItemPage {
 /// One item: how much of it there is, and what is known of it.
 pub async fn show(who: Onlooker, site: Site, path: Path<ItemId>) -> Reply {
     let id = path.0;
-    let (facts, (item, lines, places, looked)) = site
+    let (facts, (item, lines, places, looked, covered)) = site
         .read(&who, move |conn, doer| {
             let of = StockFilter { items: vec![id], ..StockFilter::default() };
             let lines = rows::stock(conn, doer.club, &of)?;
             let looked = look(conn, doer.club, doer.today(), Of::Item(id))?;
-            Ok((rows::item(conn, doer.club, id)?, lines, rows::places(conn, doer.club)?, looked))
+            let (item, places) = (rows::item(conn, doer.club, id)?, rows::places(conn, doer.club)?);
+            Ok((item, lines, places, looked, counts::covered(conn, doer)?))
         })
         .await?;
     let quantity: Milli = lines.iter().map(|line| line.quantity).sum();
     let cost: Money = lines.iter().map(|line| line.cost).sum();
-    let (figure, unit) = figure_and_unit(quantity, item.unit, item.kind);
+    let hidden = covered.hides_item(id);
+    let (figure, unit) = if hidden {
+        (String::new(), COVERED.to_owned())
+    } else {
+        figure_and_unit(quantity, item.unit, item.kind)
+    };
     let paths = Paths::of(&places);
     let may_record = who.role >= Role::Cellarhand;
     let drink = item.kind == ItemKind::Drink;
@@ -130,14 +138,16 @@ pub async fn show(who: Onlooker, site: Site, path: Path<ItemId>) -> Reply {
         unit,
         figure,
         lead: match lines.len() {
+            _ if hidden => covered.words().unwrap_or_default(),
             0 => "There is none of it in stock.".to_owned(),
             _ => format!("In stock, worth {} at what it cost.", words::money(&who.currency, cost)),
         },
         receive: (may_record && !drink).then(|| site.at(&format!("/stores/receipts/new?item={id}"))),
         change: may_record.then(|| site.at(&format!("/stores/items/{id}/edit"))),
-        lots: lines.iter().map(|line| lot_row(&site, &who, &paths, line)).collect(),
+        lots: lines.iter().map(|line| lot_row(&site, &who, &paths, line, &covered)).collect(),
         facts: known(&who, &item),
-        buying: Part::of(&site, &who, &looked),
+        // What is free to use tells how much there is.
+        buying: if hidden { None } else { Part::of(&site, &who, &looked) },
         frame: site.frame(&who, Room::Stores, &item.name, facts),
     };
     respond::page(&page)
@@ -148,15 +158,13 @@ fn lot_row(
     who: &Doer,
     paths: &Paths,
     line: &Stocked,
+    covered: &Covered,
 ) -> (String, String, String, String, String) {
-    let (figure, unit) = figure_and_unit(line.quantity, line.unit, line.kind);
+    let (figure, unit) = seen_figure(line, covered);
+    let cost = format!(" · {}", words::money(&who.currency, line.cost));
+    let cost = if covered.hides(line.lot, line.place) { String::new() } else { cost };
     let good = line.best_before.map(|day| format!(" · best before {}", days::tiny(day, who.today())));
-    let about = format!(
-        "{}{} · {}",
-        paths.short(&line.path),
-        good.unwrap_or_default(),
-        words::money(&who.currency, line.cost)
-    );
+    let about = format!("{}{}{cost}", paths.short(&line.path), good.unwrap_or_default());
     (site.at(&format!("/stores/lots/{}", line.lot)), line.code.clone(), about, figure, unit)
 }
 

@@ -3,13 +3,14 @@
 
 use askama::Template;
 
-use super::{Paths, figure_and_unit, listed, price};
+use super::{COVERED, Paths, figure_and_unit, listed, price};
 use crate::db::books::{self, Told, Which};
 use crate::db::holds::{self, Held};
 use crate::db::stock::{self as rows, Lot, Place, Shelved};
 use crate::db::trace::{self, Found, Taken, Trace};
-use crate::db::{AnyConn, Failure};
+use crate::db::{AnyConn, Failure, counts};
 use crate::domain::books::Account;
+use crate::domain::counts::covered::Covered;
 use crate::domain::holds::Hold;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::stock::{Item, ItemKind, Shelf};
@@ -36,6 +37,14 @@ struct Known {
     trace: Trace,
     held: Option<Hold>,
     holds: Vec<Held>,
+    covered: Covered,
+}
+
+impl Known {
+    /// Whether how much is left of it is covered for whoever looks, who counts it.
+    fn hidden(&self) -> bool {
+        self.covered.hides_lot(self.lot.id)
+    }
 }
 
 #[derive(Template)]
@@ -50,6 +59,7 @@ struct LotPage {
     figure: String,
     unit: String,
     lead: String,
+    hidden: bool,
     late: bool,
     bottling: Option<String>,
     tasks: Option<(String, String)>,
@@ -108,7 +118,12 @@ pub async fn show(who: Onlooker, site: Site, path: Path<LotId>, paging: Paging<E
     let frame = site.frame(&who, Room::Stores, &format!("Lot {}", known.lot.code), facts);
     let told = paging.page(known.entries.iter().collect(), |told: &&Told| told.id, Told::clone);
     let more = told.next.map(|next| site.at(&format!("/stores/lots/{id}?after={next}")));
-    let trail = trail_of(&site, &who, &told.items, more);
+    let trail = if known.hidden() {
+        // What moved of it adds up to what is left of it.
+        trail_of(&site, &who, &[], None)
+    } else {
+        trail_of(&site, &who, &told.items, more)
+    };
     respond::page(&page(&site, &who, &known, frame, trail))
 }
 
@@ -129,6 +144,7 @@ fn known(
         trace: trace::trace(conn, club, id)?,
         held: holds::of_lots(conn, club, &[id])?.pop(),
         holds: holds::history(conn, id)?,
+        covered: counts::covered(conn, doer)?,
         lot,
     })
 }
@@ -137,7 +153,12 @@ fn page(site: &Site, who: &Doer, known: &Known, frame: Frame, trail: Trail) -> L
     let lot = &known.lot;
     let left: Milli = known.shelves.iter().map(|shelf| shelf.holding.quantity).sum();
     let drink = lot.item.kind == ItemKind::Drink;
-    let (figure, unit) = figure_and_unit(left, lot.item.unit, lot.item.kind);
+    let hidden = known.hidden();
+    let (figure, unit) = if hidden {
+        (String::new(), COVERED.to_owned())
+    } else {
+        figure_and_unit(left, lot.item.unit, lot.item.kind)
+    };
     let here = site.at(&format!("/stores/lots/{}", lot.id));
     let may_record = who.role >= Role::Cellarhand;
     LotPage {
@@ -148,8 +169,9 @@ fn page(site: &Site, who: &Doer, known: &Known, frame: Frame, trail: Trail) -> L
         labels: format!("{here}/labels"),
         unit,
         figure,
-        lead: lead(known, left, who),
-        late: left > Milli::ZERO && lot.best_before.is_some_and(|day| day < who.today()),
+        lead: if hidden { known.covered.words().unwrap_or_default() } else { lead(known, left, who) },
+        hidden,
+        late: !hidden && left > Milli::ZERO && lot.best_before.is_some_and(|day| day < who.today()),
         bottling: lot.bottling.map(|bottling| site.at(&format!("/bottles/{bottling}"))),
         tasks: may_record.then(|| (format!("{here}/move"), format!("{here}/count"))),
         held: known.held.as_ref().map(Hold::words),
@@ -225,7 +247,12 @@ fn came(known: &Known) -> (Milli, Money) {
 fn stand_row(known: &Known, shelf: &Shelf) -> StandRow {
     let (name, around) = place_names(&known.places, shelf.place);
     let item = &known.lot.item;
-    let (figure, unit) = figure_and_unit(shelf.holding.quantity, item.unit, item.kind);
+    let hidden = known.covered.hides(shelf.lot, shelf.place);
+    let (figure, unit) = if hidden {
+        (String::new(), COVERED.to_owned())
+    } else {
+        figure_and_unit(shelf.holding.quantity, item.unit, item.kind)
+    };
     let bottles = u32::try_from(shelf.holding.quantity.get() / 1000).unwrap_or(u32::MAX);
     let drink = item.kind == ItemKind::Drink;
     StandRow {
@@ -233,7 +260,7 @@ fn stand_row(known: &Known, shelf: &Shelf) -> StandRow {
         around,
         figure,
         unit,
-        tally: if drink { tally(bottles, 0, "bottle", "bottles") } else { String::new() },
+        tally: if drink && !hidden { tally(bottles, 0, "bottle", "bottles") } else { String::new() },
     }
 }
 
@@ -264,7 +291,7 @@ fn figures(known: &Known, left: Milli, who: &Doer) -> Vec<FactRow> {
         facts.push(row("Cost of one", (figure, per), how));
     }
     let worth: Money = known.shelves.iter().map(|shelf| shelf.holding.cost).sum();
-    if left != quantity {
+    if left != quantity && !known.hidden() {
         facts.push(row("Left", much(left), String::new()));
         facts.push(row("Cost of what is left", (words::figure(worth), sign), String::new()));
     }

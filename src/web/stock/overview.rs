@@ -4,13 +4,14 @@
 use askama::Template;
 
 use super::sift::{Sift, StoresQuery};
-use super::{Paths, figure_and_unit, listed};
+use super::{COVERED, Paths, figure_and_unit, listed, seen_figure};
 use crate::db::books::{self, Told, Which};
 use crate::db::holds;
 use crate::db::reminders::Facts;
 use crate::db::stock::{self as rows, Place, StockFilter, Stocked};
-use crate::db::{AnyConn, Failure};
+use crate::db::{AnyConn, Failure, counts};
 use crate::domain::books::Account;
+use crate::domain::counts::covered::Covered;
 use crate::domain::holds::Hold;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::domain::stock::{Item, ItemKind};
@@ -43,6 +44,8 @@ pub struct Seen {
     keeps_items: bool,
     /// What is on hold, now.
     held: Vec<Hold>,
+    /// What is covered for whoever looks, who counts it.
+    covered: Covered,
 }
 
 fn see(
@@ -60,6 +63,7 @@ fn see(
     };
     seen.places = rows::places(conn, club)?;
     seen.held = holds::all(conn, club)?;
+    seen.covered = counts::covered(conn, doer)?;
     seen.keeps_items = !rows::items_after(conn, club, None, 1)?.is_empty();
     if let Some(entry) = received {
         let told = books::tell(conn, club, Which::One(entry), None, 1)?.pop();
@@ -89,6 +93,7 @@ fn seen_now(conn: &mut AnyConn, doer: &Doer, sift: &Sift, paging: &Paging<ItemId
         received: None,
         keeps_items: false,
         held: Vec::new(),
+        covered: Covered::default(),
     })
 }
 
@@ -121,6 +126,7 @@ fn seen_on(
         received: None,
         keeps_items: false,
         held: Vec::new(),
+        covered: Covered::default(),
     })
 }
 
@@ -139,6 +145,8 @@ struct OverviewPage {
     frame: Frame,
     headline: String,
     lead: String,
+    /// Why something is covered.
+    covered: Option<String>,
     said: Option<Said>,
     may_record: bool,
     /// Where the place that is looked at can be changed, and its name.
@@ -265,7 +273,8 @@ fn page(site: &Site, who: &Doer, frame: Frame, sift: &Sift, first: bool, seen: S
     // A view of a part goes straight to its list.
     let whole = first && sift.is_open();
     let shown = if whole { seen.soon.as_slice() } else { &[] };
-    let mut soon: Vec<SoonRow> = shown.iter().map(|line| soon_row(site, &paths, line, today)).collect();
+    let mut soon: Vec<SoonRow> =
+        shown.iter().map(|line| soon_row(site, &paths, line, today, &seen.covered)).collect();
     let soon_folded = if soon.len() > SOON_SHOWN + 1 { soon.split_off(SOON_SHOWN) } else { Vec::new() };
     OverviewPage {
         headline: headline(seen.lots, &words::money(&who.currency, worth), sift.on),
@@ -273,6 +282,7 @@ fn page(site: &Site, who: &Doer, frame: Frame, sift: &Sift, first: bool, seen: S
             Some(_) => "Each lot counts at what it had cost.".to_owned(),
             None => lead(late, seen.soon.len() - late, today, seen.low.len()),
         },
+        covered: seen.covered.words(),
         said: seen.received.as_ref().map(|told| said(site, told)),
         may_record: who.role >= Role::Cellarhand,
         change_place: seen
@@ -284,8 +294,8 @@ fn page(site: &Site, who: &Doer, frame: Frame, sift: &Sift, first: bool, seen: S
         begins,
         soon,
         soon_folded,
-        low: seen.low.iter().filter(|_| whole).map(|row| low_row(site, row)).collect(),
-        items: item_rows(site, who, &paths, sift.on.unwrap_or(today), &seen.lines, &seen.held),
+        low: seen.low.iter().filter(|_| whole).map(|row| low_row(site, row, &seen.covered)).collect(),
+        items: item_rows(site, who, &paths, sift.on.unwrap_or(today), &seen),
         more: seen.next.map(|next| site.at(&sift.address("/stores", Some(&next)))),
         csv: site.at(&sift.address("/stores/stock.csv", None)),
         worth: worth_rows(site, sift, &seen.worth),
@@ -351,9 +361,9 @@ fn said(site: &Site, told: &Told) -> Said {
     }
 }
 
-fn soon_row(site: &Site, paths: &Paths, line: &Stocked, today: Day) -> SoonRow {
+fn soon_row(site: &Site, paths: &Paths, line: &Stocked, today: Day, covered: &Covered) -> SoonRow {
     let day = line.best_before.unwrap_or(today);
-    let (figure, unit) = figure_and_unit(line.quantity, line.unit, line.kind);
+    let (figure, unit) = seen_figure(line, covered);
     SoonRow {
         late: day < today,
         until: words::until(day, today),
@@ -366,29 +376,27 @@ fn soon_row(site: &Site, paths: &Paths, line: &Stocked, today: Day) -> SoonRow {
     }
 }
 
-fn low_row(site: &Site, (id, item, left): &(ItemId, Item, Milli)) -> LowRow {
+fn low_row(site: &Site, (id, item, left): &(ItemId, Item, Milli), covered: &Covered) -> LowRow {
     LowRow {
         href: site.at(&format!("/stores/items/{id}")),
         name: item.name.clone(),
-        left: if *left == Milli::ZERO { "None".to_owned() } else { left.shown(item.unit) },
+        left: match *left {
+            _ if covered.hides_item(*id) => COVERED.to_owned(),
+            Milli::ZERO => "None".to_owned(),
+            left => left.shown(item.unit),
+        },
         low_at: item.low_at.unwrap_or_default().shown(item.unit),
         receive: site.at(&format!("/stores/receipts/new?item={id}")),
     }
 }
 
-fn item_rows(
-    site: &Site,
-    who: &Doer,
-    paths: &Paths,
-    on: Day,
-    lines: &[Stocked],
-    held: &[Hold],
-) -> Vec<ItemRow> {
+fn item_rows(site: &Site, who: &Doer, paths: &Paths, on: Day, seen: &Seen) -> Vec<ItemRow> {
     let row = |lines: &[Stocked]| {
         let first = lines.first()?;
         let quantity: Milli = lines.iter().map(|line| line.quantity).sum();
         let cost: Money = lines.iter().map(|line| line.cost).sum();
         let (figure, unit) = figure_and_unit(quantity, first.unit, first.kind);
+        let hidden = seen.covered.hides_item(first.item);
         Some(ItemRow {
             // A lot alone is gone to at once; it leads on to its item.
             href: site.at(&match lines {
@@ -397,15 +405,15 @@ fn item_rows(
             }),
             name: first.name.clone(),
             drink: first.kind == ItemKind::Drink,
-            amount: format!("{figure} {unit}"),
-            cost: words::money(&who.currency, cost),
+            amount: if hidden { COVERED.to_owned() } else { format!("{figure} {unit}") },
+            cost: if hidden { "you count it".to_owned() } else { words::money(&who.currency, cost) },
             lots: lines
                 .iter()
-                .map(|line| lot_row(site, who, paths, on, line, (lines.len() > 1, held)))
+                .map(|line| lot_row(site, who, paths, on, line, (lines.len() > 1, seen)))
                 .collect(),
         })
     };
-    lines.chunk_by(|one, next| one.item == next.item).filter_map(row).collect()
+    seen.lines.chunk_by(|one, next| one.item == next.item).filter_map(row).collect()
 }
 
 /// One of `several` lots says what it cost; of one alone, the item says it.
@@ -415,18 +423,19 @@ fn lot_row(
     paths: &Paths,
     on: Day,
     line: &Stocked,
-    (several, held): (bool, &[Hold]),
+    (several, seen): (bool, &Seen),
 ) -> LotRow {
-    let held = held.iter().any(|hold| hold.lot == line.lot);
+    let held = seen.held.iter().any(|hold| hold.lot == line.lot);
     let late = held || line.best_before.is_some_and(|day| day < on);
-    let (figure, unit) = figure_and_unit(line.quantity, line.unit, line.kind);
+    let (figure, unit) = seen_figure(line, &seen.covered);
     let mut about = vec![paths.short(&line.path).to_owned()];
     about.extend(held.then(|| "on hold".to_owned()));
     about.extend(line.best_before.map(|day| {
         let day = days::tiny(day, who.today());
         if late { format!("past its day, {day}") } else { format!("best before {day}") }
     }));
-    about.extend(several.then(|| words::money(&who.currency, line.cost)));
+    let told = several && !seen.covered.hides(line.lot, line.place);
+    about.extend(told.then(|| words::money(&who.currency, line.cost)));
     LotRow {
         href: site.at(&format!("/stores/lots/{}", line.lot)),
         code: line.code.clone(),

@@ -1,9 +1,10 @@
 //! What is done to one lot: carried to another place, or counted and put right.
 
-use super::{Paths, exact, place_choices, read};
+use super::{COVERED, Paths, exact, place_choices, read};
 use crate::actions::stock as actions;
 use crate::db::stock::{self as rows, Lot, Place, Shelved};
-use crate::db::{AnyConn, Failure};
+use crate::db::{AnyConn, Failure, counts};
+use crate::domain::counts::covered::Covered;
 use crate::domain::members::{Cellarhand, Doer};
 use crate::domain::stock::Shelf;
 use crate::units::days;
@@ -21,6 +22,8 @@ struct Found {
     lot: Lot,
     shelves: Vec<Shelf>,
     places: Vec<Place>,
+    /// What is covered for whoever counts it.
+    covered: Covered,
 }
 
 fn find(conn: &mut AnyConn, doer: &Doer, id: LotId) -> Result<Found, Failure> {
@@ -28,6 +31,7 @@ fn find(conn: &mut AnyConn, doer: &Doer, id: LotId) -> Result<Found, Failure> {
         lot: rows::lot(conn, doer.club, id)?,
         shelves: rows::shelves(conn, doer.club, Shelved::Lot(id))?,
         places: rows::places(conn, doer.club)?,
+        covered: counts::covered(conn, doer)?,
     })
 }
 
@@ -112,7 +116,8 @@ fn moving(site: &Site, doer: &Doer, found: &Found) -> Result<FormView, Problem> 
         return Err(Problem::new(Kind::Conflict, words));
     };
     let only = found.shelves.len() == 1;
-    let all = if only { exact(first.holding.quantity, lot.item.unit) } else { String::new() };
+    let seen = only && !found.covered.hides(lot.id, first.place);
+    let all = if seen { exact(first.holding.quantity, lot.item.unit) } else { String::new() };
     let from = if only { first.place.to_string() } else { String::new() };
     let paths = Paths::of(&found.places);
     let elsewhere = found.places.iter().filter(|place| !only || place.id != first.place);
@@ -168,6 +173,7 @@ fn standing_choices(found: &Found, only: bool) -> Vec<Choice> {
     };
     let each = found.shelves.iter().map(|shelf| {
         let there = shelf.holding.quantity.shown(found.lot.item.unit);
+        let there = if found.covered.hides(shelf.lot, shelf.place) { COVERED.to_owned() } else { there };
         Choice::new(shelf.place.to_string(), format!("{}: {there}", path(shelf)))
     });
     let first = (!only).then(|| Choice::new("", "Choose where it stands"));
