@@ -474,4 +474,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     climate_readings,
     climate_days,
     upkeep,
+    openings,
+    substitutes,
 );

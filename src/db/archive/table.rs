@@ -121,6 +121,7 @@ pub const FILES: &[File] = &[
     stores::ITEMS,
     stores::PLACES,
     stores::UPKEEP,
+    stores::SUBSTITUTES,
     recipes::RECIPES,
     recipes::REVISIONS,
     recipes::SUPPLIES,
@@ -212,6 +213,7 @@ pub const FILES: &[File] = &[
         ],
         derived: &[],
     },
+    stores::OPENINGS,
     File {
         name: "accounts.csv",
         table: "accounts",

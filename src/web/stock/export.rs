@@ -30,6 +30,7 @@ const HEADER: &[&str] = &[
     "currency",
     "best_before",
     "received",
+    "opened",
     "on_hold",
 ];
 
@@ -89,6 +90,7 @@ fn cells(line: Stocked, currency: &str, held: &[Hold]) -> Vec<Cell> {
         Cell::ours(currency),
         Cell::ours(line.best_before.map(days::iso).unwrap_or_default()),
         Cell::ours(days::iso(line.received_on)),
+        Cell::ours(line.opened_on.map(days::iso).unwrap_or_default()),
         Cell::typed(reason),
     ]
 }

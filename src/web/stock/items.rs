@@ -150,7 +150,10 @@ fn lot_row(
     line: &Stocked,
 ) -> (String, String, String, String, String) {
     let (figure, unit) = figure_and_unit(line.quantity, line.unit, line.kind);
-    let good = line.best_before.map(|day| format!(" · best before {}", days::tiny(day, who.today())));
+    let good = line.best_before.map(|day| {
+        let words = if line.opened_on.is_some() { "open, good until" } else { "best before" };
+        format!(" · {words} {}", days::tiny(day, who.today()))
+    });
     let about = format!(
         "{}{} · {}",
         paths.short(&line.path),
