@@ -193,7 +193,14 @@ fn record_tally(conn: &mut AnyConn, doer: &Doer, count: &Count, line: &Line, fou
         at,
     };
     rows::add_tally(conn, doer, &tally)?;
+    seen_open(conn, doer, line, found, at)?;
     Ok(line.number)
+}
+
+/// What was seen open is open since then at the latest.
+fn seen_open(conn: &mut AnyConn, doer: &Doer, line: &Line, found: &Found, at: Instant) -> Done<()> {
+    let lot = line.lot.as_ref().filter(|_| found.opened);
+    lot.map_or(Ok(()), |lot| super::buying::seen_open(conn, doer, lot.id, at))
 }
 
 /// Something that is not on the sheet.
@@ -253,6 +260,7 @@ pub async fn found_thing(
             at: order.found.at(doer, &count),
         };
         rows::add_tally(conn, doer, &tally)?;
+        seen_open(conn, doer, &line, &order.found, tally.at)?;
         Ok(number)
     })
     .await

@@ -2,7 +2,9 @@
 //! what plans want, what came last. A fixed number of queries, however many items there are; use is read by an index
 //! over the days that are looked at.
 
-use std::collections::{BTreeMap, HashMap};
+pub mod waste;
+
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use diesel::prelude::*;
 use diesel::sql_types::{BigInt, Date, Nullable};
@@ -10,31 +12,97 @@ use diesel::sql_types::{BigInt, Date, Nullable};
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::prepared::{Prepare, padded};
-use super::schema::{accounts, batches, lots, postings, upkeep};
+use super::schema::{accounts, batches, lots, openings, postings, substitutes, upkeep};
 use super::{holds, plans, stock};
-use crate::domain::buying::{Bought, Known, LOOKED_BACK_DAYS, Point, Upkeep, Use};
+use crate::domain::buying::instead::Substitute;
+use crate::domain::buying::{Bought, Known, LOOKED_BACK_DAYS, Opening, Point, Upkeep, Use, good_until};
+use crate::domain::members::Doer;
 use crate::domain::stock::{Item, ItemKind};
 use crate::units::days::Day;
 use crate::units::ids::{BatchId, ClubId, ItemId, LotId};
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
 
+/// The columns of `upkeep` that an [`Upkeep`] is read from.
+macro_rules! kept {
+    () => {
+        (upkeep::lead_days, upkeep::cover_days, upkeep::keeps_open_days, upkeep::weakens_permille)
+    };
+}
+
 /// How an item is bought.
 pub fn upkeep(conn: &mut AnyConn, club: ClubId, item: ItemId) -> Result<Upkeep, Failure> {
     let found: Option<Kept> = upkeep::table
         .filter(upkeep::item_id.eq(item).and(upkeep::club_id.eq(club)))
-        .select((upkeep::lead_days, upkeep::cover_days))
+        .select(kept!())
         .first(conn)
         .optional()?;
-    Ok(found.map(of_row).unwrap_or_default())
+    let substitutes = substitutes(conn, club, Some(item))?.into_iter().map(|row| row.1).collect();
+    Ok(Upkeep { substitutes, ..found.map(of_row).unwrap_or_default() })
 }
 
-/// A row of `upkeep`: lead time and safety stock.
-type Kept = (Option<i64>, Option<i64>);
+/// What can be used in the place of one item or of any, in the order in which it was written.
+fn substitutes(
+    conn: &mut AnyConn,
+    club: ClubId,
+    of: Option<ItemId>,
+) -> Result<Vec<(ItemId, Substitute)>, Failure> {
+    let mut query = substitutes::table
+        .filter(substitutes::club_id.eq(club))
+        .order((substitutes::item_id, substitutes::line))
+        .select((substitutes::item_id, substitutes::other_id, substitutes::factor_micro))
+        .into_boxed();
+    if let Some(item) = of {
+        query = query.filter(substitutes::item_id.eq(item));
+    }
+    let rows: Vec<(ItemId, ItemId, i64)> = query.prepared().load(conn)?;
+    Ok(rows
+        .into_iter()
+        .map(|(item, other, factor_micro)| (item, Substitute { other, factor_micro }))
+        .collect())
+}
 
-fn of_row((lead, cover): Kept) -> Upkeep {
-    let days = |days: Option<i64>| days.and_then(|days| u32::try_from(days).ok());
-    Upkeep { lead_days: days(lead), cover_days: days(cover) }
+type Kept = (Option<i64>, Option<i64>, Option<i64>, Option<i64>);
+
+fn of_row((lead, cover, keeps_open, weakens): Kept) -> Upkeep {
+    Upkeep {
+        lead_days: days(lead),
+        cover_days: days(cover),
+        keeps_open_days: days(keeps_open),
+        weakens_permille: days(weakens),
+        substitutes: Vec::new(),
+    }
+}
+
+fn days(kept: Option<i64>) -> Option<u32> {
+    kept.and_then(|days| u32::try_from(days).ok())
+}
+
+/// The last good day of a lot, from the columns of `lots`, `openings` and `upkeep`.
+pub(in crate::db) fn until(
+    best_before: Option<Day>,
+    opened_on: Option<Day>,
+    keeps_open: Option<i64>,
+) -> Option<Day> {
+    good_until(best_before, opened_on, days(keeps_open))
+}
+
+/// Keep when a lot was opened, or that it is not.
+pub fn set_opening(conn: &mut AnyConn, doer: &Doer, opening: &Opening) -> Result<(), Failure> {
+    let kept = openings::table.filter(openings::lot_id.eq(opening.lot).and(openings::club_id.eq(doer.club)));
+    diesel::delete(kept).execute(conn)?;
+    if let Some(day) = opening.on {
+        diesel::insert_into(openings::table)
+            .values((
+                openings::lot_id.eq(opening.lot),
+                openings::club_id.eq(doer.club),
+                openings::opened_on.eq(day),
+                openings::recorded_by.eq(doer.member),
+                openings::recorded_at.eq(doer.now),
+            ))
+            .execute(conn)?;
+    }
+    Ok(())
 }
 
 /// Keep how an item of the club is bought.
@@ -42,11 +110,26 @@ pub fn set_upkeep(conn: &mut AnyConn, club: ClubId, item: ItemId, now: &Upkeep) 
     let values = (
         upkeep::lead_days.eq(now.lead_days.map(i64::from)),
         upkeep::cover_days.eq(now.cover_days.map(i64::from)),
+        upkeep::keeps_open_days.eq(now.keeps_open_days.map(i64::from)),
+        upkeep::weakens_permille.eq(now.weakens_permille.map(i64::from)),
     );
     let kept = upkeep::table.filter(upkeep::item_id.eq(item).and(upkeep::club_id.eq(club)));
     if diesel::update(kept).set(values).execute(conn)? == 0 {
         diesel::insert_into(upkeep::table)
             .values((upkeep::item_id.eq(item), upkeep::club_id.eq(club), values))
+            .execute(conn)?;
+    }
+    let before = substitutes::table.filter(substitutes::item_id.eq(item).and(substitutes::club_id.eq(club)));
+    diesel::delete(before).execute(conn)?;
+    for (line, one) in (1_i64..).zip(&now.substitutes) {
+        diesel::insert_into(substitutes::table)
+            .values((
+                substitutes::item_id.eq(item),
+                substitutes::other_id.eq(one.other),
+                substitutes::club_id.eq(club),
+                substitutes::line.eq(line),
+                substitutes::factor_micro.eq(one.factor_micro),
+            ))
             .execute(conn)?;
     }
     Ok(())
@@ -78,8 +161,11 @@ pub fn look(conn: &mut AnyConn, club: ClubId, today: Day, of: Of) -> Result<Look
             wants.entry(want.item).or_default().push((batch, want.left()));
         }
     }
+    let upkeeps = upkeeps(conn, club, of)?;
+    let stands_in: HashSet<ItemId> =
+        upkeeps.values().flat_map(|upkeep| &upkeep.substitutes).map(|one| one.other).collect();
     let looked_at = |id: &ItemId, item: &Item| match of {
-        Of::All => bought_at_all(item.kind) || wants.contains_key(id),
+        Of::All => bought_at_all(item.kind) || wants.contains_key(id) || stands_in.contains(id),
         Of::Item(only) => only == *id,
     };
     let mut found = match of {
@@ -88,7 +174,6 @@ pub fn look(conn: &mut AnyConn, club: ClubId, today: Day, of: Of) -> Result<Look
     };
     found.retain(|(id, item)| looked_at(id, item));
     let used = used(conn, club, today, of)?;
-    let upkeeps = upkeeps(conn, club, of)?;
     let came = came(conn, club, of)?;
     let free = free(conn, club, today, &found)?;
     let mut of_batches: Vec<BatchId> = wants.values().flatten().map(|want| want.0).collect();
@@ -162,11 +247,14 @@ fn upkeeps(conn: &mut AnyConn, club: ClubId, of: Of) -> Result<HashMap<ItemId, U
     if let Of::Item(item) = of {
         return Ok(HashMap::from([(item, upkeep(conn, club, item)?)]));
     }
-    let rows: Vec<(ItemId, Kept)> = upkeep::table
-        .filter(upkeep::club_id.eq(club))
-        .select((upkeep::item_id, (upkeep::lead_days, upkeep::cover_days)))
-        .load(conn)?;
-    Ok(rows.into_iter().map(|(item, row)| (item, of_row(row))).collect())
+    let rows: Vec<(ItemId, Kept)> =
+        upkeep::table.filter(upkeep::club_id.eq(club)).select((upkeep::item_id, kept!())).load(conn)?;
+    let mut found: HashMap<ItemId, Upkeep> =
+        rows.into_iter().map(|(item, row)| (item, of_row(row))).collect();
+    for (item, substitute) in substitutes(conn, club, None)? {
+        found.entry(item).or_default().substitutes.push(substitute);
+    }
+    Ok(found)
 }
 
 #[derive(QueryableByName)]

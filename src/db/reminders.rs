@@ -8,10 +8,13 @@ pub use gone::{Gone, forget_gone, gone_since, keep};
 
 mod gone;
 
+use super::buying::until;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::prepared::{Prepare, padded};
-use super::schema::{accounts, batches, bottlings, items, lots, members, places, reminders};
+use super::schema::{
+    accounts, batches, bottlings, items, lots, members, openings, places, reminders, upkeep,
+};
 use super::stock::in_stock;
 use crate::domain::batches::Stage;
 use crate::domain::reminders::{NewReminder, ReminderKind, Subject, low_text, use_by_text};
@@ -287,17 +290,28 @@ pub struct LotLeft {
 
 /// What is left of each of these lots that has anything left.
 pub fn lots_left(conn: &mut AnyConn, ids: &[LotId]) -> Result<HashMap<LotId, LotLeft>, Failure> {
-    let rows: Vec<(LotId, Option<Day>, String, BaseUnit, String, Milli)> = accounts::table
+    type Good = (Option<Day>, Option<Day>, Option<i64>);
+    let rows: Vec<(LotId, Good, String, BaseUnit, String, Milli)> = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
         .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
+        .left_join(openings::table.on(openings::lot_id.eq(lots::id)))
+        .left_join(upkeep::table.on(upkeep::item_id.eq(lots::item_id)))
         .filter(lots::id.eq_any(padded(ids)).and(accounts::quantity.gt(Milli::ZERO)))
         .order((lots::id, places::folded))
-        .select((lots::id, lots::best_before, items::name, items::unit, places::path, accounts::quantity))
+        .select((
+            lots::id,
+            (lots::best_before, openings::opened_on.nullable(), upkeep::keeps_open_days.nullable()),
+            items::name,
+            items::unit,
+            places::path,
+            accounts::quantity,
+        ))
         .prepared()
         .load(conn)?;
     let mut found: HashMap<LotId, LotLeft> = HashMap::new();
-    for (lot, best_before, item, unit, path, quantity) in rows {
+    for (lot, good, item, unit, path, quantity) in rows {
+        let best_before = until(good.0, good.1, good.2);
         let nothing = || LotLeft { item, best_before, left: Milli::ZERO, unit, places: Vec::new() };
         let lot = found.entry(lot).or_insert_with(nothing);
         lot.left = lot.left + quantity;

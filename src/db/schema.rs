@@ -478,4 +478,6 @@ diesel::allow_tables_to_appear_in_same_query!(
     upkeep,
     bills,
     bill_parts,
+    openings,
+    substitutes,
 );

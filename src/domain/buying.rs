@@ -10,8 +10,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::units::days::Day;
-use crate::units::ids::{BatchId, ItemId};
+pub mod instead;
+pub mod strength;
+pub mod waste;
+
+use super::refusal::Refusal;
+use super::stock::ItemKind;
+use crate::units::days::{self, Day};
+use crate::units::ids::{BatchId, ItemId, LotId};
 use crate::units::money::Money;
 use crate::units::quantity::{BaseUnit, Milli};
 
@@ -19,18 +25,26 @@ use crate::units::quantity::{BaseUnit, Milli};
 pub const USUAL_LEAD_DAYS: u32 = 7;
 /// The most days from ordering to having it, and the most that a safety stock lasts.
 pub const MOST_DAYS: u32 = 365;
+/// The most days that something keeps once it is open.
+pub const MOST_KEEPS: u32 = 3650;
 /// Days back over which use is looked at.
 pub const LOOKED_BACK_DAYS: i64 = 365;
 /// Use is never taken as if it were of fewer days: one batch just after the first receipt is no habit.
 pub const LEAST_DAYS: i64 = 30;
 
-/// How an item is bought.
+/// How an item is bought and kept.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Upkeep {
     /// Days from ordering to having it.
     pub lead_days: Option<u32>,
     /// How many days the safety stock lasts.
     pub cover_days: Option<u32>,
+    /// How many days it keeps once it is open.
+    pub keeps_open_days: Option<u32>,
+    /// What it loses of its strength in a year, in thousandths.
+    pub weakens_permille: Option<u32>,
+    /// What can be used in its place, the best first.
+    pub substitutes: Vec<instead::Substitute>,
 }
 
 impl Upkeep {
@@ -188,6 +202,12 @@ impl Known {
         Needed { wanted, missing, buy, pack, cost: cost.filter(|_| buy > Milli::ZERO) }
     }
 
+    /// What may be used and no plan wants.
+    pub fn spare(&self) -> Milli {
+        let wanted: Milli = self.wants.iter().map(|want| want.1).sum();
+        if self.free > wanted { self.free - wanted } else { Milli::ZERO }
+    }
+
     /// What is missing for the plans alone.
     pub fn short_of_plans(&self) -> Milli {
         let wanted: Milli = self.wants.iter().map(|want| want.1).sum();
@@ -222,6 +242,41 @@ const fn weighed(quantity: Milli, unit: BaseUnit) -> Milli {
         (BaseUnit::Gram | BaseUnit::Millilitre, 100_000..) => 10_000,
         _ => 1_000,
     })
+}
+
+/// The last good day of what is good until one day and was opened on another: the earlier of its best-before day and
+/// the last day that it keeps once it is open.
+pub fn good_until(best_before: Option<Day>, opened_on: Option<Day>, keeps_open: Option<u32>) -> Option<Day> {
+    let open = opened_on.zip(keeps_open).map(|(day, days)| day + chrono::Duration::days(i64::from(days)));
+    match (best_before, open) {
+        (Some(best), Some(open)) => Some(best.min(open)),
+        (best, open) => best.or(open),
+    }
+}
+
+/// A lot was opened, or is not open after all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Opening {
+    /// Which.
+    pub lot: LotId,
+    /// On which day; none where it is not open after all.
+    pub on: Option<Day>,
+}
+
+impl Opening {
+    /// Refuses what cannot be: bottles of a drink are opened by taking them, and nothing is opened before it came.
+    pub fn check(&self, kind: ItemKind, received_on: Day) -> Result<(), Refusal> {
+        if kind == ItemKind::Drink {
+            return Err(Refusal::conflict("", "Bottles are taken to be opened: record that at the bottling"));
+        }
+        match self.on.filter(|day| *day < received_on) {
+            Some(_) => Err(Refusal::unfit(
+                "day",
+                format!("It came on {}: write that day or a later one", days::long(received_on)),
+            )),
+            None => Ok(()),
+        }
+    }
 }
 
 #[cfg(test)]

@@ -119,7 +119,6 @@ pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
     let mut scribe = Scribe::new(db, Calendar::new(now, founder.zone), people, places, items);
     scribe.set_up_vessels(&founder).await?;
     scribe.walk(&founder).await?;
-    scribe.keep_up(&founder).await?;
     for some in events.chunk_by(|event, next| event.is_reading() && next.is_reading()) {
         scribe.record(some).await?;
     }
@@ -128,6 +127,7 @@ pub async fn load(db: &Database, now: Instant) -> Result<Loaded, Error> {
     scribe.beside(&founder).await?;
     scribe.share_out(&founder).await?;
     scribe.send_table(&founder).await?;
+    scribe.keep_up(&founder).await?;
     reminders::reconcile(db, founder.club, founder.zone, now).await.map_err(Error::Failed)?;
     Ok(Loaded::new(founder.club, file))
 }

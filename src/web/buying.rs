@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use askama::Template;
 
+use self::instead::{Suggestion, suggestions};
 use super::extract::Query;
 use super::frame::Frame;
 use super::respond::{self, Reply};
@@ -23,7 +24,9 @@ use crate::units::number;
 use crate::units::quantity::{BaseUnit, Milli};
 use crate::units::text::folded;
 
+pub mod instead;
 pub mod item;
+pub mod opened;
 
 /// An item on the list.
 pub struct Line {
@@ -33,6 +36,8 @@ pub struct Line {
     pub known: Known,
     /// How much of it is to be bought.
     pub needed: Needed,
+    /// What could be used for what plans want and is not there.
+    pub instead: Vec<Suggestion>,
 }
 
 /// What is bought from one supplier.
@@ -81,14 +86,18 @@ impl List {
 pub fn list(conn: &mut AnyConn, doer: &Doer, all: bool) -> Result<List, Failure> {
     let Looked { items, batches } = look(conn, doer.club, doer.today(), Of::All)?;
     let mut groups: BTreeMap<(bool, String), Group> = BTreeMap::new();
-    for (item, known) in items {
+    let suggested: Vec<Vec<Suggestion>> = items
+        .iter()
+        .map(|(item, known)| suggestions(&items, (item, known), known.short_of_plans()))
+        .collect();
+    for ((item, known), instead) in items.into_iter().zip(suggested) {
         let needed = known.needed();
         let meant = needed.wanted > Milli::ZERO || known.point.quantity() > Milli::ZERO;
         if needed.buy > Milli::ZERO || all && meant {
             let supplier = known.supplier().to_owned();
             let group = groups.entry((supplier.is_empty(), folded(&supplier)));
             let group = group.or_insert_with(|| Group { supplier, lines: Vec::new() });
-            group.lines.push(Line { item, known, needed });
+            group.lines.push(Line { item, known, needed, instead });
         }
     }
     Ok(List { groups: groups.into_values().collect(), batches })
@@ -133,6 +142,7 @@ struct Row {
     packs: String,
     /// For which batches: address, words.
     batches: Vec<(String, String)>,
+    instead: Vec<String>,
     why: String,
     last: String,
     cost: String,
@@ -194,7 +204,7 @@ fn group_view(site: &Site, who: &Doer, list: &List, group: &Group) -> GroupView 
 }
 
 fn row(site: &Site, who: &Doer, list: &List, line: &Line) -> Row {
-    let Line { item, known, needed } = line;
+    let Line { item, known, needed, .. } = line;
     let batch = |(id, much): &(BatchId, Milli)| {
         let (code, drink) = list.batches.get(id).cloned().unwrap_or_default();
         (
@@ -209,6 +219,7 @@ fn row(site: &Site, who: &Doer, list: &List, line: &Line) -> Row {
         buy: if needed.buy == Milli::ZERO { "Nothing".to_owned() } else { needed.buy.shown(item.unit) },
         packs: packs(needed, item.unit),
         batches: known.wants.iter().map(batch).collect(),
+        instead: line.instead.iter().map(|one| words::capital(&one.words(known))).collect(),
         why: why(known),
         last: last(who, known),
         cost: needed.cost.map(|cost| words::money(&who.currency, cost)).unwrap_or_default(),
@@ -313,7 +324,7 @@ pub async fn file(who: Onlooker, site: Site, sift: Query<Sift>) -> Reply {
 }
 
 fn cells(who: &Doer, list: &List, supplier: &str, line: &Line) -> Vec<Cell> {
-    let Line { item, known, needed } = line;
+    let Line { item, known, needed, .. } = line;
     let codes: Vec<&str> =
         known.wants.iter().filter_map(|want| list.batches.get(&want.0)).map(|batch| &*batch.0).collect();
     let price = last_price(known);

@@ -19,6 +19,7 @@ mod show;
 mod stock;
 mod take;
 mod tastings;
+mod waste;
 mod yields;
 
 pub use asked::{Asked, ReportQuery};
@@ -70,7 +71,7 @@ pub enum Choose {
 pub const MEMBERS: &str = "members";
 
 /// All of them, in the order of the binder.
-pub const KINDS: [Kind; 10] = [
+pub const KINDS: [Kind; 11] = [
     Kind {
         slug: "yields",
         title: "Yields",
@@ -142,6 +143,14 @@ pub const KINDS: [Kind; 10] = [
         choose: Choose::Nothing,
         events: false,
         work_out: stock::supplies,
+    },
+    Kind {
+        slug: "past-its-day",
+        title: "Past its day",
+        answers: "What was thrown away past its day, and what will pass it before it is used.",
+        choose: Choose::Nothing,
+        events: false,
+        work_out: waste::report,
     },
     Kind {
         slug: "production",

@@ -8,7 +8,9 @@ use super::input::{Draft, Reader};
 use super::stock::much;
 use crate::db::stock::{Stocked, Units};
 use crate::domain::batches::{DrawLine, Source};
+use crate::domain::buying::strength;
 use crate::domain::stock::ItemKind;
+use crate::units::days::Day;
 use crate::units::ids::{ItemId, LotId};
 use crate::units::quantity::{BaseUnit, Milli};
 use crate::units::{Misread, days};
@@ -79,7 +81,7 @@ fn source(r: &mut Reader) -> Option<Source> {
 }
 
 /// What may be chosen: each item with something left (first to expire goes first), then each of its lots.
-pub fn choices(stock: &[Stocked], kinds: &[ItemKind]) -> Vec<Choice> {
+pub fn choices(stock: &[Stocked], kinds: &[ItemKind], today: Day) -> Vec<Choice> {
     let mut choices = vec![Choice::new("", "Choose what is drawn")];
     let mut at = 0;
     while at < stock.len() {
@@ -91,8 +93,12 @@ pub fn choices(stock: &[Stocked], kinds: &[ItemKind]) -> Vec<Choice> {
             continue;
         }
         let there: Milli = lines.iter().map(|line| line.quantity).sum();
-        let lots = lots(&lines);
-        let rule = if lots.len() > 1 { ", first to expire goes first" } else { "" };
+        let lots = lots(&lines, today);
+        let rule = if lots.len() > 1 {
+            ", first to expire goes first".to_owned()
+        } else {
+            weaker(first, today).unwrap_or_default()
+        };
         choices.push(
             Choice::new(
                 format!("item:{item}"),
@@ -107,7 +113,13 @@ pub fn choices(stock: &[Stocked], kinds: &[ItemKind]) -> Vec<Choice> {
     choices
 }
 
-fn lots(lines: &[&Stocked]) -> Vec<Choice> {
+/// What is left of the strength of a lot, where it loses some: ", about 82 % of its strength, a guide: …".
+fn weaker(line: &Stocked, today: Day) -> Option<String> {
+    let left = strength::left(line.weakens?, line.received_on, today);
+    strength::words(left).map(|words| format!(", {words}"))
+}
+
+fn lots(lines: &[&Stocked], today: Day) -> Vec<Choice> {
     let mut seen: Vec<(LotId, Milli)> = Vec::new();
     for line in lines {
         match seen.iter_mut().find(|lot| lot.0 == line.lot) {
@@ -120,8 +132,9 @@ fn lots(lines: &[&Stocked]) -> Vec<Choice> {
             let line = lines.iter().find(|line| line.lot == lot)?;
             let good =
                 line.best_before.map(|day| format!(", good until {}", days::long(day))).unwrap_or_default();
-            let text =
-                format!("{}, only lot {}: {}{good}", line.name, line.code, much(there, line.unit, line.kind));
+            let weaker = weaker(line, today).unwrap_or_default();
+            let there = much(there, line.unit, line.kind);
+            let text = format!("{}, only lot {}: {there}{good}{weaker}", line.name, line.code);
             Some(Choice::new(format!("lot:{lot}"), text))
         })
         .collect()

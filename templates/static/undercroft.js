@@ -197,6 +197,7 @@ function keepSheet(form) {
 function fetchScreen({ href }) {
   fetch(href, { cache: "no-store" })
     .then(async (answer) => answer.ok && screens.set(href, await answer.text()))
+    .then(() => (document.documentElement.dataset.screens = screens.size))
     .catch(() => {});
 }
 

@@ -44,7 +44,7 @@ async fn a_reorder_point_follows_from_what_was_used(ground: &Ground) {
     assert_eq!(milk.used, used(30_000_000, 122));
     assert_eq!(milk.point, Point::WorkedOut(Milli::new(2_581_968)));
     assert_eq!((milk.free, milk.needed().buy), (Milli::new(10_000_000), Milli::ZERO));
-    let upkeep = Upkeep { lead_days: Some(10), cover_days: Some(0) };
+    let upkeep = Upkeep { lead_days: Some(10), cover_days: Some(0), ..Upkeep::default() };
     let order = Keeping { item: cellar.milk, upkeep: upkeep.clone() };
     keep_up(&db, hand, None, order).await.expect("it is said how milk is bought");
     // 30 L × 10 / 122, rounded up.

@@ -13,7 +13,8 @@ use undercroft::db::{
 };
 use undercroft::domain::batches::{ByProduct, Draw, DrawLine, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
-use undercroft::domain::buying::Upkeep;
+use undercroft::domain::buying::instead::Substitute;
+use undercroft::domain::buying::{Opening, Upkeep};
 use undercroft::domain::members::{Role, Taster};
 use undercroft::domain::payments::{Payment, Way};
 use undercroft::domain::refusal::Why;
@@ -99,6 +100,11 @@ async fn try_stores(db: &Database, ours: &Cellar, theirs: &Cellar, tries: &mut T
     tries.missing("change_item", "item", stock::change_item(db, hand, None, theirs.milk, milk).await);
     let order = buying::Keeping { item: theirs.milk, upkeep: Upkeep::default() };
     tries.missing("keep_up", "item", buying::keep_up(db, hand, None, order).await);
+    let substitutes = vec![Substitute { other: theirs.milk, factor_micro: 1_000_000 }];
+    let order = buying::Keeping { item: ours.milk, upkeep: Upkeep { substitutes, ..Upkeep::default() } };
+    tries.missing("keep_up", "item", buying::keep_up(db, hand, None, order).await);
+    let order = Opening { lot: theirs.milk_lot, on: Some(june()) };
+    tries.missing("open_lot", "lot", buying::open_lot(db, hand, None, order).await);
     let place = stock::NewPlace { name: "Bay".to_owned(), within: Some(theirs.place), capacity: None };
     tries.missing("add_place", "place", stock::add_place(db, hand, None, place).await);
     let place = |within| stock::NewPlace { name: "Bay".to_owned(), within, capacity: None };

@@ -13,7 +13,7 @@ use undercroft::actions::{
 use undercroft::db::Database;
 use undercroft::domain::batches::{ByProduct, Ending, Loss, Racking, Source, Transfer};
 use undercroft::domain::bottles::{Bottling, Purpose, Withdrawal};
-use undercroft::domain::buying::Upkeep;
+use undercroft::domain::buying::{Opening, Upkeep};
 use undercroft::domain::costs::by_products::By;
 use undercroft::domain::intake::Kind;
 use undercroft::domain::members::{Onlooker, Role, Scope, Taster};
@@ -131,11 +131,14 @@ async fn stores(db: &Database, cellar: &Cellar, trial: &mut Trial<'_>) {
     let change = async |key, new| stock::change_item(db, hand, key, milk, new).await;
     trial.again("change_item", change, named("Raw milk"), named("Sheep's milk")).await;
     let bought_in = |lead_days| {
-        let upkeep = Upkeep { lead_days: Some(lead_days), cover_days: None };
+        let upkeep = Upkeep { lead_days: Some(lead_days), ..Upkeep::default() };
         buying::Keeping { item: milk, upkeep }
     };
     let keep = async |key, order| buying::keep_up(db, hand, key, order).await;
     trial.again("keep_up", keep, bought_in(3), bought_in(4)).await;
+    let opened = |on: &str| Opening { lot, on: Some(day(on)) };
+    let open = async |key, order| buying::open_lot(db, hand, key, order).await;
+    trial.again("open_lot", open, opened("2026-03-02"), opened("2026-03-03")).await;
     let bay = |name: &str| stock::NewPlace { name: name.to_owned(), within: Some(place), capacity: None };
     let add = async |key, new| stock::add_place(db, hand, key, new).await;
     trial.again("add_place", add, bay("Bay 1"), bay("Bay 2")).await;

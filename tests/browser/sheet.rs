@@ -30,15 +30,13 @@ pub async fn without_a_signal(hands: &Hands<'_>, house: &House) -> Walked<()> {
     hands.send().await?;
     // Not looked over: the bar with the button lies over what is below the fold, and the engine calls that too small.
     hands.browser.goto(format!("{}/tastings/{tasting}/sheet", hands.at)).await.map_err(words)?;
-    // The screens of the other glasses are fetched while there is a signal.
-    tokio::time::sleep(Duration::from_secs(1)).await;
     let first = hands.here().await?;
     mark(hands, 4).await?;
     hands.press(&hands.find("main form button.do").await?).await?;
     leaves(hands, &first).await?;
-    tokio::time::sleep(Duration::from_secs(1)).await;
     let saved = answers(house, &host, tasting, &guest).await?;
     expect(&saved, &[Some(4.0), None, None], "with a signal")?;
+    has_the_screens(hands).await?;
 
     network(hands, false).await?;
     mark(hands, 5).await?;
@@ -54,7 +52,7 @@ pub async fn without_a_signal(hands: &Hands<'_>, house: &House) -> Walked<()> {
     press_on(hands, "is still here").await?;
 
     network(hands, true).await?;
-    for _ in 0..60 {
+    for _ in 0..240 {
         let saved = answers(house, &host, tasting, &guest).await?;
         if expect(&saved, &[Some(4.0), Some(8.0), Some(6.0)], "").is_ok() {
             tokio::time::sleep(Duration::from_millis(500)).await;
@@ -141,9 +139,22 @@ async fn mark(hands: &Hands<'_>, mark: u8) -> Walked<()> {
     if marked > 0 { Ok(()) } else { Err(format!("{} has no lines to mark", hands.here().await?)) }
 }
 
+/// Waits until the screens of all glasses are fetched, as they are while there is a signal.
+async fn has_the_screens(hands: &Hands<'_>) -> Walked<()> {
+    let mut fetched = String::new();
+    for _ in 0..400 {
+        fetched = hands.eyes.ask("return document.documentElement.dataset.screens ?? '0'").await?;
+        if fetched == GLASSES.to_string() {
+            return Ok(());
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    Err(format!("{} has the screens of {fetched} glasses", hands.here().await?))
+}
+
 /// Waits for the next glass.
 async fn leaves(hands: &Hands<'_>, page: &str) -> Walked<()> {
-    for _ in 0..100 {
+    for _ in 0..400 {
         if hands.here().await? != page {
             return Ok(());
         }
@@ -156,7 +167,7 @@ async fn leaves(hands: &Hands<'_>, page: &str) -> Walked<()> {
 async fn press_on(hands: &Hands<'_>, part: &str) -> Walked<()> {
     hands.press(&hands.find("main form button.do").await?).await?;
     let mut said = String::new();
-    for _ in 0..100 {
+    for _ in 0..200 {
         said = hands.eyes.ask("return document.querySelector('[data-kept]')?.textContent ?? ''").await?;
         if said.contains(part) {
             return Ok(());

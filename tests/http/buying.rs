@@ -1,11 +1,20 @@
 //! The shopping list by the API, as a page and as a file: what is below its reorder point, by supplier.
 
 use serde_json::{Value, json};
+use undercroft::actions::batches::Plan;
+use undercroft::actions::plans::{WholePlan, plan};
+use undercroft::domain::plans::PlanSupply;
+use undercroft::units::quantity::Milli;
 
 use super::House;
 use crate::ground::{Ground, findings, on_both};
 
-on_both!(what_is_below_its_point_is_bought_by_supplier, an_item_shows_how_it_is_bought);
+on_both!(
+    what_is_below_its_point_is_bought_by_supplier,
+    an_item_shows_how_it_is_bought,
+    what_is_short_is_offered_a_substitute_and_says_what_it_brings,
+    what_loses_its_strength_says_how_much_more_to_use
+);
 
 /// Sugar in two bags of 10 kg, lemon juice past its day, and honey that was never bought; the addresses of the items
 /// and of a batch into which 18.5 kg of sugar were drawn, and the entry that did it.
@@ -138,5 +147,78 @@ async fn an_item_shows_how_it_is_bought(ground: &Ground) {
     }
     let form = house.page(&cookie, &format!("/stores/items/{sugar}/upkeep"));
     assert!(form.body.contains("value=\"14\"") && form.body.contains("Safety stock"), "{}", form.body);
+    house.close().await;
+}
+
+async fn what_is_short_is_offered_a_substitute_and_says_what_it_brings(ground: &Ground) {
+    let house = House::open(ground).await;
+    let ([sugar, ..], _) = stocked(&house);
+    let raisins = house.post(
+        "/items",
+        &json!({"name": "Raisins", "kind": "ingredient", "unit": "g", "allergens": ["sulphites"]}),
+    );
+    let raisins = raisins.text("id");
+    let place = house.get("/places").json["items"][0]["id"].as_str().expect("a place").to_owned();
+    let today = undercroft::web::extract::now().date();
+    let line =
+        json!({"item": raisins, "quantity": {"amount": "3", "unit": "kg"}, "cost": "15", "place": place});
+    house.post("/receipts", &json!({"day": today.to_string(), "lines": [line]}));
+    let body = json!({"substitutes": [{"item": raisins, "factor": "1.5"}]});
+    let heard = house.send(&house.token, "PUT", &format!("/items/{sugar}/upkeep"), None, &body.to_string());
+    assert_eq!(heard.json["substitutes"], json!([{"item": raisins, "factor": "1.5"}]), "{}", heard.body);
+    for (other, factor, field) in [
+        (&sugar, "1", "substitutes.0.item"),
+        (&raisins, "0", "substitutes.0.factor"),
+        (&raisins, "many", "substitutes.0.factor"),
+    ] {
+        let body = json!({"substitutes": [{"item": other, "factor": factor}]});
+        let heard =
+            house.send(&house.token, "PUT", &format!("/items/{sugar}/upkeep"), None, &body.to_string());
+        assert_eq!((heard.status, heard.json["errors"][0]["field"].as_str()), (422, Some(field)), "{body}");
+    }
+    // The plan wants 2.5 kg of sugar and 1.5 kg are there: 1 kg is short, for which 1.5 kg of raisins do.
+    let order = WholePlan {
+        batch: Plan { name: "Tide White".to_owned(), base_volume: None, day: today },
+        steps: Vec::new(),
+        supplies: vec![PlanSupply { item: sugar.parse().expect("an id"), amount: Milli::new(2_500_000) }],
+    };
+    let batch = plan(&house.db, &house.club.hand, None, order).await.expect("it is planned").id;
+    let list = house.get("/shopping-list").json;
+    let instead = json!([{"item": raisins, "name": "Raisins", "quantity": {"amount": "1500", "unit": "g"},
+        "replaces": {"amount": "1000", "unit": "g"}, "brings_allergens": ["sulphites"]}]);
+    assert_eq!(list["items"][0]["instead"], instead, "{list}");
+    let cookie = house.sign_in().await;
+    let words = "use 1.5 kg of Raisins, which you have, for 1.0 kg of it. Caution: it brings sulphites";
+    for path in ["/stores/shopping".to_owned(), format!("/batches/{batch}/draw")] {
+        let page = house.page(&cookie, &path).body;
+        assert!(page.contains(words), "{path}: {page}");
+    }
+    house.close().await;
+}
+
+async fn what_loses_its_strength_says_how_much_more_to_use(ground: &Ground) {
+    let house = House::open(ground).await;
+    let yeast = house.post("/items", &json!({"name": "Yeast, white", "kind": "aid", "unit": "g"})).text("id");
+    let place = house.post("/places", &json!({"name": "Fridge"})).text("id");
+    let today = undercroft::web::extract::now().date();
+    // 731 days are two years of 365.25 days and half a day.
+    let came = today - chrono::Duration::days(731);
+    let line = json!({"item": yeast, "quantity": {"amount": "25", "unit": "g"}, "cost": "6", "place": place});
+    let lot =
+        house.post("/receipts", &json!({"day": came.to_string(), "lines": [line]})).json["lots"][0]["id"]
+            .as_str()
+            .expect("a lot")
+            .to_owned();
+    let batch = house.post("/batches", &json!({"name": "Tide White"})).text("id");
+    assert_eq!(house.get(&format!("/lots/{lot}")).json["strength_left_percent"], Value::Null);
+    let body = json!({"weakens_percent": "20"});
+    let heard = house.send(&house.token, "PUT", &format!("/items/{yeast}/upkeep"), None, &body.to_string());
+    assert_eq!((heard.status, &heard.json["weakens_percent"]), (200, &json!("20")), "{}", heard.body);
+    assert_eq!(house.get(&format!("/lots/{lot}")).json["strength_left_percent"], json!(64.0));
+    let cookie = house.sign_in().await;
+    for path in [format!("/stores/lots/{lot}"), format!("/batches/{batch}/draw")] {
+        let page = house.page(&cookie, &path).body;
+        assert!(page.contains("bout 64 % of its strength, a guide: use 1.6 times as much"), "{path}: {page}");
+    }
     house.close().await;
 }

@@ -122,6 +122,7 @@ pub const FILES: &[File] = &[
     stores::ITEMS,
     stores::PLACES,
     stores::UPKEEP,
+    stores::SUBSTITUTES,
     recipes::RECIPES,
     recipes::REVISIONS,
     recipes::SUPPLIES,
@@ -213,6 +214,7 @@ pub const FILES: &[File] = &[
         ],
         derived: &[],
     },
+    stores::OPENINGS,
     File {
         name: "accounts.csv",
         table: "accounts",

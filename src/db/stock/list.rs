@@ -10,10 +10,11 @@ use diesel::sql_types::{BigInt, Bool};
 
 use super::items::ItemRow;
 use super::places as all_places;
+use crate::db::buying::until;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::prepared::{Prepare, padded};
-use crate::db::schema::{accounts, bottlings, items, lots, places, postings};
+use crate::db::schema::{accounts, bottlings, items, lots, openings, places, postings, upkeep};
 use crate::domain::stock::{Item, ItemKind};
 use crate::units::days::Day;
 use crate::units::ids::{AccountId, BottlingId, ClubId, ItemId, LotId, PlaceId};
@@ -44,8 +45,12 @@ pub struct Stocked {
     pub quantity: Milli,
     /// What it cost.
     pub cost: Money,
-    /// Its last good day.
+    /// Its last good day: its best-before day, or an earlier one since it is open.
     pub best_before: Option<Day>,
+    /// When it was opened.
+    pub opened_on: Option<Day>,
+    /// What its item loses of its strength in a year, in thousandths.
+    pub weakens: Option<u32>,
     /// When it came.
     pub received_on: Day,
     /// The bottling it is.
@@ -69,6 +74,7 @@ type Columns = (
     (LotId, String, ItemId, String, ItemKind, BaseUnit),
     (PlaceId, String, Milli, Money, Option<Day>, Day),
     Option<BottlingId>,
+    (Option<Day>, Option<i64>, Option<i64>),
 );
 
 impl From<Columns> for Stocked {
@@ -77,6 +83,7 @@ impl From<Columns> for Stocked {
             (lot, code, item, name, kind, unit),
             (place, path, quantity, cost, best_before, received_on),
             bottling,
+            (opened_on, keeps_open, weakens),
         ) = columns;
         Self {
             lot,
@@ -89,7 +96,9 @@ impl From<Columns> for Stocked {
             path,
             quantity,
             cost,
-            best_before,
+            best_before: until(best_before, opened_on, keeps_open),
+            opened_on,
+            weakens: weakens.and_then(|share| u32::try_from(share).ok()),
             received_on,
             bottling,
         }
@@ -114,6 +123,8 @@ macro_rules! lots_at_places {
             .inner_join(items::table.on(items::id.eq(lots::item_id)))
             .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
             .left_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
+            .left_join(openings::table.on(openings::lot_id.eq(lots::id)))
+            .left_join(upkeep::table.on(upkeep::item_id.eq(lots::item_id)))
     };
 }
 
@@ -130,6 +141,11 @@ macro_rules! stocked_columns {
                 lots::received_on,
             ),
             bottlings::id.nullable(),
+            (
+                openings::opened_on.nullable(),
+                upkeep::keeps_open_days.nullable(),
+                upkeep::weakens_permille.nullable(),
+            ),
         )
     };
 }
@@ -308,15 +324,18 @@ pub fn standing(conn: &mut AnyConn, club: ClubId) -> Result<HashMap<PlaceId, Sta
     Ok(found)
 }
 
-/// Lots with something left whose last good day is `until` or before, soonest first; as many as stand there now.
-pub fn expiring(conn: &mut AnyConn, club: ClubId, until: Day) -> Result<Vec<Stocked>, Failure> {
+/// Lots with something left whose last good day is `day` or before, soonest first; as many as stand there now.
+pub fn expiring(conn: &mut AnyConn, club: ClubId, day: Day) -> Result<Vec<Stocked>, Failure> {
     let rows: Vec<Columns> = lots_at_places!()
-        .filter(accounts::club_id.eq(club).and(in_stock()).and(lots::best_before.le(until)))
-        .order((lots::best_before, lots::id, places::id))
+        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(lots::best_before.le(day).or(openings::lot_id.nullable().is_not_null()))
         .select(stocked_columns!())
         .prepared()
         .load(conn)?;
-    Ok(rows.into_iter().map(Stocked::from).collect())
+    let mut found: Vec<Stocked> = rows.into_iter().map(Stocked::from).collect();
+    found.retain(|line| line.best_before.is_some_and(|until| until <= day));
+    found.sort_by_key(|line| (line.best_before, line.lot, line.place));
+    Ok(found)
 }
 
 /// Items of which less is left than they should be, by name, with what is left.

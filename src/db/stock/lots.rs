@@ -7,11 +7,13 @@ use diesel::prelude::*;
 use super::items::ItemRow;
 use super::list::in_stock;
 use crate::db::books::changes_after;
+use crate::db::buying::until;
 use crate::db::connection::AnyConn;
 use crate::db::failure::Failure;
 use crate::db::prepared::{Prepare, padded};
-use crate::db::schema::{accounts, bottlings, entries, items, lots};
+use crate::db::schema::{accounts, bottlings, entries, items, lots, openings, upkeep};
 use crate::domain::books::Holding;
+use crate::domain::buying::good_until;
 use crate::domain::stock::{Item, ReceiptLine, Shelf};
 use crate::units::days::Day;
 use crate::units::ids::{AccountId, BatchId, BottlingId, ClubId, EntryId, ItemId, LotId, PlaceId};
@@ -101,25 +103,43 @@ pub struct Lot {
     pub bottling: Option<BottlingId>,
     /// When it came.
     pub received_on: Day,
-    /// Its last good day.
+    /// Its best-before day.
     pub best_before: Option<Day>,
+    /// When it was opened.
+    pub opened_on: Option<Day>,
+    /// How many days its item keeps once it is open.
+    pub keeps_open: Option<u32>,
+    /// What its item loses of its strength in a year, in thousandths.
+    pub weakens: Option<u32>,
     /// Who sold it.
     pub supplier: String,
     /// The supplier's own mark.
     pub supplier_mark: String,
 }
 
+impl Lot {
+    /// Its last good day.
+    pub fn good_until(&self) -> Option<Day> {
+        good_until(self.best_before, self.opened_on, self.keeps_open)
+    }
+}
+
 /// One lot.
 pub fn lot(conn: &mut AnyConn, club: ClubId, id: LotId) -> Result<Lot, Failure> {
+    type Kept = (Option<i64>, Option<i64>);
     type Head = (String, ItemId, EntryId, Option<String>, Option<BatchId>, Day, Option<Day>, String, String);
     let (
         (code, item_id, entry, receipt, batch, received_on, best_before, supplier, supplier_mark),
         item,
         bottling,
-    ): (Head, ItemRow, Option<BottlingId>) = lots::table
+        opened_on,
+        (keeps_open, weakens),
+    ): (Head, ItemRow, Option<BottlingId>, Option<Day>, Kept) = lots::table
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
         .inner_join(entries::table.on(entries::id.eq(lots::entry_id)))
         .left_join(bottlings::table.on(bottlings::lot_id.eq(lots::id)))
+        .left_join(openings::table.on(openings::lot_id.eq(lots::id)))
+        .left_join(upkeep::table.on(upkeep::item_id.eq(lots::item_id)))
         .filter(lots::id.eq(id).and(lots::club_id.eq(club)))
         .select((
             (
@@ -135,6 +155,8 @@ pub fn lot(conn: &mut AnyConn, club: ClubId, id: LotId) -> Result<Lot, Failure> 
             ),
             ItemRow::as_select(),
             bottlings::id.nullable(),
+            openings::opened_on.nullable(),
+            (upkeep::keeps_open_days.nullable(), upkeep::weakens_permille.nullable()),
         ))
         .first(conn)?;
     Ok(Lot {
@@ -148,6 +170,9 @@ pub fn lot(conn: &mut AnyConn, club: ClubId, id: LotId) -> Result<Lot, Failure> 
         bottling,
         received_on,
         best_before,
+        opened_on,
+        keeps_open: keeps_open.and_then(|days| u32::try_from(days).ok()),
+        weakens: weakens.and_then(|share| u32::try_from(share).ok()),
         supplier,
         supplier_mark,
     })
@@ -184,9 +209,12 @@ pub fn shelves_on(conn: &mut AnyConn, club: ClubId, of: Shelved, day: Day) -> Re
 }
 
 fn left_at(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<(AccountId, Shelf)>, Failure> {
-    type Row = (AccountId, LotId, String, PlaceId, Day, Option<Day>, Milli, Money, Day);
+    type Good = (Option<Day>, Option<Day>, Option<i64>);
+    type Row = (AccountId, LotId, String, PlaceId, Day, Good, Milli, Money, Day);
     let mut query = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
+        .left_join(openings::table.on(openings::lot_id.eq(lots::id)))
+        .left_join(upkeep::table.on(upkeep::item_id.eq(lots::item_id)))
         .filter(accounts::club_id.eq(club).and(accounts::kind.eq("stock")))
         .select((
             accounts::id,
@@ -194,7 +222,7 @@ fn left_at(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<(Account
             lots::code,
             accounts::place_id.assume_not_null(),
             lots::received_on,
-            lots::best_before,
+            (lots::best_before, openings::opened_on.nullable(), upkeep::keeps_open_days.nullable()),
             accounts::quantity,
             accounts::cost,
             accounts::opened_on,
@@ -206,8 +234,9 @@ fn left_at(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<(Account
         Shelved::At(lot, place) => query.filter(accounts::lot_id.eq(lot).and(accounts::place_id.eq(place))),
     };
     let rows: Vec<Row> = query.prepared().load(conn)?;
-    let shelf = |(account, lot, code, place, received_on, best_before, quantity, cost, opened_on)| {
+    let shelf = |(account, lot, code, place, received_on, good, quantity, cost, opened_on): Row| {
         let (holding, later) = (Holding { quantity, cost }, Vec::new());
+        let best_before = until(good.0, good.1, good.2);
         (account, Shelf { lot, code, place, received_on, best_before, holding, opened_on, later })
     };
     let mut shelves: Vec<(AccountId, Shelf)> = rows.into_iter().map(shelf).collect();
@@ -229,7 +258,7 @@ pub fn shelf_on(
         code: lot.code.clone(),
         place: at,
         received_on: lot.received_on,
-        best_before: lot.best_before,
+        best_before: lot.good_until(),
         holding: Holding::default(),
         opened_on: lot.received_on,
         later: Vec::new(),

@@ -34,7 +34,13 @@ fn sugar(point: Point, free: i64, wants: &[i64], bought: Vec<Bought>) -> Known {
 #[test]
 fn the_point_is_the_use_of_the_lead_time_and_a_safety_stock() {
     let point = |lead_days, cover_days| {
-        Point::of(None, used(36_500_000, 365), &Upkeep { lead_days, cover_days }, None, BaseUnit::Gram)
+        Point::of(
+            None,
+            used(36_500_000, 365),
+            &Upkeep { lead_days, cover_days, ..Upkeep::default() },
+            None,
+            BaseUnit::Gram,
+        )
     };
     assert_eq!(point(None, None), Point::WorkedOut(Milli::new(1_050_000)));
     assert_eq!(point(Some(10), Some(4)), Point::WorkedOut(Milli::new(1_400_000)));
@@ -99,4 +105,29 @@ fn nothing_is_bought_where_enough_is_there_and_nobody_guesses_a_price() {
     assert_eq!((never.needed().buy.get(), never.needed().cost), (260_000, None));
     assert_eq!(never.short_of_plans(), Milli::new(250_500));
     assert_eq!(sugar(point, 0, &[], Vec::new()).short_of_plans(), Milli::ZERO);
+}
+
+#[test]
+fn what_is_open_is_good_until_the_earlier_of_two_days() {
+    let until = |best: Option<&str>, open: Option<&str>, keeps| {
+        good_until(best.map(day), open.map(day), keeps).map(|day| day.to_string())
+    };
+    let said = |text: &str| Some(text.to_owned());
+    assert_eq!(until(Some("2026-08-01"), Some("2026-06-30"), Some(14)), said("2026-07-14"));
+    assert_eq!(until(Some("2026-07-02"), Some("2026-06-30"), Some(14)), said("2026-07-02"));
+    assert_eq!(until(None, Some("2026-06-30"), Some(14)), said("2026-07-14"));
+    assert_eq!(until(Some("2026-08-01"), Some("2026-06-30"), None), said("2026-08-01"));
+    assert_eq!(until(Some("2026-08-01"), None, Some(14)), said("2026-08-01"));
+    assert_eq!(until(None, Some("2026-06-30"), None), None);
+}
+
+#[test]
+fn nothing_is_opened_before_it_came_and_no_drink_is_opened_here() {
+    let opening = |on: Option<&str>| Opening { lot: LotId::fresh(), on: on.map(day) };
+    let came = day("2026-06-02");
+    assert!(opening(Some("2026-06-02")).check(ItemKind::Aid, came).is_ok());
+    assert!(opening(None).check(ItemKind::Aid, came).is_ok());
+    let early = opening(Some("2026-06-01")).check(ItemKind::Aid, came).unwrap_err().to_string();
+    assert!(early.contains("It came on 2 June 2026"), "{early}");
+    assert!(opening(Some("2026-06-03")).check(ItemKind::Drink, came).is_err());
 }

@@ -4,6 +4,7 @@ use super::read;
 use crate::actions::vessels::{racked, transferred};
 use crate::actions::{Done, Error, batches as acts, bottles};
 use crate::db::batches::{self, Batch};
+use crate::db::buying::{Of, look};
 use crate::db::stock::{self, Place, StockFilter, Stocked, Units};
 use crate::db::vessels::{self, Filled, Kept};
 use crate::db::{AnyConn, Failure};
@@ -15,6 +16,7 @@ use crate::domain::recipes::days_of_months;
 use crate::domain::stock::Item;
 use crate::units::ids::{BatchId, ClubId, ItemId};
 use crate::web::body::Form;
+use crate::web::buying::instead::hints;
 use crate::web::extract::{Path, Query};
 use crate::web::form_page::FormPage;
 use crate::web::input::Draft;
@@ -178,6 +180,8 @@ struct Material {
     ages: Vec<u32>,
     /// They are counted by the warmth of the shelf.
     ages_by_warmth: bool,
+    /// What is short for its plan and what could be used in its place.
+    short: Vec<String>,
 }
 
 fn material(
@@ -218,6 +222,10 @@ fn material(
         step: of_step::find(conn, doer, id, draft)?,
         ages,
         ages_by_warmth,
+        short: match task {
+            Task::Draw | Task::Pitch => hints(&look(conn, club, doer.today(), Of::All)?, id),
+            _ => Vec::new(),
+        },
         vessels: vessels::all(conn, club)?,
         full: vessels::inside_all(conn, club)?,
         units: stock::units(conn, club, &items, &lots)?,

@@ -6,18 +6,20 @@ use super::{half_days, in_kitchen, last_price};
 use crate::actions::buying::{self as acts, Keeping};
 use crate::db::buying::{self as rows, Looked};
 use crate::db::stock;
-use crate::domain::buying::{Known, MOST_DAYS, Needed, Point, USUAL_LEAD_DAYS, Upkeep};
+use crate::domain::buying::instead::{FACTORS, MOST_SUBSTITUTES, Substitute};
+use crate::domain::buying::{Known, MOST_DAYS, MOST_KEEPS, Needed, Point, USUAL_LEAD_DAYS, Upkeep};
 use crate::domain::members::{Cellarhand, Doer, Role};
 use crate::domain::refusal::Refusal;
-use crate::domain::stock::ItemKind;
+use crate::domain::stock::{Item, ItemKind};
 use crate::units::days;
 use crate::units::ids::ItemId;
+use crate::units::number;
 use crate::units::quantity::{BaseUnit, Milli};
 use crate::web::body::Form;
 use crate::web::extract::Path;
 use crate::web::form_page::FormPage;
-use crate::web::forms::{Field, FormView};
-use crate::web::input::Draft;
+use crate::web::forms::{Choice, Field, FormView, Group};
+use crate::web::input::{Draft, Reader};
 use crate::web::problem::Problem;
 use crate::web::respond::{self, Reply};
 use crate::web::site::{Room, Site};
@@ -60,6 +62,12 @@ impl Part {
         facts.push(fact("To buy", needed.buy, Vec::new()));
         let mut says: Vec<String> = no_point(known).into_iter().collect();
         says.extend(came_last(who, known));
+        says.extend(known.upkeep.keeps_open_days.map(|days| {
+            format!("Once it is open it keeps for {}.", words::count(i64::from(days), "day", "days"))
+        }));
+        says.extend(known.upkeep.weakens_permille.map(|share| {
+            format!("It loses about {} % of its strength in a year.", number::plain(i64::from(share), 1))
+        }));
         Some(Self {
             facts,
             says,
@@ -172,13 +180,23 @@ pub fn read(draft: &Draft, doer: &Doer, item: ItemId) -> Result<Keeping, Refusal
         upkeep: Upkeep {
             lead_days: r.optional_whole("lead_days", 0..=MOST_DAYS),
             cover_days: r.optional_whole("cover_days", 0..=MOST_DAYS),
+            keeps_open_days: r.optional_whole("keeps_open_days", 1..=MOST_KEEPS),
+            weakens_permille: r
+                .optional_scaled("weakens_percent", 10, &(1..=990), "20")
+                .and_then(|share| u32::try_from(share).ok()),
+            substitutes: r.rows("substitutes", substitute),
         },
     })
 }
 
+fn substitute(r: &mut Reader) -> Substitute {
+    let factor = r.optional_scaled("factor", 1_000_000, &FACTORS, "1.2");
+    Substitute { other: r.id("item", "item"), factor_micro: factor.unwrap_or(1_000_000) }
+}
+
 /// The form.
 pub async fn form(hand: Cellarhand, site: Site, path: Path<ItemId>) -> Reply {
-    respond::page(&page(&site, &hand, path.0, |view| view).await?)
+    respond::page(&page(&site, &hand, path.0, None, |view| view).await?)
 }
 
 /// Keeps what was said.
@@ -191,30 +209,64 @@ pub async fn record(hand: Cellarhand, site: Site, path: Path<ItemId>, form: Form
         Ok(id) => Ok(site.see_other(&format!("/stores/items/{id}"))),
         Err(error) => {
             let refusal = Problem::or_refusal(error)?;
-            let page = page(&site, &hand, path.0, |view| form.back(view, &refusal)).await?;
+            let page =
+                page(&site, &hand, path.0, Some(&form.draft), |view| form.back(view, &refusal)).await?;
             respond::refused(&page, &refusal)
         }
     }
+}
+
+/// What can be used in its place: a line for each, and two more.
+fn in_its_place(
+    id: ItemId,
+    item: &Item,
+    upkeep: &Upkeep,
+    all: &[(ItemId, Item)],
+    draft: Option<&Draft>,
+) -> Group {
+    let same = all
+        .iter()
+        .filter(|(other, one)| *other != id && one.unit == item.unit && one.kind != ItemKind::Drink);
+    let mut choices = vec![Choice::new("", "Nothing")];
+    choices.extend(same.map(|(other, one)| Choice::new(other.to_string(), one.name.clone())));
+    let typed = draft.map_or(0, |draft| draft.count("substitutes"));
+    let count = (upkeep.substitutes.len() + 1).max(typed).min(MOST_SUBSTITUTES);
+    Group::repeated("What can be used in its place", "item", "substitutes", count, |at| {
+        let kept = upkeep.substitutes.get(at);
+        let factor = kept.map(|one| number::plain(one.factor_micro, 6)).unwrap_or_default();
+        let of = item.unit.priced().0;
+        vec![
+            Field::select("item", "What", choices.clone())
+                .value(kept.map(|one| one.other.to_string()).unwrap_or_default()),
+            Field::decimal("factor", format!("How much of it for 1 {of}"))
+                .hint("Such as 1.2 for honey in the place of sugar. Empty: as much. It is offered, never swapped.")
+                .value(factor),
+        ]
+    })
 }
 
 async fn page(
     site: &Site,
     hand: &Cellarhand,
     id: ItemId,
+    draft: Option<&Draft>,
     fill: impl FnOnce(FormView) -> FormView,
 ) -> Result<FormPage, Problem> {
     let read = site.read(hand, move |conn, doer| {
-        Ok((stock::item(conn, doer.club, id)?, rows::upkeep(conn, doer.club, id)?))
+        let all = stock::items(conn, doer.club)?;
+        Ok((stock::item(conn, doer.club, id)?, rows::upkeep(conn, doer.club, id)?, all))
     });
-    let (facts, (item, upkeep)) = read.await?;
+    let (facts, (item, upkeep, all)) = read.await?;
     let here = site.at(&format!("/stores/items/{id}"));
-    let title = format!("How {} is bought", item.name);
+    let title = format!("How {} is bought and kept", item.name);
     let days = |days: Option<u32>| days.map(|days| days.to_string()).unwrap_or_default();
     let view = site
         .form(&format!("/stores/items/{id}/upkeep"), &title, "Record it")
         .intro(format!("The shopping list works out from it when to buy again. {FORMULA}"))
         .leave(here.clone())
-        .fields([
+        .group(Group::new(
+            "When to buy again",
+            [
             Field::whole("lead_days", "Lead time")
                 .hint(format!(
                     "Days from ordering it to having it on the shelf. Empty: {USUAL_LEAD_DAYS} days."
@@ -227,7 +279,30 @@ async fn page(
                 )
                 .after("days")
                 .value(days(upkeep.cover_days)),
-        ]);
+            ],
+        ))
+        .group(Group::new(
+            "How it keeps",
+            [
+            Field::whole("keeps_open_days", "Keeps once it is open")
+                .hint(
+                    "As it says on the package. When a lot is said to be open, it is good for so many days, or until \
+                     its best-before day where that is earlier. Empty: opening changes nothing.",
+                )
+                .after("days")
+                .value(days(upkeep.keeps_open_days)),
+            Field::decimal("weakens_percent", "Loses of its strength in a year")
+                .hint(
+                    "Of yeast and enzymes, such as 20: as their maker says, or as you found (common practice, no \
+                     source). It only gives a hint where they are drawn, and changes no amount.",
+                )
+                .after("%")
+                .value(
+                    upkeep.weakens_permille.map(|share| number::plain(i64::from(share), 1)).unwrap_or_default(),
+                ),
+            ],
+        ))
+        .group(in_its_place(id, &item, &upkeep, &all, draft));
     let frame = site.frame(hand, Room::Stores, &title, facts);
     Ok(FormPage::new(frame, Some((here, item.name)), fill(view)))
 }

@@ -4,11 +4,13 @@ use crate::web::table::{Api, Pages};
 use crate::web::{api, buying};
 
 pub(super) fn pages(to: &mut Pages) {
-    use buying::item;
+    use buying::{item, opened};
     to.get("/stores/shopping", buying::show)
         .get("/stores/shopping.csv", buying::file)
         .get("/stores/items/{id}/upkeep", item::form)
-        .post("/stores/items/{id}/upkeep", item::record);
+        .post("/stores/items/{id}/upkeep", item::record)
+        .get("/stores/lots/{id}/opened", opened::form)
+        .post("/stores/lots/{id}/opened", opened::record);
 }
 
 pub(super) fn programs(to: &mut Api) {
@@ -23,5 +25,6 @@ pub(super) fn programs(to: &mut Api) {
         "How an item is bought: its use, its reorder point, what is free and wanted",
         buying::show,
     )
-    .put("/items/{id}/upkeep", "Say how an item is bought; all of it is sent", buying::keep_up);
+    .put("/items/{id}/upkeep", "Say how an item is bought and kept; all of it is sent", buying::keep_up)
+    .post("/lots/{id}/opening", "Say that a lot was opened, or is not open after all", buying::open_lot);
 }

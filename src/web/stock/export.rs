@@ -31,6 +31,7 @@ const HEADER: &[&str] = &[
     "currency",
     "best_before",
     "received",
+    "opened",
     "on_hold",
 ];
 
@@ -97,6 +98,7 @@ fn cells(line: Stocked, currency: &str, held: &[Hold], covered: &Covered) -> Vec
         Cell::ours(currency),
         Cell::ours(line.best_before.map(days::iso).unwrap_or_default()),
         Cell::ours(days::iso(line.received_on)),
+        Cell::ours(line.opened_on.map(days::iso).unwrap_or_default()),
         Cell::typed(reason),
     ]
 }

@@ -163,7 +163,10 @@ fn lot_row(
     let (figure, unit) = seen_figure(line, covered);
     let cost = format!(" · {}", words::money(&who.currency, line.cost));
     let cost = if covered.hides(line.lot, line.place) { String::new() } else { cost };
-    let good = line.best_before.map(|day| format!(" · best before {}", days::tiny(day, who.today())));
+    let good = line.best_before.map(|day| {
+        let words = if line.opened_on.is_some() { "open, good until" } else { "best before" };
+        format!(" · {words} {}", days::tiny(day, who.today()))
+    });
     let about = format!("{}{}{cost}", paths.short(&line.path), good.unwrap_or_default());
     (site.at(&format!("/stores/lots/{}", line.lot)), line.code.clone(), about, figure, unit)
 }

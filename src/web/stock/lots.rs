@@ -10,6 +10,7 @@ use crate::db::stock::{self as rows, Lot, Place, Shelved};
 use crate::db::trace::{self, Found, Taken, Trace};
 use crate::db::{AnyConn, Failure, counts};
 use crate::domain::books::Account;
+use crate::domain::buying::strength;
 use crate::domain::counts::covered::Covered;
 use crate::domain::holds::Hold;
 use crate::domain::members::{Doer, Onlooker, Role};
@@ -17,6 +18,7 @@ use crate::domain::stock::{Item, ItemKind, Shelf};
 use crate::units::days;
 use crate::units::ids::{EntryId, LotId, PlaceId};
 use crate::units::money::Money;
+use crate::units::number;
 use crate::units::quantity::Milli;
 use crate::web::entries::trail_of;
 use crate::web::extract::{Paging, Path};
@@ -65,6 +67,8 @@ struct LotPage {
     tasks: Option<(String, String)>,
     held: Option<String>,
     hold: Option<(String, &'static str)>,
+    /// Where it is said that it is open, and the words.
+    open: Option<(String, &'static str)>,
     recall: String,
     holds: Vec<String>,
     stands: Vec<StandRow>,
@@ -171,13 +175,19 @@ fn page(site: &Site, who: &Doer, known: &Known, frame: Frame, trail: Trail) -> L
         figure,
         lead: if hidden { known.covered.words().unwrap_or_default() } else { lead(known, left, who) },
         hidden,
-        late: !hidden && left > Milli::ZERO && lot.best_before.is_some_and(|day| day < who.today()),
+        late: !hidden && left > Milli::ZERO && lot.good_until().is_some_and(|day| day < who.today()),
         bottling: lot.bottling.map(|bottling| site.at(&format!("/bottles/{bottling}"))),
         tasks: may_record.then(|| (format!("{here}/move"), format!("{here}/count"))),
         held: known.held.as_ref().map(Hold::words),
         hold: may_record.then(|| match known.held {
             Some(_) => (format!("{here}/release"), "Release it"),
             None => (format!("{here}/hold"), "Hold it back"),
+        }),
+        open: (may_record && !drink && left > Milli::ZERO).then(|| {
+            (
+                format!("{here}/opened"),
+                if lot.opened_on.is_some() { "Change when it was opened" } else { "It is open" },
+            )
         }),
         recall: site.at(&format!("/recall/lots/{}", lot.id)),
         holds: known.holds.iter().filter_map(|held| past_hold(held, who)).collect(),
@@ -212,7 +222,7 @@ fn lead(known: &Known, left: Milli, who: &Doer) -> String {
         left if left == came_quantity(known) => "All of it is still there.".to_owned(),
         _ => format!("That is left of {came}."),
     };
-    let good = lot.best_before.map(|day| {
+    let good = lot.good_until().map(|day| {
         let long = days::long(day);
         match (day - today).num_days() {
             _ if left == Milli::ZERO => format!(" It was good until {long}."),
@@ -223,7 +233,25 @@ fn lead(known: &Known, left: Milli, who: &Doer) -> String {
             _ => format!(" It was good until {long}: look at it and smell it before it is used."),
         }
     });
-    much + good.unwrap_or_default().as_str()
+    much + good.unwrap_or_default().as_str() + opened(lot, left, who).as_str()
+}
+
+/// When it was opened, and what follows from that.
+fn opened(lot: &Lot, left: Milli, who: &Doer) -> String {
+    let Some(day) = lot.opened_on.filter(|_| left > Milli::ZERO) else { return String::new() };
+    let keeps = match (lot.keeps_open, lot.best_before) {
+        (None, _) => String::new(),
+        (Some(_), Some(best)) if lot.good_until() == Some(best) => {
+            ": its best-before day comes before the last day that it keeps open".to_owned()
+        }
+        (Some(days), best) => format!(
+            " and keeps for {} then{}",
+            words::count(i64::from(days), "day", "days"),
+            best.map(|day| format!("; unopened it was good until {}", words::day(day, who.today())))
+                .unwrap_or_default()
+        ),
+    };
+    format!(" It was opened on {}{keeps}.", words::day(day, who.today()))
 }
 
 /// Food in which germs grow that nobody sees or smells: milk, eggs, fish and what is made of them.
@@ -290,12 +318,31 @@ fn figures(known: &Known, left: Milli, who: &Doer) -> Vec<FactRow> {
         );
         facts.push(row("Cost of one", (figure, per), how));
     }
+    facts.extend(strength(known, left, who));
     let worth: Money = known.shelves.iter().map(|shelf| shelf.holding.cost).sum();
     if left != quantity && !known.hidden() {
         facts.push(row("Left", much(left), String::new()));
         facts.push(row("Cost of what is left", (words::figure(worth), sign), String::new()));
     }
     facts
+}
+
+/// What is left of its strength, where its item says that it loses some.
+fn strength(known: &Known, left: Milli, who: &Doer) -> Option<FactRow> {
+    let weakens = known.lot.weakens.filter(|_| left > Milli::ZERO)?;
+    let share = strength::left(weakens, known.lot.received_on, who.today());
+    let more = strength::words(share).map(|words| words::capital(&words) + ". ").unwrap_or_default();
+    Some(FactRow {
+        name: "Strength left",
+        figure: format!("about {:.0}", share * 100.0),
+        unit: "%".to_owned(),
+        how: format!(
+            "{more}It came on {} and loses {} % of what is left each year, as its item says (common practice, no \
+             source). The amount that is drawn stays yours to choose.",
+            days::long(known.lot.received_on),
+            number::plain(i64::from(weakens), 1)
+        ),
+    })
 }
 
 fn origin(site: &Site, known: &Known, who: &Doer) -> Origin {

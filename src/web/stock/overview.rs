@@ -432,7 +432,11 @@ fn lot_row(
     about.extend(held.then(|| "on hold".to_owned()));
     about.extend(line.best_before.map(|day| {
         let day = days::tiny(day, who.today());
-        if late { format!("past its day, {day}") } else { format!("best before {day}") }
+        match (late, line.opened_on) {
+            (true, _) => format!("past its day, {day}"),
+            (false, Some(_)) => format!("open, good until {day}"),
+            (false, None) => format!("best before {day}"),
+        }
     }));
     let told = several && !seen.covered.hides(line.lot, line.place);
     about.extend(told.then(|| words::money(&who.currency, line.cost)));

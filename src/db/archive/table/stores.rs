@@ -1,8 +1,8 @@
-//! The files of what is kept and where: items, places, and how items are bought.
+//! The files of what is kept and where: items, places, how items are bought and kept, and what is open.
 
 use super::super::files::{Derive, File, Scope, has, may};
 use super::{COST, MEASURED, QUANTITY, UNIT, WHOLE};
-use crate::domain::archive::Kind::{Flag, Id, Number, Of, Text, Word};
+use crate::domain::archive::Kind::{Day, Flag, Id, Instant, Number, Of, Text, Word};
 use crate::domain::stock::ItemKind;
 
 pub(super) const ITEMS: File = File {
@@ -50,13 +50,45 @@ pub(super) const PLACES: File = File {
 pub(super) const UPKEEP: File = File {
     name: "upkeep.csv",
     table: "upkeep",
-    says: "How items are bought.",
+    says: "How items are bought and kept.",
     scope: Scope::Club,
     keys: &["item_id"],
     columns: &[
         has("item_id", Of("items.csv")),
         may("lead_days", WHOLE).says("from ordering to having it"),
         may("cover_days", WHOLE).says("how long the safety stock lasts"),
+        may("keeps_open_days", WHOLE).says("how long it keeps once it is open"),
+        may("weakens_percent", Number(1)).kept_as("weakens_permille").says("lost of its strength in a year"),
+    ],
+    derived: &[],
+};
+
+pub(super) const OPENINGS: File = File {
+    name: "openings.csv",
+    table: "openings",
+    says: "When lots were opened.",
+    scope: Scope::Club,
+    keys: &["lot_id"],
+    columns: &[
+        has("lot_id", Of("lots.csv")),
+        has("opened_on", Day),
+        has("recorded_by", Of("members.csv")),
+        has("recorded_at", Instant),
+    ],
+    derived: &[],
+};
+
+pub(super) const SUBSTITUTES: File = File {
+    name: "substitutes.csv",
+    table: "substitutes",
+    says: "What can be used in the place of an item.",
+    scope: Scope::Club,
+    keys: &["item_id", "other_id"],
+    columns: &[
+        has("item_id", Of("items.csv")),
+        has("other_id", Of("items.csv")),
+        has("line", WHOLE),
+        has("factor", MEASURED).kept_as("factor_micro").says("how much of it for one unit"),
     ],
     derived: &[],
 };

@@ -305,8 +305,10 @@ pub struct StockLine {
     pub quantity: Amount,
     /// What that cost.
     pub cost: String,
-    /// Its last good day.
+    /// Its last good day: its best-before day, or an earlier one since it is open.
     pub best_before: Option<String>,
+    /// When it was opened.
+    pub opened_on: Option<String>,
     /// When it came.
     pub received_on: String,
     /// The bottling it is.
@@ -323,6 +325,7 @@ impl From<Stocked> for StockLine {
             quantity: Amount::of(line.quantity, line.unit),
             cost: line.cost.plain(),
             best_before: line.best_before.map(|day| day.to_string()),
+            opened_on: line.opened_on.map(|day| day.to_string()),
             received_on: line.received_on.to_string(),
             bottling: line.bottling.map(|bottling| bottling.to_string()),
         }

@@ -9,8 +9,10 @@ use crate::db::stock::{self as rows, Lot, Place, Shelved};
 use crate::db::trace::{self, Found, Taken, Trace};
 use crate::db::{AnyConn, Failure};
 use crate::domain::books::Account;
+use crate::domain::buying::strength;
 use crate::domain::members::{Doer, Onlooker};
 use crate::domain::stock::Shelf;
+use crate::units::days::Day;
 use crate::units::ids::LotId;
 use crate::units::money::Money;
 use crate::units::quantity::Milli;
@@ -34,8 +36,14 @@ pub struct LotBody {
     pub code: String,
     /// What it is.
     pub item: ItemName,
-    /// Its last good day.
+    /// Its best-before day.
     pub best_before: Option<String>,
+    /// When it was opened.
+    pub opened_on: Option<String>,
+    /// Its last good day: the earlier of its best-before day and the last one that it keeps open.
+    pub good_until: Option<String>,
+    /// Per cent of its strength that is left, about; of what loses some.
+    pub strength_left_percent: Option<f64>,
     /// How much is left of it, and what that cost.
     pub left: Holding,
     /// Where it stands.
@@ -94,10 +102,10 @@ fn known(conn: &mut AnyConn, doer: &Doer, id: LotId) -> Result<Known, Failure> {
 pub async fn show(who: Onlooker, site: Site, path: Path<LotId>) -> Result<Answer<LotBody>, Problem> {
     let (doer, id) = ((*who).clone(), path.0);
     let known = site.db.read(move |conn| known(conn, &doer, id)).await?;
-    Ok(Answer(lot_body(&known)))
+    Ok(Answer(lot_body(&known, who.today())))
 }
 
-fn lot_body(known: &Known) -> LotBody {
+fn lot_body(known: &Known, today: Day) -> LotBody {
     let lot = &known.lot;
     let unit = lot.item.unit;
     let left: Milli = known.shelves.iter().map(|shelf| shelf.holding.quantity).sum();
@@ -109,6 +117,11 @@ fn lot_body(known: &Known) -> LotBody {
         code: lot.code.clone(),
         item: ItemName::of(lot.item_id, &lot.item),
         best_before: lot.best_before.map(|day| day.to_string()),
+        opened_on: lot.opened_on.map(|day| day.to_string()),
+        good_until: lot.good_until().map(|day| day.to_string()),
+        strength_left_percent: lot
+            .weakens
+            .map(|share| (strength::left(share, lot.received_on, today) * 100.0).round()),
         left: Holding::of(left, worth, unit),
         places: known.shelves.iter().map(|shelf| Standing::of(shelf, unit, &known.places)).collect(),
         cost_per_unit: (quantity > Milli::ZERO).then(|| cost.share(1000, quantity.get()).plain()),

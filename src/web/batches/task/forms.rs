@@ -26,13 +26,18 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
     };
     let view = site
         .form(&path, heading, submit)
-        .intro(format!("Batch {}, {}: {holds} in it.", found.batch.code, found.batch.name))
+        .intro(
+            std::iter::once(format!("Batch {}, {}: {holds} in it.", found.batch.code, found.batch.name))
+                .chain(found.short.iter().cloned())
+                .collect::<Vec<_>>()
+                .join(" "),
+        )
         .leave(up(site, &found.batch).0);
     let day = || Field::day("day", "Day").value(days::long(doer.today()));
     let remark = || Field::area("remark", "Remark");
     let view = match task {
-        Task::Draw => draw_form(view, found, draft, day(), remark()),
-        Task::Pitch => pitch_form(view, found, draft, day(), remark()),
+        Task::Draw => draw_form(view, doer, found, draft, day(), remark()),
+        Task::Pitch => pitch_form(view, doer, found, draft, day(), remark()),
         Task::ByProduct => by_product_form(view, doer, found, day(), remark()),
         Task::Reading => view,
         Task::Rack => view.fields(with_vessel(
@@ -70,7 +75,7 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
                 remark(),
             ))
         }
-        Task::Bottle => bottle_form(view, found, draft, day(), remark()),
+        Task::Bottle => bottle_form(view, doer, found, draft, day(), remark()),
         Task::Loss => view.fields([
             day(),
             Field::text("volume", "How much").hint("Such as 1.5 L."),
@@ -133,9 +138,16 @@ fn with_vessel<const N: usize>(
     fields
 }
 
-fn draw_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
+fn draw_form(
+    view: FormView,
+    doer: &Doer,
+    found: &Material,
+    draft: &Draft,
+    day: Field,
+    remark: Field,
+) -> FormView {
     let kinds = [ItemKind::Ingredient, ItemKind::Aid, ItemKind::ByProduct, ItemKind::Drink];
-    let choices = supplies::choices(&found.stock, &kinds);
+    let choices = supplies::choices(&found.stock, &kinds, doer.today());
     view.group(supplies::group("What is drawn", "lines", &choices, draft, 2)).group(Group::new(
         "When, and what it gives",
         [
@@ -149,8 +161,15 @@ fn draw_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark
     ))
 }
 
-fn pitch_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
-    let choices = supplies::choices(&found.stock, &[ItemKind::Aid, ItemKind::Ingredient]);
+fn pitch_form(
+    view: FormView,
+    doer: &Doer,
+    found: &Material,
+    draft: &Draft,
+    day: Field,
+    remark: Field,
+) -> FormView {
+    let choices = supplies::choices(&found.stock, &[ItemKind::Aid, ItemKind::Ingredient], doer.today());
     view.group(supplies::group("The yeast, and what goes in with it", "lines", &choices, draft, 1)).group(
         Group::new(
             "When",
@@ -208,8 +227,15 @@ fn filled(found: &Material, draft: &Draft, under: &str) -> Filled {
     to_fill(drink, packaging)
 }
 
-fn bottle_form(view: FormView, found: &Material, draft: &Draft, day: Field, remark: Field) -> FormView {
-    let choices = supplies::choices(&found.stock, &[ItemKind::Packaging]);
+fn bottle_form(
+    view: FormView,
+    doer: &Doer,
+    found: &Material,
+    draft: &Draft,
+    day: Field,
+    remark: Field,
+) -> FormView {
+    let choices = supplies::choices(&found.stock, &[ItemKind::Packaging], doer.today());
     view.group(Group::new(
         "The bottles",
         [

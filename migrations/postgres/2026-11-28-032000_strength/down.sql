@@ -1,0 +1,1 @@
+ALTER TABLE upkeep DROP COLUMN weakens_permille;
