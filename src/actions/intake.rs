@@ -16,7 +16,7 @@ use crate::db::intake::{self as rows, Intake, What};
 use crate::db::{AnyConn, Database, Failure, batches, books};
 use crate::domain::batches::{Ending, end};
 use crate::domain::intake::tables::moments::Order;
-use crate::domain::intake::{Column, Found, Kind, Reader, Said, Table};
+use crate::domain::intake::{Column, Found, Kind, Reader, Said, Table, check};
 use crate::domain::members::{Cellarhand, Doer, Role};
 use crate::domain::refusal::{Refusal, Why};
 use crate::units::ids::{BatchId, EntryId, ImportId, IntakeId};
@@ -61,7 +61,8 @@ pub async fn send(
         may(doer, sent.kind)?;
         rows::forget(conn, doer.now - KEPT)?;
         let said = said(conn, doer, sent.kind, &sent.columns, sent.order)?;
-        Table::open(sent.kind, &sent.rows, &said)?;
+        check(&sent.rows)?;
+        Table::open(sent.kind, &&*sent.rows, &said)?;
         Ok(rows::add(conn, doer, (sent.kind, &sent.file_name, sent.order), &sent.rows)?)
     })
     .await
@@ -155,17 +156,18 @@ pub struct Looked {
 
 /// Look a table through, as bringing it in would: it is only read.
 pub fn look(conn: &mut AnyConn, doer: &Doer, intake: &Intake) -> Done<Looked> {
-    let text = rows::text(conn, intake.id)?;
     let said = Said { columns: rows::columns(conn, doer.club, intake.kind)?, order: intake.order };
-    let table = Table::open(intake.kind, &text, &said)?;
-    let (columns, first) = (table.columns.clone(), table.first(SHOWN));
-    let sheet = match table.looked_at(doer.today()) {
-        Ok(sheet) => sheet,
-        Err(refusal) => return Ok(Looked { columns, read_as: Vec::new(), found: Err(refusal), first }),
-    };
-    let reader = Reader::new(intake.kind, rows::known(conn, doer, intake.kind)?);
-    let found = reader.read(&sheet, |_, _| Done::Ok(Ok(())))?;
-    Ok(Looked { columns, read_as: sheet.read_as(), found: Ok(found), first })
+    let known = rows::known(conn, doer, intake.kind)?;
+    rows::read_text(conn, intake.id, |_, text| {
+        let table = Table::open(intake.kind, text, &said)?;
+        let (columns, first) = (table.columns.clone(), table.first(SHOWN));
+        let sheet = match table.looked_at(doer.today()) {
+            Ok(sheet) => sheet,
+            Err(refusal) => return Ok(Looked { columns, read_as: Vec::new(), found: Err(refusal), first }),
+        };
+        let found = Reader::new(intake.kind, known).read(&sheet, |_, _| Done::Ok(Ok(())))?;
+        Ok(Looked { columns, read_as: sheet.read_as(), found: Ok(found), first })
+    })
 }
 
 /// How far it is: rows that were read, of how many.
@@ -223,21 +225,23 @@ pub async fn bring(
 
 fn brought(conn: &mut AnyConn, doer: &Doer, order: &Bringing) -> Done<Brought> {
     let intake = waiting(conn, doer, order.intake)?;
-    let text = rows::text(conn, intake.id)?;
     let said = Said { columns: rows::columns(conn, doer.club, intake.kind)?, order: intake.order };
-    let table = Table::open(intake.kind, &text, &said)?;
-    let sheet = table.looked_at(doer.today())?;
     let known = rows::known(conn, doer, intake.kind)?;
-    order.progress.begin(sheet.rows);
     let mut taking = Taking::new(&intake);
-    let found = Reader::new(intake.kind, known).read(&sheet, |_, made| {
-        order.progress.one_more();
-        taking.take(conn, doer, made).map(Ok)
+    let (rows, found) = rows::read_text(conn, intake.id, |conn, text| {
+        let table = Table::open(intake.kind, text, &said)?;
+        let sheet = table.looked_at(doer.today())?;
+        order.progress.begin(sheet.rows);
+        let found = Reader::new(intake.kind, known).read(&sheet, |_, made| {
+            order.progress.one_more();
+            taking.take(&mut conn.borrow_mut(), doer, made).map(Ok)
+        })?;
+        Done::Ok((sheet.rows, found))
     })?;
     if !order.good && found.bad_in_all > 0 {
         let words = format!(
             "{} of {} rows cannot be brought in: mend them and send the table anew, or bring in the good ones",
-            found.bad_in_all, sheet.rows
+            found.bad_in_all, rows
         );
         return Err(Refusal::conflict("", words).into());
     }

@@ -98,7 +98,8 @@ pub fn post(conn: &mut AnyConn, club: ClubId, id: EntryId, entry: &NewEntry) -> 
                 postings::quantity.eq(posting.quantity),
                 postings::cost.eq(posting.cost),
             ))
-            .execute(conn)?;
+            .prepared()
+            .run(conn)?;
     }
     Ok(())
 }
@@ -113,8 +114,8 @@ fn add_to_balance(
     let found: Option<(AccountId, Milli, Money, Day)> = accounts::table
         .filter(accounts::club_id.eq(club).and(accounts::key.eq(&key)))
         .select((accounts::id, accounts::quantity, accounts::cost, accounts::opened_on))
-        .first(conn)
-        .optional()?;
+        .prepared()
+        .one(conn)?;
     let Some((id, quantity, cost, opened_on)) = found else {
         return open_account(conn, club, day, &key, posting);
     };
@@ -161,7 +162,8 @@ fn open_account(
             accounts::quantity.eq(posting.quantity),
             accounts::cost.eq(posting.cost),
         ))
-        .execute(conn)?;
+        .prepared()
+        .run(conn)?;
     Ok(id)
 }
 

@@ -1,17 +1,20 @@
 //! Tables that are brought in: what was sent, what its columns hold, what it made, and taking that away again.
 
+use std::cell::RefCell;
 use std::collections::{HashMap, HashSet};
+use std::io;
 
 use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
+use super::prepared::Prepare;
 use super::schema::{
     batches, intake_columns, intake_parts, intake_things, intakes, items, members, persons, places,
 };
 use crate::domain::batches::Stage;
 use crate::domain::intake::tables::moments::Order;
-use crate::domain::intake::{Kind, Known, Underway};
+use crate::domain::intake::{Kind, Known, Source, Underway};
 use crate::domain::members::{Doer, NOWHERE};
 use crate::domain::stock::ItemKind;
 use crate::units::days::{Day, Instant};
@@ -140,20 +143,63 @@ pub fn one(conn: &mut AnyConn, club: ClubId, id: IntakeId) -> Result<Intake, Fai
     intakes(conn, club, Some(next), 1)?.pop().filter(|found| found.id == id).ok_or(Failure::Gone)
 }
 
-/// Its text; nothing once it was brought in.
-pub fn text(conn: &mut AnyConn, id: IntakeId) -> Result<String, Failure> {
-    let mut text = String::new();
-    let mut next = 0_i64;
-    loop {
-        let parts: Vec<(i64, String)> = intake_parts::table
-            .filter(intake_parts::intake_id.eq(id).and(intake_parts::line.ge(next)))
-            .order(intake_parts::line)
-            .limit(16)
-            .select((intake_parts::line, intake_parts::text))
-            .load(conn)?;
-        let Some(last) = parts.last() else { return Ok(text) };
-        next = last.0 + 1;
-        text.extend(parts.into_iter().map(|part| part.1));
+/// The text of a table that was sent; nothing once it was brought in.
+pub struct Text<'l, 'c> {
+    conn: &'l RefCell<&'c mut AnyConn>,
+    id: IntakeId,
+    broken: RefCell<Option<Failure>>,
+}
+
+/// Reads a table that was sent. The connection is lent to its text for each part alone. Where a part could not be read,
+/// nothing holds that was made of the others.
+pub fn read_text<T, E: From<Failure>>(
+    conn: &mut AnyConn,
+    id: IntakeId,
+    read: impl FnOnce(&RefCell<&mut AnyConn>, &Text<'_, '_>) -> Result<T, E>,
+) -> Result<T, E> {
+    let conn = RefCell::new(conn);
+    let text = Text { conn: &conn, id, broken: RefCell::new(None) };
+    let done = read(&conn, &text);
+    match text.broken.take() {
+        Some(failure) => Err(failure.into()),
+        None => done,
+    }
+}
+
+impl Text<'_, '_> {
+    fn part(&self, line: i64) -> io::Result<Option<String>> {
+        let part = intake_parts::table.find((self.id, line)).select(intake_parts::text);
+        part.prepared().one(&mut self.conn.borrow_mut()).map_err(|error| {
+            self.broken.replace(Some(error.into()));
+            io::Error::other("the table cannot be read")
+        })
+    }
+}
+
+impl Source for Text<'_, '_> {
+    fn open(&self) -> Box<dyn io::Read + '_> {
+        Box::new(Parts { of: self, next: 0, part: String::new(), at: 0 })
+    }
+}
+
+/// One part after another.
+struct Parts<'t, 'l, 'c> {
+    of: &'t Text<'l, 'c>,
+    next: i64,
+    part: String,
+    at: usize,
+}
+
+impl io::Read for Parts<'_, '_, '_> {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        if self.at == self.part.len() {
+            let Some(part) = self.of.part(self.next)? else { return Ok(0) };
+            (self.part, self.at) = (part, 0);
+            self.next += 1;
+        }
+        let read = (&self.part.as_bytes()[self.at..]).read(into)?;
+        self.at += read;
+        Ok(read)
     }
 }
 

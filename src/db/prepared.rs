@@ -9,9 +9,10 @@ use diesel::backend::Backend;
 use diesel::connection::{DefaultLoadingMode, LoadConnection};
 use diesel::pg::Pg;
 use diesel::query_builder::{AstPass, Query, QueryFragment, QueryId};
+use diesel::query_dsl::methods::LoadQuery;
 use diesel::sql_types::Untyped;
 use diesel::sqlite::Sqlite;
-use diesel::{QueryResult, RunQueryDsl};
+use diesel::{OptionalExtension, PgConnection, QueryResult, RunQueryDsl, SqliteConnection};
 
 use super::connection::AnyConn;
 
@@ -39,9 +40,9 @@ impl<T: QueryFragment<DB>, DB: Backend> QueryFragment<DB> for Prepared<T> {
     }
 }
 
-impl<T> QueryId for Prepared<T> {
-    type QueryId = ();
-    const HAS_STATIC_QUERY_ID: bool = false;
+impl<T: QueryId> QueryId for Prepared<T> {
+    type QueryId = Prepared<T::QueryId>;
+    const HAS_STATIC_QUERY_ID: bool = T::HAS_STATIC_QUERY_ID;
 }
 
 impl<T: Query> Query for Prepared<T> {
@@ -50,13 +51,26 @@ impl<T: Query> Query for Prepared<T> {
 
 impl<T, C> RunQueryDsl<C> for Prepared<T> {}
 
-impl<T: QueryFragment<Pg> + QueryFragment<Sqlite>> Prepared<T> {
+impl<T: QueryFragment<Pg> + QueryFragment<Sqlite> + QueryId> Prepared<T> {
     /// Change something.
     pub(in crate::db) fn run(self, conn: &mut AnyConn) -> QueryResult<()> {
         match conn {
             AnyConn::Postgres(conn) => LoadConnection::<DefaultLoadingMode>::load(conn, Change(self.0))?
                 .try_for_each(|row| row.map(drop)),
             AnyConn::Sqlite(conn) => conn.load(Change(self.0))?.try_for_each(|row| row.map(drop)),
+        }
+    }
+}
+
+impl<T> Prepared<T> {
+    /// Its only row, if there is one: asked of the database as it is, without the text being put together for either.
+    pub(in crate::db) fn one<'q, U>(self, conn: &mut AnyConn) -> QueryResult<Option<U>>
+    where
+        Self: LoadQuery<'q, PgConnection, U> + LoadQuery<'q, SqliteConnection, U>,
+    {
+        match conn {
+            AnyConn::Postgres(conn) => self.get_result(conn).optional(),
+            AnyConn::Sqlite(conn) => self.get_result(conn).optional(),
         }
     }
 }
@@ -75,9 +89,9 @@ impl<T: QueryFragment<DB>, DB: Backend> QueryFragment<DB> for Change<T> {
     }
 }
 
-impl<T> QueryId for Change<T> {
-    type QueryId = ();
-    const HAS_STATIC_QUERY_ID: bool = false;
+impl<T: QueryId> QueryId for Change<T> {
+    type QueryId = Change<T::QueryId>;
+    const HAS_STATIC_QUERY_ID: bool = T::HAS_STATIC_QUERY_ID;
 }
 
 impl<T> Query for Change<T> {

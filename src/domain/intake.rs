@@ -5,6 +5,7 @@
 //! nothing is guessed about a number or a day. What is read is kept by the actions, in the books like anything else.
 
 use std::collections::{HashMap, HashSet};
+use std::io::{self, Read as _};
 
 use serde::{Deserialize, Serialize};
 
@@ -33,6 +34,8 @@ pub const LONGEST_CELL: usize = 2000;
 pub const NAMED: usize = 200;
 /// Different days of a table from which it is found out how they are written.
 const DAYS: usize = 20_000;
+/// Bytes at its start from which it is found out what separates its cells.
+const HEAD: u64 = 1 << 16;
 /// Columns that are looked at.
 const MOST_COLUMNS: usize = 60;
 
@@ -120,11 +123,31 @@ pub struct Column {
     pub field: Option<&'static Field>,
 }
 
+/// Where the text of a table is. It is read through more than once, part by part, so that a long one is never held.
+pub trait Source {
+    /// Reads it from the start.
+    fn open(&self) -> Box<dyn io::Read + '_>;
+}
+
+impl Source for &str {
+    fn open(&self) -> Box<dyn io::Read + '_> {
+        Box::new(self.as_bytes())
+    }
+}
+
+/// Refuses text that cannot be a table.
+pub fn check(text: &str) -> Result<(), Refusal> {
+    if text.contains('\0') {
+        let words = "Leave out the character with the code 0: this may be no text";
+        return Err(Refusal::unfit("rows", words));
+    }
+    Ok(())
+}
+
 /// A table that was sent, and how it is read.
-#[derive(Debug, Clone)]
 pub struct Table<'t> {
     kind: Kind,
-    text: &'t str,
+    source: &'t dyn Source,
     separator: u8,
     /// Its columns in their order.
     pub columns: Vec<Column>,
@@ -142,24 +165,22 @@ pub struct Said {
 
 impl<'t> Table<'t> {
     /// Opens a table. What a column holds is what was said of it now, else as its name says.
-    pub fn open(kind: Kind, text: &'t str, said: &Said) -> Result<Self, Refusal> {
-        let text = text.trim_start_matches('\u{feff}');
-        if text.trim().is_empty() {
+    pub fn open(kind: Kind, source: &'t dyn Source, said: &Said) -> Result<Self, Refusal> {
+        let mut head = Vec::new();
+        // What cannot be read here cannot be read below either, and is said there.
+        let _ = source.open().take(HEAD).read_to_end(&mut head);
+        let head = String::from_utf8_lossy(&head);
+        let head = head.trim_start_matches('\u{feff}');
+        if head.trim().is_empty() {
             return Err(Refusal::unfit(
                 "rows",
                 "Choose a file, or paste the rows of a table with their names",
             ));
         }
-        if text.contains('\0') {
-            return Err(Refusal::unfit(
-                "rows",
-                "Leave out the character with the code 0: this may be no text",
-            ));
-        }
         let mut table = Self {
             kind,
-            text,
-            separator: if kind == Kind::Places { separator(text).unwrap_or(b'\t') } else { separator(text)? },
+            source,
+            separator: if kind == Kind::Places { separator(head).unwrap_or(b'\t') } else { separator(head)? },
             columns: Vec::new(),
             said: said.order,
         };
@@ -195,7 +216,7 @@ impl<'t> Table<'t> {
             .has_headers(false)
             .flexible(true)
             .trim(csv::Trim::All)
-            .from_reader(self.text.as_bytes());
+            .from_reader(self.source.open());
         reader.into_records().filter_map(|row| match row {
             Ok(row) if row.iter().all(str::is_empty) => None,
             Ok(row) => Some((row.position().map_or(0, csv::Position::line), Ok(row))),

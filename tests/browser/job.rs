@@ -115,6 +115,8 @@ async fn bottle(hands: &Hands<'_>, batch: &str) -> Walked<String> {
 
 async fn look_back(hands: &Hands<'_>, batch: &str, bottling: &str) -> Walked<()> {
     hands.go("/").await?;
+    hands.says("All reminders").await?;
+    hands.go("/reminders").await?;
     hands.says(&format!("Taste at 7 days\n{}", hands.eyes.look.name)).await?;
     hands.go(&format!("{bottling}/cost")).await?;
     hands.says("a bottle of 75 cl").await?;

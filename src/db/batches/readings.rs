@@ -70,7 +70,8 @@ pub fn add_readings(
                 readings::import_id.eq(reading.import),
                 readings::source.eq(&reading.source),
             ))
-            .execute(conn)?;
+            .prepared()
+            .run(conn)?;
     }
     let weeks: BTreeSet<_> = rows.iter().map(|reading| week_of(reading.kind, reading.at)).collect();
     pack(conn, batch, &weeks)

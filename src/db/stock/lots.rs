@@ -55,7 +55,8 @@ pub fn add_lot(conn: &mut AnyConn, club: ClubId, id: LotId, lot: &NewLot<'_>) ->
             lots::supplier.eq(lot.supplier),
             lots::supplier_mark.eq(lot.supplier_mark),
         ))
-        .execute(conn)?;
+        .prepared()
+        .run(conn)?;
     Ok(())
 }
 

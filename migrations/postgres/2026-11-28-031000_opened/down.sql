@@ -1,2 +1,0 @@
-DROP TABLE openings;
-ALTER TABLE upkeep DROP COLUMN keeps_open_days;

@@ -1,1 +1,0 @@
-ALTER TABLE upkeep DROP COLUMN weakens_permille;
