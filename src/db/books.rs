@@ -30,7 +30,7 @@ pub fn next_number(conn: &mut AnyConn, club: ClubId, name: &str) -> Result<i64, 
 /// The first of the next `count` numbers of a kind: all of them are taken.
 pub fn next_numbers(conn: &mut AnyConn, club: ClubId, name: &str, count: i64) -> Result<i64, Failure> {
     let of_club = counters::club_id.eq(club).and(counters::name.eq(name));
-    let last: Option<i64> = counters::table.filter(of_club).select(counters::last).first(conn).optional()?;
+    let last: Option<i64> = counters::table.filter(of_club).select(counters::last).prepared().one(conn)?;
     let Some(last) = last else {
         let first = (counters::club_id.eq(club), counters::name.eq(name), counters::last.eq(count));
         diesel::insert_into(counters::table).values(first).execute(conn)?;
@@ -73,7 +73,8 @@ pub fn begin_entry(
             entries::moved_first_gravity.eq(entry.moved.and_then(|moved| moved.first_gravity)),
             entries::moved_strength.eq(entry.moved.and_then(|moved| moved.strength)),
         ))
-        .execute(conn)?;
+        .prepared()
+        .run(conn)?;
     Ok(())
 }
 
@@ -192,8 +193,8 @@ pub fn holding(conn: &mut AnyConn, club: ClubId, account: Account) -> Result<Hol
     let found: Option<(Milli, Money)> = accounts::table
         .filter(accounts::club_id.eq(club).and(accounts::key.eq(account.key())))
         .select((accounts::quantity, accounts::cost))
-        .first(conn)
-        .optional()?;
+        .prepared()
+        .one(conn)?;
     Ok(found.map_or_else(Holding::default, |(quantity, cost)| Holding { quantity, cost }))
 }
 

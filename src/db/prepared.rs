@@ -4,6 +4,9 @@
 //! list of values, every query that is put together as it goes. Preparing takes longer than running most of them. Here
 //! a caller says that there are only a few different texts, and they are kept like the others. A list of values is made
 //! as long as the next power of two, so that there are few of them.
+//!
+//! What is asked of either database is put together for both first, and then again for the one. What is run or asked
+//! most goes to the one as it is.
 
 use diesel::backend::Backend;
 use diesel::connection::{DefaultLoadingMode, LoadConnection};
@@ -147,7 +150,27 @@ mod tests {
             assert_eq!(diesel::update(one).set(jars::full.eq(full)).prepared().run(&mut conn), Ok(()));
             let list = jars::table.filter(jars::id.eq_any(padded(&[1_i64, 2, 3])));
             assert_eq!(list.select(jars::full).prepared().load::<i64>(&mut conn), Ok(vec![full]));
+            let more = diesel::insert_into(jars::table).values((jars::id.eq(full + 1), jars::full.eq(0)));
+            assert_eq!(more.prepared().run(&mut conn), Ok(()));
+            let count = jars::table.filter(jars::full.eq(0)).count();
+            assert_eq!(count.prepared().one(&mut conn), Ok(Some(full)));
         }
-        assert_eq!(*kept.lock().unwrap(), ["UPDATE", "SELECT"]);
+        assert_eq!(*kept.lock().unwrap(), ["UPDATE", "SELECT", "INSERT", "SELECT"]);
+        let none = jars::table.filter(jars::id.eq(99_i64)).select(jars::full);
+        assert_eq!(none.prepared().one::<i64>(&mut conn), Ok(None));
+    }
+
+    /// As `.cargo/config.toml` says: a statement with a bound limit is not planned anew for each limit.
+    #[test]
+    fn statements_are_planned_whatever_they_are_run_with() {
+        let mut conn = SqliteConnection::establish(":memory:").unwrap();
+        let asked = diesel::sql_query("SELECT sqlite_compileoption_used('ENABLE_QPSG') AS used");
+        assert_eq!(asked.get_result::<Used>(&mut conn).unwrap().used, 1);
+    }
+
+    #[derive(QueryableByName)]
+    struct Used {
+        #[diesel(sql_type = diesel::sql_types::Integer)]
+        used: i32,
     }
 }

@@ -4,17 +4,15 @@ use diesel::prelude::*;
 
 use super::connection::AnyConn;
 use super::failure::Failure;
+use super::prepared::Prepare;
 use super::schema::requests;
 use crate::domain::members::Doer;
 use crate::units::days::Instant;
 
 /// What was answered to this key before: the fingerprint of what was asked, and the answer.
 pub fn answered(conn: &mut AnyConn, doer: &Doer, key: &str) -> Result<Option<(String, String)>, Failure> {
-    Ok(requests::table
-        .find((doer.club, doer.member, key))
-        .select((requests::fingerprint, requests::answer))
-        .first(conn)
-        .optional()?)
+    let found = requests::table.find((doer.club, doer.member, key));
+    Ok(found.select((requests::fingerprint, requests::answer)).prepared().one(conn)?)
 }
 
 /// Keep an answer, in the transaction of what it answers.
@@ -34,7 +32,8 @@ pub fn keep(
             requests::answer.eq(answer),
             requests::at.eq(doer.now),
         ))
-        .execute(conn)?;
+        .prepared()
+        .run(conn)?;
     Ok(())
 }
 

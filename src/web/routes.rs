@@ -5,6 +5,7 @@
 
 use actix_web::HttpResponse;
 
+use super::api::describe::Description;
 use super::body::Sent;
 use super::extract::{Anyone, Query};
 use super::members::{club, entrance, me};
@@ -38,7 +39,10 @@ use vessels::{hold_pages, hold_programs, vessel_pages, vessel_programs};
 
 /// All routes.
 pub fn table() -> Table {
-    let mut table = Table::default();
+    registered(Table::default())
+}
+
+fn registered(mut table: Table) -> Table {
     house_pages(&mut table.pages());
     people_pages(&mut table.pages());
     stock_pages(&mut table.pages());
@@ -484,15 +488,12 @@ fn stock_programs(to: &mut Api) {
         .get("/entries/{id}", "An entry with its lines", entries::show);
 }
 
-/// The description of the API as JSON.
-pub fn description(base: &str) -> String {
-    let document = table().description.document(base);
-    document.to_pretty_json().unwrap_or_else(|error| {
-        tracing::error!(%error, "the description of the API cannot be written");
-        "{}".to_owned()
-    })
+/// What the API is.
+pub fn described() -> Description {
+    registered(Table::describing()).description.unwrap_or_default()
 }
 
 async fn description_file(_: Anyone, site: Site) -> Reply {
-    Ok(HttpResponse::Ok().content_type("application/json").body(site.description.clone()))
+    let written = site.description.get_or_init(|| described().written(&site.settings.base));
+    Ok(HttpResponse::Ok().content_type("application/json").body(written.clone()))
 }

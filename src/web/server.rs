@@ -3,6 +3,7 @@
 use std::future::ready;
 use std::io;
 use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener};
+use std::sync::OnceLock;
 use std::time::Duration;
 
 use actix_web::body::{BoxBody, MessageBody};
@@ -112,7 +113,7 @@ pub fn serve_on(listener: TcpListener, db: Database, mut settings: Settings) -> 
     let workers = settings.workers;
     let state = web::Data::new(State {
         db,
-        description: routes::description(&settings.base),
+        description: OnceLock::new(),
         settings,
         metrics: Metrics::default(),
         limits: Limits::default(),

@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 use std::ops::Deref;
+use std::sync::OnceLock;
 
 use actix_web::http::header;
 use actix_web::{FromRequest, HttpRequest, HttpResponse, dev, web};
@@ -31,8 +32,8 @@ pub struct State {
     pub metrics: Metrics,
     /// How often something may be tried.
     pub limits: Limits,
-    /// The description of the API, as JSON.
-    pub description: String,
+    /// The description of the API as JSON, once somebody has asked for it.
+    pub description: OnceLock<String>,
 }
 
 /// The sections of the house, in their order.

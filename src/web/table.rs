@@ -148,12 +148,17 @@ impl Branch {
 pub struct Table {
     /// Every route, in the order of registration.
     pub routes: Vec<Route>,
-    /// The description of the API.
-    pub description: Description,
+    /// The description of the API, where it is asked for: it is longer than all the rest.
+    pub description: Option<Description>,
     root: Branch,
 }
 
 impl Table {
+    /// One that describes what is registered.
+    pub fn describing() -> Self {
+        Self { description: Some(Description::default()), ..Self::default() }
+    }
+
     /// Where pages are registered.
     pub fn pages(&mut self) -> Pages<'_> {
         Pages(self)
@@ -262,10 +267,12 @@ impl Api<'_> {
     {
         const { assert!(matches!(Args::TAKES, Takes::Nothing), "the API takes JSON, not forms") }
         let path = format!("{}{path}", super::api::UNDER);
-        let mut operation = Operation::new(&Method::POST, &path, summary, Args::LEAST);
-        Args::describe(&mut operation);
-        describe(&mut operation);
-        self.0.description.add(operation);
+        if let Some(description) = &mut self.0.description {
+            let mut operation = Operation::new(&Method::POST, &path, summary, Args::LEAST);
+            Args::describe(&mut operation);
+            describe(&mut operation);
+            description.add(operation);
+        }
         self.0.add(Method::POST, &path, handler);
         self
     }
@@ -277,10 +284,12 @@ impl Api<'_> {
     {
         const { assert!(matches!(Args::TAKES, Takes::Nothing), "the API takes JSON, not forms") }
         let path = format!("{}{path}", super::api::UNDER);
-        let mut operation = Operation::new(&method, &path, summary, Args::LEAST);
-        Args::describe(&mut operation);
-        F::Output::describe(&mut operation);
-        self.0.description.add(operation);
+        if let Some(description) = &mut self.0.description {
+            let mut operation = Operation::new(&method, &path, summary, Args::LEAST);
+            Args::describe(&mut operation);
+            F::Output::describe(&mut operation);
+            description.add(operation);
+        }
         self.0.add(method, &path, handler);
         self
     }

@@ -2,6 +2,7 @@
 //! writes, with one transaction each.
 
 use std::net::SocketAddr;
+use std::sync::OnceLock;
 use std::time::{Duration, Instant as Clock};
 
 use actix_web::web::Data;
@@ -51,7 +52,7 @@ pub fn pages(arguments: &[String]) -> Tried<()> {
     let settings = Settings::on(SocketAddr::from(([127, 0, 0, 1], 1)));
     let (metrics, limits) = (health::Metrics::default(), limits::Limits::default());
     let site = Site::new(
-        Data::new(State { db, settings, metrics, limits, description: String::new() }),
+        Data::new(State { db, settings, metrics, limits, description: OnceLock::new() }),
         "token".to_owned(),
     );
     let rate = repeated(seconds, || {

@@ -5,6 +5,7 @@
 //! Nothing is asserted. What must hold stands in DEVELOPERS.md.
 
 use std::net::SocketAddr;
+use std::sync::OnceLock;
 use std::time::{Duration, Instant as Clock};
 
 use actix_web::web::Data;
@@ -72,7 +73,7 @@ fn measure(path: &std::path::Path) -> Tried<()> {
     }
     let settings = Settings::on(SocketAddr::from(([127, 0, 0, 1], 1)));
     let (metrics, limits) = (health::Metrics::default(), limits::Limits::default());
-    let state = State { db: db.clone(), settings, metrics, limits, description: String::new() };
+    let state = State { db: db.clone(), settings, metrics, limits, description: OnceLock::new() };
     let site = Site::new(Data::new(state), "token".to_owned());
     let mut conn = db.connection()?;
     let mut times = vec![Vec::new(); made.len()];

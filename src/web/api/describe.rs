@@ -211,8 +211,15 @@ impl Description {
         self.schemas.extend(schemas);
     }
 
-    /// The whole document; `at` is the path prefix of the server.
-    pub fn document(self, at: &str) -> OpenApi {
+    /// The whole document as JSON; `at` is the path prefix of the server.
+    pub fn written(self, at: &str) -> String {
+        self.document(at).to_pretty_json().unwrap_or_else(|error| {
+            tracing::error!(%error, "the description of the API cannot be written");
+            "{}".to_owned()
+        })
+    }
+
+    fn document(self, at: &str) -> OpenApi {
         let token = HttpBuilder::new()
             .scheme(HttpAuthScheme::Bearer)
             .description(Some(
@@ -249,7 +256,7 @@ mod tests {
 
     #[test]
     fn no_two_shapes_share_a_name() {
-        let mut schemas = routes::table().description.schemas;
+        let mut schemas = routes::described().schemas;
         schemas.sort_by(|one, other| one.0.cmp(&other.0));
         for pair in schemas.windows(2).filter(|pair| pair[0].0 == pair[1].0) {
             assert!(pair[0] == pair[1], "{} has two shapes", pair[0].0);
@@ -268,7 +275,7 @@ mod tests {
                 _ => {}
             }
         }
-        let document: Value = serde_json::from_str(&routes::description("")).unwrap();
+        let document: Value = serde_json::from_str(&routes::described().written("")).unwrap();
         let mut found = Vec::new();
         names(&document, &mut found);
         assert!(!found.is_empty());

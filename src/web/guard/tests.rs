@@ -85,7 +85,7 @@ fn a_handler_that_breaks_off_is_answered_as_a_fault_of_ours() {
         settings: settings(None),
         metrics: Metrics::default(),
         limits: Limits::default(),
-        description: String::new(),
+        description: std::sync::OnceLock::new(),
     });
     let mut table = Table::default();
     table.api().get("/breaks", "Breaks off", breaks_off);

@@ -395,7 +395,7 @@ fn no_route_stands_in_the_table_twice() {
 
 #[test]
 fn the_description_follows_from_the_handlers() {
-    let described: Value = serde_json::from_str(&routes::description("")).unwrap();
+    let described: Value = serde_json::from_str(&routes::described().written("")).unwrap();
     assert_eq!(described["openapi"], "3.1.0");
     let post = &described["paths"]["/api/v1/places"]["post"];
     assert_eq!(
