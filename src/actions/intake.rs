@@ -253,7 +253,7 @@ fn brought(conn: &mut AnyConn, doer: &Doer, order: &Bringing) -> Done<Brought> {
         .into());
     }
     let known = taking.finish(conn, doer)?;
-    rows::brought(conn, intake.id, doer.now, (found.good, found.bad_in_all))?;
+    rows::brought(conn, intake.id, doer.now, (found.good, found.bad_in_all, known))?;
     let (one, many) = intake.kind.becomes();
     let what = if found.good == 1 { one } else { many };
     audit_by(conn, doer, &format!("brought in {} {what} from the table “{}”", found.good, intake.file_name))?;

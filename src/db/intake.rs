@@ -46,6 +46,8 @@ pub struct Intake {
     pub kept: i64,
     /// Rows that were left out.
     pub left_out: i64,
+    /// Readings of it that were there before and stayed as they were.
+    pub known: i64,
     /// When it was brought in.
     pub brought_at: Option<Instant>,
     /// When it was undone, and why.
@@ -71,6 +73,7 @@ pub fn add(
             intakes::sent_at.eq(doer.now),
             intakes::kept.eq(0_i64),
             intakes::left_out.eq(0_i64),
+            intakes::known.eq(0_i64),
             intakes::undone_because.eq(""),
         ))
         .execute(conn)?;
@@ -92,16 +95,16 @@ pub fn add(
 
 type Row = (
     (IntakeId, String, String, String, String, Instant),
-    (i64, i64, Option<Instant>, Option<Instant>, String),
+    (i64, i64, i64, Option<Instant>, Option<Instant>, String),
 );
 
 fn intake(row: Row) -> Result<Intake, Failure> {
-    let ((id, kind, file_name, order, by, at), (kept, left_out, brought_at, undone_at, because)) = row;
+    let ((id, kind, file_name, order, by, at), (kept, left_out, known, brought_at, undone_at, because)) = row;
     let kind =
         Kind::from_code(&kind).ok_or_else(|| Failure::Fault(format!("a table of unknown kind “{kind}”")))?;
     let order = Order::ALL.into_iter().find(|known| known.code() == order);
     let undone = undone_at.map(|at| (at, because));
-    Ok(Intake { id, kind, file_name, order, by, at, kept, left_out, brought_at, undone })
+    Ok(Intake { id, kind, file_name, order, by, at, kept, left_out, known, brought_at, undone })
 }
 
 /// Tables of a club, the newest first; those before `before` where it is given.
@@ -128,6 +131,7 @@ pub fn intakes(
             (
                 intakes::kept,
                 intakes::left_out,
+                intakes::known,
                 intakes::brought_at,
                 intakes::undone_at,
                 intakes::undone_because,
@@ -248,13 +252,14 @@ pub fn brought(
     conn: &mut AnyConn,
     id: IntakeId,
     at: Instant,
-    (kept, left_out): (usize, usize),
+    (kept, left_out, known): (usize, usize, usize),
 ) -> Result<(), Failure> {
     let count = |count: usize| i64::try_from(count).unwrap_or(i64::MAX);
     diesel::update(intakes::table.find(id))
         .set((
             intakes::kept.eq(count(kept)),
             intakes::left_out.eq(count(left_out)),
+            intakes::known.eq(count(known)),
             intakes::brought_at.eq(Some(at)),
         ))
         .execute(conn)?;

@@ -150,7 +150,7 @@ mod tests {
             assert_eq!(diesel::update(one).set(jars::full.eq(full)).prepared().run(&mut conn), Ok(()));
             let list = jars::table.filter(jars::id.eq_any(padded(&[1_i64, 2, 3])));
             assert_eq!(list.select(jars::full).prepared().load::<i64>(&mut conn), Ok(vec![full]));
-            let more = diesel::insert_into(jars::table).values((jars::id.eq(full + 1), jars::full.eq(0)));
+            let more = diesel::insert_into(jars::table).values((jars::id.eq(full + 10), jars::full.eq(0)));
             assert_eq!(more.prepared().run(&mut conn), Ok(()));
             let count = jars::table.filter(jars::full.eq(0)).count();
             assert_eq!(count.prepared().one(&mut conn), Ok(Some(full)));

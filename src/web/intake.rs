@@ -292,6 +292,10 @@ async fn page(
             let left_out = words::count(intake.left_out, "row was", "rows were");
             page.sub = format!("{left_out} left out. {}", page.sub);
         }
+        if intake.known > 0 {
+            let known = words::count(intake.known, "value was", "values were");
+            page.sub = format!("{known} there before: nothing was recorded twice. {}", page.sub);
+        }
         page.undo = Some(undo_form(site, id));
     }
     if let Some(Back { form, refusal, which }) = back {

@@ -87,6 +87,9 @@ async fn a_club_brings_in_what_it_kept_elsewhere_and_undoes_it(ground: &Ground) 
     let readings = brought(&house, "readings", &format!("Batch;Date;Time;Gravity;pH\n{rows}"));
     let mead = house.get(&format!("/batches/{}", id_of(&mead))).json;
     assert_eq!(mead["readings"].as_array().map(Vec::len), Some(3), "{mead}");
+    // What was there before stays as it was, and the table says so.
+    let again = brought(&house, "readings", &format!("Batch;Date;Time;Gravity;pH\n{rows}"));
+    assert_eq!(house.get(&format!("/tables/{again}")).json["known"], 3);
     let bottles = brought(
         &house,
         "bottles",

@@ -10,6 +10,8 @@ CREATE TABLE intakes (
     sent_at TIMESTAMP NOT NULL,
     kept BIGINT NOT NULL,
     left_out BIGINT NOT NULL,
+    -- Readings of it that were there before.
+    known BIGINT NOT NULL,
     brought_at TIMESTAMP,
     undone_at TIMESTAMP,
     undone_by BIGINT REFERENCES members (id),

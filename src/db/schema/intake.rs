@@ -11,6 +11,7 @@ diesel::table! {
         sent_at -> Timestamp,
         kept -> BigInt,
         left_out -> BigInt,
+        known -> BigInt,
         brought_at -> Nullable<Timestamp>,
         undone_at -> Nullable<Timestamp>,
         undone_by -> Nullable<BigInt>,

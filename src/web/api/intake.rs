@@ -58,6 +58,8 @@ pub struct TableBody {
     pub kept: i64,
     /// Rows that were left out.
     pub left_out: i64,
+    /// Readings of it that were there before and stayed as they were.
+    pub known: i64,
     /// When it was brought in.
     pub brought_at: Option<String>,
     /// When it was undone.
@@ -107,6 +109,7 @@ fn table(intake: Intake, looked: Option<Looked>) -> TableBody {
         sent_at: stamp(intake.at),
         kept: intake.kept,
         left_out: intake.left_out,
+        known: intake.known,
         brought_at: intake.brought_at.map(stamp),
         undone_at: intake.undone.map(|undone| stamp(undone.0)),
         looked_at: looked.map(understood),

@@ -411,6 +411,7 @@ fn a_file_of_many_parts_has_every_row_of_its_list() {
             "currency",
             "best_before",
             "received",
+            "opened",
             "on_hold"
         ]
     );
