@@ -54,6 +54,9 @@ impl Chromedriver {
             "--disable-component-update",
             "--disable-sync",
             "--disable-dev-shm-usage",
+            // A camera that shows a test picture, and may.
+            "--use-fake-device-for-media-stream",
+            "--use-fake-ui-for-media-stream",
         ] {
             wanted.add_arg(argument).expect("an argument");
         }

@@ -1,6 +1,7 @@
 //! The main job in a real browser, as a member does it by hand: on a phone and on a desk, light and dark, with
 //! JavaScript and without; every page is measured and looked over by an engine for accessibility.
 
+mod camera;
 mod driver;
 mod eyes;
 mod hands;
@@ -86,12 +87,22 @@ fn the_main_job_is_done_by_hand_in_every_look() {
 #[test]
 #[ignore = "needs Chromium with chromedriver, and axe: UNDERCROFT_AXE"]
 fn a_sheet_is_written_without_a_signal() {
+    on_a_phone(async |hands: &Hands<'_>, house: &House| sheet::without_a_signal(hands, house).await);
+}
+
+#[test]
+#[ignore = "needs Chromium with chromedriver, and axe: UNDERCROFT_AXE"]
+fn a_label_is_read_with_the_camera() {
+    on_a_phone(async |hands: &Hands<'_>, _: &House| camera::finds_a_line(hands).await);
+}
+
+fn on_a_phone(walk: impl AsyncFnOnce(&Hands<'_>, &House) -> Walked<()>) {
     run(Ground::sqlite(), async |ground: &Ground| {
         let house = House::open(ground).await;
         let driver = Chromedriver::start();
         let browser = driver.browser(&LOOKS[0]).await;
         let hands = Hands { browser: &browser, at: &house.at, eyes: Eyes::new(&browser, &LOOKS[0]) };
-        let done = sheet::without_a_signal(&hands, &house).await;
+        let done = walk(&hands, &house).await;
         browser.clone().quit().await.expect("the browser ends");
         done.unwrap_or_else(|error| panic!("{error}"));
         house.handle.stop(false).await;
