@@ -32,23 +32,27 @@ fn bounded(text: &str, most: usize, what: &str) -> Result<(), Misread> {
 
 /// The form in which names are compared and searched: lower case, the usual accents taken off.
 pub fn folded(text: &str) -> String {
-    text.to_lowercase()
-        .chars()
-        .flat_map(|letter| match letter {
-            'à' | 'á' | 'â' | 'ã' | 'ä' | 'å' => vec!['a'],
-            'ç' => vec!['c'],
-            'è' | 'é' | 'ê' | 'ë' => vec!['e'],
-            'ì' | 'í' | 'î' | 'ï' => vec!['i'],
-            'ñ' => vec!['n'],
-            'ò' | 'ó' | 'ô' | 'õ' | 'ö' | 'ø' => vec!['o'],
-            'ù' | 'ú' | 'û' | 'ü' => vec!['u'],
-            'ß' => vec!['s', 's'],
-            'æ' => vec!['a', 'e'],
-            'œ' => vec!['o', 'e'],
-            '’' | '‘' => vec!['\''],
-            other => vec![other],
-        })
-        .collect()
+    if text.is_ascii() {
+        return text.to_ascii_lowercase();
+    }
+    let mut folded = String::with_capacity(text.len());
+    for letter in text.to_lowercase().chars() {
+        match letter {
+            'à' | 'á' | 'â' | 'ã' | 'ä' | 'å' => folded.push('a'),
+            'ç' => folded.push('c'),
+            'è' | 'é' | 'ê' | 'ë' => folded.push('e'),
+            'ì' | 'í' | 'î' | 'ï' => folded.push('i'),
+            'ñ' => folded.push('n'),
+            'ò' | 'ó' | 'ô' | 'õ' | 'ö' | 'ø' => folded.push('o'),
+            'ù' | 'ú' | 'û' | 'ü' => folded.push('u'),
+            'ß' => folded.push_str("ss"),
+            'æ' => folded.push_str("ae"),
+            'œ' => folded.push_str("oe"),
+            '’' | '‘' => folded.push('\''),
+            other => folded.push(other),
+        }
+    }
+    folded
 }
 
 /// With what a cell begins that a spreadsheet would run, the wide forms too.

@@ -85,7 +85,6 @@ struct BatchPage {
     /// The curve as a table: day, gravity, temperature.
     table: Vec<[String; 3]>,
     readings: Vec<ReadingRow>,
-    readings_in_all: String,
     keeps_readings: bool,
     facts: Vec<Fact>,
     bottlings: Vec<(String, String)>,
@@ -113,7 +112,6 @@ pub struct Found {
     batch: Batch,
     standing: Standing,
     readings: Vec<Reading>,
-    readings_in_all: i64,
     last: Vec<(ReadingKind, Instant, Measured)>,
     gravities: Series,
     temperatures: Series,
@@ -155,7 +153,6 @@ pub fn find(
     Ok(Some(Found {
         standing: rows::standing(conn, club, id)?,
         readings: rows::part(conn, club, id, &Slice::newest(READINGS))?,
-        readings_in_all: rows::count(conn, id)?,
         last: rows::last_of_each(conn, id)?,
         gravities,
         temperatures,
@@ -184,7 +181,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<BatchId>, paging: Paging
 
 /// The page of a batch, from what was read of it.
 pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Template + use<> {
-    let Found { batch, standing, readings, readings_in_all, last, gravities, temperatures, .. } = found;
+    let Found { batch, standing, readings, last, gravities, temperatures, .. } = found;
     let Found {
         moved,
         story,
@@ -233,7 +230,6 @@ pub fn page(site: &Site, who: &Doer, facts: Facts, found: Found) -> impl Templat
         basis: working.and_then(Course::basis),
         table: gravity_table(&gravities, &temperatures, who),
         readings: readings.iter().map(|reading| reading_row(reading, who)).collect(),
-        readings_in_all: words::count(readings_in_all, "reading", "readings"),
         keeps_readings: may_record && !batch.stage.ended(),
         request_keys: readings.iter().map(|_| site.form("", "", "").request_key).collect(),
         facts: figures(batch.stage, &standing, &story, &last, course.as_ref(), who),
