@@ -8,7 +8,6 @@ use crate::db::{AnyConn, Database, buying as rows, stock};
 use crate::domain::buying::instead::check;
 use crate::domain::buying::{Opening, Upkeep};
 use crate::domain::members::{Cellarhand, Doer};
-use crate::domain::stock::ItemKind;
 use crate::units::days::{Instant, local_day};
 use crate::units::ids::{ItemId, LotId};
 
@@ -55,12 +54,12 @@ pub async fn open_lot(
     .await
 }
 
-/// Whoever counted saw a package open: the lot is open since that day at the latest, where nobody said an earlier one.
+/// Whoever counted saw a package of a lot open.
 pub(super) fn seen_open(conn: &mut AnyConn, doer: &Doer, lot: LotId, at: Instant) -> Done<()> {
     let lot = or_missing(stock::lot(conn, doer.club, lot), "lot", "lot")?;
-    if lot.opened_on.is_none() && lot.item.kind != ItemKind::Drink {
-        let on = Some(local_day(at, doer.zone).max(lot.received_on));
-        rows::set_opening(conn, doer, &Opening { lot: lot.id, on })?;
+    let day = local_day(at, doer.zone);
+    match Opening::seen(lot.id, lot.item.kind, lot.opened_on, lot.received_on, day) {
+        Some(opening) => Ok(rows::set_opening(conn, doer, &opening)?),
+        None => Ok(()),
     }
-    Ok(())
 }

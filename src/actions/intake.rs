@@ -16,7 +16,7 @@ use crate::db::intake::{self as rows, Intake, What};
 use crate::db::{AnyConn, Database, Failure, batches, books};
 use crate::domain::batches::{Ending, end};
 use crate::domain::intake::tables::moments::Order;
-use crate::domain::intake::{Column, Found, Kind, Reader, Said, Table, check};
+use crate::domain::intake::{Column, Found, Kind, Reader, Said, Table, legible};
 use crate::domain::members::{Cellarhand, Doer, Role};
 use crate::domain::refusal::{Refusal, Why};
 use crate::units::ids::{BatchId, EntryId, ImportId, IntakeId};
@@ -61,7 +61,7 @@ pub async fn send(
         may(doer, sent.kind)?;
         rows::forget(conn, doer.now - KEPT)?;
         let said = said(conn, doer, sent.kind, &sent.columns, sent.order)?;
-        check(&sent.rows)?;
+        legible(&sent.rows)?;
         Table::open(sent.kind, &&*sent.rows, &said)?;
         Ok(rows::add(conn, doer, (sent.kind, &sent.file_name, sent.order), &sent.rows)?)
     })

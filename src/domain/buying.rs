@@ -189,9 +189,8 @@ pub struct Needed {
 impl Known {
     /// How much of it is to be bought.
     pub fn needed(&self) -> Needed {
-        let wanted: Milli = self.wants.iter().map(|want| want.1).sum();
-        let aim = wanted + self.point.quantity();
-        let missing = if aim > self.free { aim - self.free } else { Milli::ZERO };
+        let wanted = self.wanted();
+        let missing = (wanted + self.point.quantity()).above(self.free);
         let pack = self.pack();
         let buy = match pack {
             Some(pack) => up_to(missing, pack),
@@ -202,16 +201,25 @@ impl Known {
         Needed { wanted, missing, buy, pack, cost: cost.filter(|_| buy > Milli::ZERO) }
     }
 
+    /// What all plans still want.
+    pub fn wanted(&self) -> Milli {
+        self.wants.iter().map(|want| want.1).sum()
+    }
+
     /// What may be used and no plan wants.
     pub fn spare(&self) -> Milli {
-        let wanted: Milli = self.wants.iter().map(|want| want.1).sum();
-        if self.free > wanted { self.free - wanted } else { Milli::ZERO }
+        self.free.above(self.wanted())
     }
 
     /// What is missing for the plans alone.
     pub fn short_of_plans(&self) -> Milli {
-        let wanted: Milli = self.wants.iter().map(|want| want.1).sum();
-        if wanted > self.free { wanted - self.free } else { Milli::ZERO }
+        self.wanted().above(self.free)
+    }
+
+    /// What is missing for the plan of one batch, if it were drawn next.
+    pub fn short_for(&self, batch: BatchId) -> Milli {
+        let wanted: Milli = self.wants.iter().filter(|want| want.0 == batch).map(|want| want.1).sum();
+        wanted.above(self.free)
     }
 
     /// What the last two receipts both brought.
@@ -264,6 +272,19 @@ pub struct Opening {
 }
 
 impl Opening {
+    /// Whoever counted saw a package open on a day: its lot is open since then at the latest. None where an earlier day
+    /// was said, and for bottles, which are opened by taking them.
+    pub fn seen(
+        lot: LotId,
+        kind: ItemKind,
+        opened_on: Option<Day>,
+        received_on: Day,
+        day: Day,
+    ) -> Option<Self> {
+        let news = opened_on.is_none() && kind != ItemKind::Drink;
+        news.then(|| Self { lot, on: Some(day.max(received_on)) })
+    }
+
     /// Refuses what cannot be: bottles of a drink are opened by taking them, and nothing is opened before it came.
     pub fn check(&self, kind: ItemKind, received_on: Day) -> Result<(), Refusal> {
         if kind == ItemKind::Drink {

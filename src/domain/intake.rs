@@ -136,7 +136,7 @@ impl Source for &str {
 }
 
 /// Refuses text that cannot be a table.
-pub fn check(text: &str) -> Result<(), Refusal> {
+pub fn legible(text: &str) -> Result<(), Refusal> {
     if text.contains('\0') {
         let words = "Leave out the character with the code 0: this may be no text";
         return Err(Refusal::unfit("rows", words));

@@ -160,7 +160,7 @@ pub struct Wanted {
 impl Wanted {
     /// What is still to be drawn.
     pub fn left(&self) -> Milli {
-        if self.planned > self.drawn { self.planned - self.drawn } else { Milli::ZERO }
+        self.planned.above(self.drawn)
     }
 }
 

@@ -112,7 +112,7 @@ const WATER_G_ML: f64 = sugar::WATER_20_KG_M3 / 1000.0;
 impl Story {
     /// Must to which the yeast was pitched, without what came from other batches.
     pub fn own_must(&self) -> Milli {
-        if self.must > self.moved_in { self.must - self.moved_in } else { Milli::ZERO }
+        self.must.above(self.moved_in)
     }
 
     /// The gravity of its must by the sugar that was drawn into it; none where a supply does not state its sugar, or

@@ -101,6 +101,12 @@ impl Milli {
         (thousandths.is_finite() && thousandths.abs() <= 1e13).then_some(Self(thousandths as i64))
     }
 
+    /// By how much it is more than another; nothing where it is not.
+    #[must_use]
+    pub fn above(self, other: Self) -> Self {
+        (self - other).max(Self::ZERO)
+    }
+
     /// The other sign.
     #[must_use]
     pub const fn negated(self) -> Self {

@@ -153,11 +153,14 @@ impl<T: ToSchema + 'static> Part for Json<T> {
     }
 }
 
+/// What took too long to arrive.
+fn slow(_: tokio::time::error::Elapsed) -> Problem {
+    Problem::new(Kind::Slow, "The connection was too slow. Nothing was recorded; send it again.")
+}
+
 fn bytes(request: &HttpRequest, payload: &mut dev::Payload) -> Later<Bytes> {
     let arriving = Bytes::from_request(request, payload);
     Box::pin(async move {
-        let slow =
-            |_| Problem::new(Kind::Slow, "The connection was too slow. Nothing was recorded; send it again.");
         tokio::time::timeout(LONGEST, arriving).await.map_err(slow)?.map_err(|error| match error.as_error() {
             Some(PayloadError::Overflow) => Problem::new(
                 Kind::TooLarge,

@@ -389,15 +389,10 @@ async fn file(who: Onlooker, site: Site, of: Of, draft: Draft) -> Reply {
         each.filter(|(_, count)| **count > 0).map(|(label, count)| (label, *count)).collect();
     for (label, _) in &wanted {
         if !fits(label, asked.how.sheet)? {
-            let words = match of {
-                Of::Receipt(_) => format!(
-                    "The words of {} do not fit on labels of this size: choose larger ones, or say less",
-                    label.name
-                ),
-                _ => {
-                    "The words do not fit on labels of this size: choose larger ones, or say less".to_owned()
-                }
-            };
+            let words = format!(
+                "The words of {} do not fit on labels of this size: choose larger ones, or say less",
+                label.name
+            );
             let refusal = Refusal::unfit("sheet", words);
             return again(&site, of, &found, site.frame(&who, room, WRONG, facts), &draft, &refusal);
         }

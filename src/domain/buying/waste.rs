@@ -1,6 +1,6 @@
 //! What will pass its last good day before it is used, if it is used as it was.
 
-use super::Use;
+use super::{Use, up_to};
 use crate::units::days::Day;
 use crate::units::ids::LotId;
 use crate::units::quantity::Milli;
@@ -18,7 +18,7 @@ pub struct Dated {
 
 /// How much of each lot of an item will not be used by its last good day, in the order of those days. Each day of use
 /// takes from what expires first, today among them; so many whole thousandths are used by a day as the mean says,
-/// rounded down.
+/// rounded down. What is left over is a guide: in whole g, mL or pieces, rounded up.
 pub fn left_over(lots: &[Dated], used: Use, today: Day) -> Vec<(LotId, Milli)> {
     let mut lots: Vec<&Dated> = lots.iter().collect();
     lots.sort_by_key(|lot| (lot.until, lot.lot));
@@ -28,10 +28,10 @@ pub fn left_over(lots: &[Dated], used: Use, today: Day) -> Vec<(LotId, Milli)> {
         let days = ((lot.until - today).num_days() + 1).max(0);
         let usable = i128::from(used.quantity.get().max(0)) * i128::from(days) / i128::from(used.days.max(1));
         let usable = Milli::new(i64::try_from(usable).unwrap_or(i64::MAX));
-        let used_up = if usable > taken { lot.left.min(usable - taken) } else { Milli::ZERO };
+        let used_up = lot.left.min(usable.above(taken));
         taken = taken + used_up;
         if lot.left > used_up {
-            over.push((lot.lot, lot.left - used_up));
+            over.push((lot.lot, up_to(lot.left - used_up, Milli::new(1_000)).min(lot.left)));
         }
     }
     over
@@ -55,6 +55,13 @@ mod tests {
         let lots = [lot(1_000_000, "2026-06-10"), lot(500_000, "2026-06-03")];
         let over = left_over(&lots, used, today);
         assert_eq!(over, [(lots[1].lot, Milli::new(200_000)), (lots[0].lot, Milli::new(300_000))]);
+        let little = [lot(300_250, "2026-06-03"), lot(400, "2026-05-31")];
+        let over = left_over(&little, used, today);
+        assert_eq!(
+            over,
+            [(little[1].lot, Milli::new(400)), (little[0].lot, Milli::new(1_000))],
+            "in whole grams"
+        );
         let enough = [lot(300_000, "2026-06-03")];
         assert_eq!(left_over(&enough, used, today), []);
         let past = [lot(5_000, "2026-05-31")];

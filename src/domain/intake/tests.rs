@@ -305,7 +305,7 @@ fn what_is_no_table_is_refused_with_what_to_do() {
         |text: &str| Table::open(Kind::Lots, &text, &Said::default()).map(|_| ()).unwrap_err().to_string();
     assert!(open(" \n").contains("Choose a file, or paste"));
     assert!(open("just words").contains("a comma, a semicolon or a tab"));
-    assert!(check("a;b\n\0;c").unwrap_err().to_string().contains("code 0"));
+    assert!(legible("a;b\n\0;c").unwrap_err().to_string().contains("code 0"));
     assert!(open(&";x".repeat(80)).contains("At most 60 columns"));
     let table = Table::open(Kind::Lots, &"Item;Price\nCork;2\n", &Said::default()).unwrap();
     let said = table.looked_at(day("2026-06-23")).map(|_| ()).unwrap_err().to_string();

@@ -10,7 +10,7 @@ use futures_util::{StreamExt, TryStreamExt};
 use std::time::Duration;
 use tokio::sync::{Semaphore, SemaphorePermit};
 
-use super::{Form, content_type, form};
+use super::{Form, content_type, form, slow};
 use crate::domain::bills::{BillFile, FileKind, MOST_BYTES, MOST_FILES};
 use crate::domain::refusal::{Fault, Refusal, Why};
 use crate::web::api::describe::Operation;
@@ -59,7 +59,7 @@ impl FromRequest for BillForm {
         let (request, body) = (request.clone(), payload.take());
         Box::pin(async move {
             doer(&request).await?;
-            tokio::time::timeout(LONGEST, gathered(&request, body)).await.map_err(|_| slow())?
+            tokio::time::timeout(LONGEST, gathered(&request, body)).await.map_err(slow)?
         })
     }
 }
@@ -81,7 +81,7 @@ impl FromRequest for BillBytes {
                 let bytes = whole(body, MOST_BYTES + 1).await?;
                 Ok(Self { bytes, said: content_type(&request), _room: room })
             };
-            tokio::time::timeout(LONGEST, taken).await.map_err(|_| slow())?
+            tokio::time::timeout(LONGEST, taken).await.map_err(slow)?
         })
     }
 }
@@ -112,10 +112,6 @@ impl BillForm {
             Err(Refusal { why: Why::Unfit, faults, entries: Vec::new() })
         }
     }
-}
-
-fn slow() -> Problem {
-    Problem::new(Kind::Slow, "The connection was too slow. Nothing was recorded; send it again.")
 }
 
 fn torn<E>(_: E) -> Problem {

@@ -13,7 +13,7 @@ use futures_util::{Stream, StreamExt, TryStreamExt};
 use serde_json::Value;
 use utoipa::ToSchema;
 
-use super::{Form, content_type, form, json};
+use super::{Form, content_type, form, json, slow};
 use crate::domain::intake::tables::decode;
 use crate::web::api::describe::Operation;
 use crate::web::extract::{Later, query};
@@ -89,10 +89,6 @@ impl<T: ToSchema + 'static> Part for Rows<T> {
     fn describe(operation: &mut Operation) {
         operation.takes_json::<T>();
     }
-}
-
-fn slow(_: tokio::time::error::Elapsed) -> Problem {
-    Problem::new(Kind::Slow, "The connection was too slow. Nothing was recorded; send it again.")
 }
 
 /// What arrives, up to the most that is taken.

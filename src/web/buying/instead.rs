@@ -2,7 +2,7 @@
 
 use crate::db::buying::Looked;
 use crate::domain::buying::Known;
-use crate::domain::buying::instead::{Instead, brings, instead};
+use crate::domain::buying::instead::{Instead, Substitute, brings, instead};
 use crate::domain::stock::Item;
 use crate::units::ids::{BatchId, ItemId};
 use crate::units::quantity::Milli;
@@ -23,7 +23,7 @@ pub struct Suggestion {
 
 /// What could be used for so much of an item.
 pub fn suggestions(items: &[(Item, Known)], (item, known): (&Item, &Known), short: Milli) -> Vec<Suggestion> {
-    let suggestion = |one: &crate::domain::buying::instead::Substitute| {
+    let suggestion = |one: &Substitute| {
         let (other, there) = items.iter().find(|(_, there)| there.id == one.other)?;
         let instead = instead(short, *one, there.spare())?;
         let brings = brings(item, other).into_iter().map(str::to_owned).collect();
@@ -56,8 +56,7 @@ impl Suggestion {
 /// What is short for the plan of a batch, and what could be used in its place; a sentence each.
 pub fn hints(looked: &Looked, batch: BatchId) -> Vec<String> {
     let hint = |(item, known): &(Item, Known)| {
-        let wanted: Milli = known.wants.iter().filter(|want| want.0 == batch).map(|want| want.1).sum();
-        let short = if wanted > known.free { wanted - known.free } else { Milli::ZERO };
+        let short = known.short_for(batch);
         let found = suggestions(&looked.items, (item, known), short);
         if found.is_empty() {
             return None;

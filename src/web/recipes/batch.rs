@@ -56,7 +56,7 @@ pub struct Take {
 impl Take {
     /// What is missing.
     pub fn missing(&self) -> Milli {
-        if self.wanted > self.there { self.wanted - self.there } else { Milli::ZERO }
+        self.wanted.above(self.there)
     }
 }
 

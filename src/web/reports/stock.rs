@@ -303,7 +303,7 @@ fn needed(conn: &mut AnyConn, doer: &Doer) -> Result<Table, Failure> {
     lines.sort_by_cached_key(|line| crate::units::text::folded(&line.0.name));
     let row = |(item, id, left): &(&crate::domain::stock::Item, ItemId, Milli)| {
         let there = there.get(id).copied().unwrap_or_default();
-        let missing = if *left > there { *left - there } else { Milli::ZERO };
+        let missing = left.above(there);
         let amount = |amount: Milli| Value::Amount(amount, item.unit);
         let unit = Value::ours(item.unit.sign());
         Row::new([Value::typed(&item.name), unit, amount(*left), amount(there), amount(missing)])

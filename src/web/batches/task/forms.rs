@@ -36,8 +36,8 @@ pub(super) fn form(site: &Site, doer: &Doer, task: Task, found: &Material, draft
     let day = || Field::day("day", "Day").value(days::long(doer.today()));
     let remark = || Field::area("remark", "Remark");
     let view = match task {
-        Task::Draw => draw_form(view, doer, found, draft, day(), remark()),
-        Task::Pitch => pitch_form(view, doer, found, draft, day(), remark()),
+        Task::Draw => supplied_form(view, doer, found, draft, &DRAWN, [day(), remark()]),
+        Task::Pitch => supplied_form(view, doer, found, draft, &PITCHED, [day(), remark()]),
         Task::ByProduct => by_product_form(view, doer, found, day(), remark()),
         Task::Reading => view,
         Task::Rack => view.fields(with_vessel(
@@ -138,49 +138,46 @@ fn with_vessel<const N: usize>(
     fields
 }
 
-fn draw_form(
-    view: FormView,
-    doer: &Doer,
-    found: &Material,
-    draft: &Draft,
-    day: Field,
-    remark: Field,
-) -> FormView {
-    let kinds = [ItemKind::Ingredient, ItemKind::Aid, ItemKind::ByProduct, ItemKind::Drink];
-    let choices = supplies::choices(&found.stock, &kinds, doer.today());
-    view.group(supplies::group("What is drawn", "lines", &choices, draft, 2)).group(Group::new(
-        "When, and what it gives",
-        [
-            day,
-            Field::text("volume_after", "Volume afterwards").hint(
-                "As measured, such as 60 L. Left empty, liquids add their volume, sugar and honey what they take up \
-                 when dissolved.",
-            ),
-            remark,
-        ],
-    ))
+/// What a form of supplies asks in its own words.
+struct Supplied {
+    kinds: &'static [ItemKind],
+    what: &'static str,
+    /// Lines to begin with.
+    lines: usize,
+    when: &'static str,
+    volume: &'static str,
 }
 
-fn pitch_form(
+const DRAWN: Supplied = Supplied {
+    kinds: &[ItemKind::Ingredient, ItemKind::Aid, ItemKind::ByProduct, ItemKind::Drink],
+    what: "What is drawn",
+    lines: 2,
+    when: "When, and what it gives",
+    volume: "As measured, such as 60 L. Left empty, liquids add their volume, sugar and honey what they take up when \
+             dissolved.",
+};
+
+const PITCHED: Supplied = Supplied {
+    kinds: &[ItemKind::Aid, ItemKind::Ingredient],
+    what: "The yeast, and what goes in with it",
+    lines: 1,
+    when: "When",
+    volume: "As measured. Leave it empty if it is as before.",
+};
+
+fn supplied_form(
     view: FormView,
     doer: &Doer,
     found: &Material,
     draft: &Draft,
-    day: Field,
-    remark: Field,
+    asked: &Supplied,
+    [day, remark]: [Field; 2],
 ) -> FormView {
-    let choices = supplies::choices(&found.stock, &[ItemKind::Aid, ItemKind::Ingredient], doer.today());
-    view.group(supplies::group("The yeast, and what goes in with it", "lines", &choices, draft, 1)).group(
-        Group::new(
-            "When",
-            [
-                day,
-                Field::text("volume_after", "Volume afterwards")
-                    .hint("As measured. Leave it empty if it is as before."),
-                remark,
-            ],
-        ),
-    )
+    let choices = supplies::choices(&found.stock, asked.kinds, doer.today());
+    view.group(supplies::group(asked.what, "lines", &choices, draft, asked.lines)).group(Group::new(
+        asked.when,
+        [day, Field::text("volume_after", "Volume afterwards").hint(asked.volume), remark],
+    ))
 }
 
 fn by_product_form(view: FormView, doer: &Doer, found: &Material, day: Field, remark: Field) -> FormView {
