@@ -81,7 +81,7 @@ pub async fn record_bottling(
 fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     let strength = |conn: &mut AnyConn| strength(conn, doer, order);
     fill(conn, doer, order, strength, |conn, entry, packaging| {
-        let mut facts = known::facts(conn, doer.club, order.batch, doer.now)?;
+        let mut facts = known::facts(conn, doer, order.batch)?;
         known::before_bottling(conn, doer.club, order.batch, doer.today(), &mut facts)?;
         facts.bottles = vec![to_fill(order.bottle_volume, packaging.iter().map(|supply| &supply.item))];
         let warned = rules(&facts, Doing::Bottle);

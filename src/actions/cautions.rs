@@ -29,7 +29,7 @@ pub(super) fn of_batch(
     doing: Doing,
     more: impl FnOnce(&mut Facts),
 ) -> Done<Vec<Caution>> {
-    let mut facts = rows::facts(conn, doer.club, batch, doer.now)?;
+    let mut facts = rows::facts(conn, doer, batch)?;
     more(&mut facts);
     Ok(cautions(&facts, doing))
 }

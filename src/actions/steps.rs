@@ -80,7 +80,7 @@ fn mind(
     (step, measured): (&Step, Option<Measured>),
     reasons: &Reasons,
 ) -> Done<()> {
-    let facts = facts_at(dangers::facts(conn, doer.club, batch, doer.now)?, step, measured);
+    let facts = facts_at(dangers::facts(conn, doer, batch)?, step, measured);
     cautions::go_on(conn, doer, (batch, entry), &for_step(step.plan.kind, &facts), reasons)
 }
 

@@ -11,11 +11,12 @@ use super::{climate, holds, steps, stock, trace};
 use crate::domain::batches::readings::followed;
 use crate::domain::cautions::{Caution, Facts, Rule, warm_shelf};
 use crate::domain::holds::Hold;
+use crate::domain::members::Doer;
 use crate::domain::plans::StepKind;
 use crate::domain::steps::State;
 use crate::domain::stock::Item;
 use crate::science::fermentation::Reading;
-use crate::units::days::{Day, Instant};
+use crate::units::days::{self, Day, Instant};
 use crate::units::ids::{BatchId, ClubId, EntryId, MemberId, ReasonId};
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::quantity::Milli;
@@ -26,8 +27,9 @@ const TEMPERATURE_HOURS: i64 = 6;
 /// The warmest shelf is that of the last year.
 const WARMEST_DAYS: i64 = 366;
 
-/// What is known of a batch at `now`; a fixed number of queries, but for the levels of the trace above it.
-pub fn facts(conn: &mut AnyConn, club: ClubId, id: BatchId, now: Instant) -> Result<Facts, Failure> {
+/// What is known of a batch now; a fixed number of queries, but for the levels of the trace above it.
+pub fn facts(conn: &mut AnyConn, doer: &Doer, id: BatchId) -> Result<Facts, Failure> {
+    let club = doer.club;
     let batch = batches::batch(conn, club, id)?;
     let standing = batches::standing(conn, club, id)?;
     let above = trace::items_into(conn, &[id])?.remove(&id).unwrap_or_default();
@@ -35,8 +37,8 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, id: BatchId, now: Instant) -> Res
     let mut allergens: Vec<String> = items.iter().flat_map(|item| item.allergens.iter().cloned()).collect();
     allergens.sort_unstable();
     allergens.dedup();
-    let since_pitch = batch.pitched_on.map(|day| day.and_time(chrono::NaiveTime::MIN));
-    let recent = now - chrono::Duration::hours(TEMPERATURE_HOURS);
+    let since_pitch = batch.pitched_on.map(|day| days::begin(day, doer.zone));
+    let recent = doer.now - chrono::Duration::hours(TEMPERATURE_HOURS);
     Ok(Facts {
         stage: Some(batch.stage),
         dairy: (!items.is_empty()).then(|| items.iter().any(Item::dairy)),

@@ -113,6 +113,11 @@ pub fn local(instant: Instant, zone: Tz) -> NaiveDateTime {
     zone.from_utc_datetime(&instant).naive_local()
 }
 
+/// The instant at which a day begins in the club's zone.
+pub fn begin(day: Day, zone: Tz) -> Instant {
+    to_utc(day.and_time(NaiveTime::MIN), zone)
+}
+
 /// The day in the club's zone.
 pub fn local_day(instant: Instant, zone: Tz) -> Day {
     local(instant, zone).date()

@@ -63,7 +63,7 @@ pub fn find(conn: &mut AnyConn, doer: &Doer, id: BatchId) -> Result<Option<Found
     let entries = books::tell(conn, club, Entries::Batch(id), None, ENTRIES)?;
     let free = |told: &&books::Told| told.reversed.is_none() && told.reverses.is_none();
     Ok(Some(Found {
-        facts: dangers::facts(conn, club, id, doer.now)?,
+        facts: dangers::facts(conn, doer, id)?,
         entries: entries
             .iter()
             .filter(free)

@@ -85,12 +85,30 @@ impl Hands<'_> {
     /// Presses the filled button of the form and looks over where that leads. What is refused is an error.
     pub async fn send(&self) -> Walked<()> {
         let button = self.find("main form button.do").await?;
-        self.press(&button).await?;
+        self.follow(&button).await?;
         self.eyes.look_over().await?;
         match self.problems().await?.as_slice() {
             [] => Ok(()),
             problems => Err(format!("{} says: {}", self.here().await?, problems.join("; "))),
         }
+    }
+
+    /// Presses what leads to another page, and waits until that is there, whole: a form that may wait for a signal asks
+    /// for one before it goes.
+    pub async fn follow(&self, target: &WebElement) -> Walked<()> {
+        self.eyes.ask::<()>("document.documentElement.dataset.seen = 'yes'").await?;
+        self.press(target).await?;
+        let turned = "return !document.documentElement.dataset.seen && document.readyState === 'complete'";
+        let mut said = Ok(false);
+        for _ in 0..600 {
+            // What is asked while a page goes is answered by an error.
+            said = self.eyes.ask(turned).await;
+            if said == Ok(true) {
+                return Ok(());
+            }
+            tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+        }
+        Err(format!("nothing comes after {}: {said:?}", self.here().await?))
     }
 
     pub async fn problems(&self) -> Walked<Vec<String>> {

@@ -156,7 +156,7 @@ async fn take_and_reverse(hands: &Hands<'_>, bottling: &str) -> Walked<()> {
         return Err(format!("back at {}, where “{typed}” stands", hands.here().await?));
     }
     let again = hands.find("main form button.do").await?;
-    hands.press(&again).await?;
+    hands.follow(&again).await?;
     taken_once(hands, bottling).await?;
 
     let undo = hands.find(".trail details.undo summary").await?;
@@ -164,7 +164,7 @@ async fn take_and_reverse(hands: &Hands<'_>, bottling: &str) -> Walked<()> {
     let reason = hands.find(".trail details.undo[open] [name='reason']").await?;
     reason.send_keys("they were put back").await.map_err(words)?;
     let button = hands.find(".trail details.undo[open] button").await?;
-    hands.press(&button).await?;
+    hands.follow(&button).await?;
     hands.go(bottling).await?;
     hands.says("Reversed by Marit Oldewelt").await?;
     hands.says("of 18 bottles left").await?;

@@ -55,7 +55,7 @@ pub async fn by_keyboard(hands: &Hands<'_>) -> Walked<()> {
         return Err(format!("after the skip comes “{next}”"));
     }
     let row = hands.find(".rows a").await?;
-    hands.press(&row).await?;
+    hands.follow(&row).await?;
     let batch = hands.here().await?;
     hands.go(&format!("{batch}/draw")).await?;
     from_field_to_field(

@@ -175,7 +175,7 @@ fn ask(
     for (at, (reading, prepared)) in readings.iter().zip(rows).enumerate().filter(|(_, one)| !one.0.as_read) {
         let around = around(conn, doer, reading)?;
         let seen = Seen { kind: reading.kind, at: reading.at, value: prepared.row.value };
-        doubts.extend(doubt(seen, &around).map(|words| (field(at), words)));
+        doubts.extend(doubt(seen, &around, doer.zone).map(|words| (field(at), words)));
     }
     Ok(asked(doubts)?)
 }

@@ -349,8 +349,7 @@ pub(super) fn ends_of_days(series: &Series, zone: chrono_tz::Tz) -> Vec<(Day, f6
     for (at, value) in series {
         if *at >= until {
             let day = crate::units::days::local_day(*at, zone);
-            let next = day.succ_opt().unwrap_or(day).and_time(chrono::NaiveTime::MIN);
-            until = crate::units::days::to_utc(next, zone);
+            until = crate::units::days::begin(day.succ_opt().unwrap_or(day), zone);
             found.push((day, value.number()));
             of_day = 1;
             continue;

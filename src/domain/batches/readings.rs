@@ -4,6 +4,8 @@
 //! The bounds are common practice, no source, or an own choice where it says so; they only decide whether a question is
 //! asked.
 
+use chrono_tz::Tz;
+
 use crate::domain::refusal::{Fault, Refusal, Why};
 use crate::science::fermentation::Reading;
 use crate::units::days::{self, Day, Instant};
@@ -57,13 +59,13 @@ const ABOVE_MUST_SG: f64 = 0.015;
 /// So far outside of what the cellar read in these weeks a temperature is odd (own choice).
 const OUTSIDE_K: f64 = 8.0;
 
-/// What is to be asked about a reading; nothing where it is likely.
-pub fn doubt(seen: Seen, around: &Around) -> Option<String> {
+/// What is to be asked about a reading, in the days of the club; nothing where it is likely.
+pub fn doubt(seen: Seen, around: &Around, zone: Tz) -> Option<String> {
     let value = seen.value.number();
     let odd = |low: f64, high: f64, what: String| (!(low..=high).contains(&value)).then_some(what);
     let shown = seen.value.shown(seen.kind);
     match seen.kind {
-        ReadingKind::Gravity => gravity(seen, around),
+        ReadingKind::Gravity => gravity(seen, around, zone),
         ReadingKind::Temperature => temperature(value, &shown, around),
         ReadingKind::Ph if around.dairy && !around.pitched => odd(
             4.0,
@@ -97,16 +99,17 @@ pub fn doubt(seen: Seen, around: &Around) -> Option<String> {
 }
 
 #[allow(clippy::cast_precision_loss, reason = "seconds of a fermentation")]
-fn gravity(seen: Seen, around: &Around) -> Option<String> {
+fn gravity(seen: Seen, around: &Around, zone: Tz) -> Option<String> {
     let value = seen.value.number();
     let shown = seen.value.shown(seen.kind);
     if value < LOWEST_SG {
         return Some(format!("{shown} is lower than a drink without any sugar stands. Is it meant?"));
     }
     if let Some((at, before)) = around.gravity_before {
-        let added = around.added_on.is_some_and(|day| day >= at.date() && day <= seen.at.date());
+        let (from, until) = (days::local_day(at, zone), days::local_day(seen.at, zone));
+        let added = around.added_on.is_some_and(|day| (from..=until).contains(&day));
         let (fall, was) = (before.number() - value, before.shown(seen.kind));
-        let on = days::long(at.date());
+        let on = days::long(from);
         if fall < -RISES_SG && !added {
             return Some(format!(
                 "It was {was} on {on}, and now it is higher, {shown}. Did something go into it?"
@@ -222,7 +225,7 @@ mod tests {
     }
 
     fn says(kind: ReadingKind, value: &str, around: &Around) -> String {
-        doubt(seen(kind, value), around).unwrap_or_default()
+        doubt(seen(kind, value), around, chrono_tz::Europe::Amsterdam).unwrap_or_default()
     }
 
     fn working() -> Around {
@@ -265,6 +268,16 @@ mod tests {
     fn what_was_added_explains_a_rise_and_whey_is_not_measured_by_sugar() {
         let fed = Around { added_on: Some("2026-06-04".parse().unwrap()), ..working() };
         assert_eq!(says(ReadingKind::Gravity, "1.070", &fed), "");
+        // Fed after midnight by the club's clock, which is two hours ahead of the instants.
+        let at_night = Around {
+            gravity_before: Some((at("2026-06-05T22:10:00"), Measured::from_micros(1_050_000))),
+            added_on: Some("2026-06-06".parse().unwrap()),
+            ..working()
+        };
+        let late = Seen { at: at("2026-06-05T22:20:00"), ..seen(ReadingKind::Gravity, "1.070") };
+        assert_eq!(doubt(late, &at_night, chrono_tz::Europe::Amsterdam), None);
+        let elsewhere = doubt(late, &at_night, chrono_tz::UTC).unwrap_or_default();
+        assert!(elsewhere.contains("It was 1.0500 on 5 June 2026"), "{elsewhere}");
         let must = Around { must_sg: Some(1.05), ..Around::default() };
         assert!(says(ReadingKind::Gravity, "1.090", &must).contains("about 1.050"));
         assert_eq!(says(ReadingKind::Gravity, "1.062", &must), "");

@@ -115,8 +115,7 @@ impl Side {
 
     /// When its days are counted from: its yeast, or its first reading.
     fn start(&self, doer: &Doer) -> Option<Instant> {
-        let pitched =
-            self.batch.pitched_on.map(|day| days::to_utc(day.and_time(chrono::NaiveTime::MIN), doer.zone));
+        let pitched = self.batch.pitched_on.map(|day| days::begin(day, doer.zone));
         pitched.or_else(|| self.gravities.first().map(|read| read.0))
     }
 

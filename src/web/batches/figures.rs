@@ -126,9 +126,8 @@ pub(super) fn gravity_table(gravities: &Series, temperatures: &Series, doer: &Do
             continue;
         }
         let day = days::local_day(*at, doer.zone);
-        later = days::to_utc(day.and_time(chrono::NaiveTime::MIN), doer.zone);
-        let next =
-            days::to_utc((day + chrono::Duration::days(1)).and_time(chrono::NaiveTime::MIN), doer.zone);
+        later = days::begin(day, doer.zone);
+        let next = days::begin(day + chrono::Duration::days(1), doer.zone);
         while noted.next_if(|one| one.0 >= next).is_some() {}
         let warmth = noted.peek().filter(|one| one.0 >= later);
         let warmth = warmth.map(|one| one.1.shown(ReadingKind::Temperature)).unwrap_or_default();

@@ -205,7 +205,7 @@ fn material(
     items.extend(draft.typed("item").and_then(|id| id.parse::<ItemId>().ok()));
     let open = [Stage::Planned, Stage::Preparing, Stage::Working, Stage::Resting];
     let (ages, ages_by_warmth) = ages(conn, club, id)?;
-    let mut known = cautions::facts(conn, club, id, doer.now)?;
+    let mut known = cautions::facts(conn, doer, id)?;
     if task == Task::Bottle {
         cautions::before_bottling(conn, club, id, doer.today(), &mut known)?;
     }

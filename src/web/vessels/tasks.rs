@@ -98,7 +98,7 @@ fn find(conn: &mut AnyConn, doer: &Doer, id: VesselId, draft: &Draft) -> Result<
     let stages = [Stage::Preparing, Stage::Working, Stage::Resting];
     let batch = draft.typed("batch").and_then(|id| id.parse::<BatchId>().ok());
     let batch = batch.or(inside.as_ref().map(|filled| filled.inside.batch));
-    let known = match batch.map(|batch| known::facts(conn, doer.club, batch, doer.now)) {
+    let known = match batch.map(|batch| known::facts(conn, doer, batch)) {
         None | Some(Err(Failure::Gone)) => None,
         Some(found) => {
             let facts = found?;

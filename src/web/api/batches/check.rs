@@ -68,7 +68,7 @@ fn found(
     (volume, item): (Option<Milli>, Option<ItemId>),
 ) -> Result<CheckBody, Failure> {
     batches::batch(conn, doer.club, id)?;
-    let mut facts = known::facts(conn, doer.club, id, doer.now)?;
+    let mut facts = known::facts(conn, doer, id)?;
     known::before_bottling(conn, doer.club, id, doer.today(), &mut facts)?;
     let item = item.map(|item| stock::item(conn, doer.club, item)).transpose()?;
     facts.bottles = vec![to_fill(volume.unwrap_or(Milli::new(750_000)), item.iter())];
