@@ -1,9 +1,9 @@
-//! Bottles: the bottlings of which some are left, those of which none is, and the page of one, where
-//! bottles are taken.
+//! Bottles: the list of bottlings, and the page of one, where bottles are taken.
 
 use askama::Template;
 
 mod figures;
+pub mod list;
 pub mod take;
 #[cfg(test)]
 mod tests;
@@ -21,184 +21,24 @@ use super::tastings::ageing;
 use super::trail::{self, Trail};
 use super::words;
 use crate::db::books::{self, Told, Which};
-use crate::db::bottles::{self as rows, Bottling, Left};
+use crate::db::bottles::{self as rows, Bottling};
 use crate::db::holds;
-use crate::db::{AnyConn, Failure, batches, climate, costs, stock, trace};
+use crate::db::{AnyConn, Failure, batches, climate, costs, counts, stock, trace};
 use crate::domain::bottles::{TastingAge, cost_per_bottle, next_tasting};
 use crate::domain::climate::Weighted;
+use crate::domain::counts::covered::Covered;
 use crate::domain::holds::Hold;
 use crate::domain::members::{Doer, Onlooker, Role};
 use crate::units::days::{self, Day};
-use crate::units::ids::{BottlingId, EntryId, LotId, PlaceId};
+use crate::units::ids::{BottlingId, EntryId, PlaceId};
 use crate::units::measure::Measured;
 use crate::units::money::Money;
 use crate::units::quantity::BaseUnit;
-use crate::units::text::folded;
 
 use figures::Figure;
 
 /// Entries on one page of a bottling.
 const TRAIL: usize = 20;
-
-/// Which bottlings are listed, and in what order.
-#[derive(serde::Deserialize, utoipa::ToSchema)]
-pub struct ListQuery {
-    /// `left` (the default) or `gone`.
-    pub view: Option<String>,
-    /// `age`, the oldest first (the default), or `name`.
-    pub sort: Option<String>,
-}
-
-/// The views of the list.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum View {
-    ByAge,
-    ByName,
-    Gone,
-}
-
-impl View {
-    const ALL: [View; 3] = [Self::ByAge, Self::ByName, Self::Gone];
-
-    const fn address(self) -> (&'static str, &'static str) {
-        match self {
-            Self::ByAge => ("/bottles?sort=age", "By age"),
-            Self::ByName => ("/bottles?sort=name", "By name"),
-            Self::Gone => ("/bottles?view=gone", "None left"),
-        }
-    }
-}
-
-#[derive(Template)]
-#[template(path = "bottles/list.html")]
-struct ListPage {
-    frame: Frame,
-    lead: String,
-    views: Vec<(String, &'static str, bool)>,
-    gone: bool,
-    rows: Vec<ListRow>,
-    more: Option<String>,
-}
-
-struct ListRow {
-    href: String,
-    age: String,
-    day: String,
-    drink: String,
-    about: String,
-    tasting: Option<String>,
-    left: i64,
-    of: String,
-    tally: String,
-    held: bool,
-    each: String,
-}
-
-/// A bottling with all that its row shows.
-struct Listed {
-    held: bool,
-    left: Left,
-    booked: Money,
-    tastings: Vec<TastingAge>,
-}
-
-/// Bottlings with bottles left, in the order of the view, after one of them; and those of which none is left.
-fn listed(
-    conn: &mut AnyConn,
-    doer: &Doer,
-    view: View,
-    after: Option<BottlingId>,
-    limit: i64,
-) -> Result<Vec<Listed>, Failure> {
-    let club = doer.club;
-    let left = if view == View::Gone {
-        let gone = rows::bottlings(conn, club, true, after, limit)?;
-        gone.into_iter().map(|bottling| Left { bottling, left: 0, cost: Money::ZERO }).collect()
-    } else {
-        let before = match after.map(|after| rows::bottling(conn, club, after)) {
-            None | Some(Err(Failure::Gone)) => None,
-            Some(found) => Some(order(view, &found?)),
-        };
-        let mut left = rows::with_bottles_left(conn, club)?;
-        left.sort_by_key(|left| order(view, &left.bottling));
-        left.retain(|left| before.as_ref().is_none_or(|before| order(view, &left.bottling) > *before));
-        left.truncate(usize::try_from(limit).unwrap_or(usize::MAX));
-        left
-    };
-    let ids: Vec<BottlingId> = left.iter().map(|left| left.bottling.id).collect();
-    let entries: Vec<EntryId> = left.iter().map(|left| left.bottling.entry).collect();
-    let booked = costs::booked(conn, &entries)?;
-    let mut tastings = rows::tastings(conn, club, &ids)?;
-    let lots: Vec<LotId> = left.iter().map(|left| left.bottling.lot).collect();
-    let held = holds::of_lots(conn, club, &lots)?;
-    let each = |left: Left| Listed {
-        held: held.iter().any(|hold| hold.lot == left.bottling.lot),
-        booked: booked.get(&left.bottling.entry).copied().unwrap_or_default(),
-        tastings: tastings.remove(&left.bottling.id).unwrap_or_default(),
-        left,
-    };
-    Ok(left.into_iter().map(each).collect())
-}
-
-/// Where a bottling stands in the order of a view.
-fn order(view: View, bottling: &Bottling) -> (String, Day, BottlingId) {
-    let name = if view == View::ByName { folded(&bottling.name) } else { String::new() };
-    (name, bottling.bottled_on, bottling.id)
-}
-
-/// Shows the list.
-pub async fn list(who: Onlooker, site: Site, query: Query<ListQuery>, paging: Paging<BottlingId>) -> Reply {
-    let typed = |field| query.draft.typed(field).unwrap_or_default();
-    let view = match (typed("view").as_str(), typed("sort").as_str()) {
-        ("gone", _) => View::Gone,
-        (_, "name") => View::ByName,
-        _ => View::ByAge,
-    };
-    let (after, limit) = (paging.after, paging.rows());
-    let (facts, found) = site.read(&who, move |conn, doer| listed(conn, doer, view, after, limit)).await?;
-    let part = paging.page(found, |listed| listed.left.bottling.id, |listed| list_row(&site, &who, &listed));
-    let page = ListPage {
-        lead: match facts.bottles {
-            0 => "No bottles are laid down just now.".to_owned(),
-            bottles => format!("{} laid down.", words::count(bottles, "bottle is", "bottles are")),
-        },
-        views: View::ALL.map(|one| (site.at(one.address().0), one.address().1, one == view)).into(),
-        gone: view == View::Gone,
-        rows: part.items,
-        more: part.next.map(|next| site.at(&format!("{}&after={next}", view.address().0))),
-        frame: site.frame(&who, Room::Bottles, "Bottles", facts),
-    };
-    respond::page(&page)
-}
-
-fn list_row(site: &Site, doer: &Doer, listed: &Listed) -> ListRow {
-    let Listed { left: Left { bottling, left, .. }, booked, tastings, held } = listed;
-    let today = doer.today();
-    let tasting = next_tasting(tastings, today).filter(|_| *left > 0);
-    let each = cost_per_bottle(*booked, bottling.bottles);
-    ListRow {
-        href: site.at(&format!("/bottles/{}", bottling.id)),
-        age: days::age((today - bottling.bottled_on).num_days()),
-        day: days::short(bottling.bottled_on, today),
-        drink: bottling.name.clone(),
-        about: format!("Bottling {}, {}", bottling.code, size(bottling)),
-        tasting: tasting.map(|(age, day)| tasting_words(&age, day, today)),
-        left: *left,
-        of: format!("of {}", words::count(bottling.bottles, "bottle", "bottles")),
-        tally: drawn(*left, bottling.bottles - left),
-        held: *held,
-        each: format!("{} a bottle", words::money(&doer.currency, each)),
-    }
-}
-
-/// "Taste now, at 12 months"; "next tasting in 14 weeks, at 12 months".
-fn tasting_words(age: &TastingAge, day: Day, today: Day) -> String {
-    let at = days::age(age.age_days);
-    match (day - today).num_days() {
-        i64::MIN..=0 => format!("Now is the time to taste it, at {at}"),
-        wait => format!("Next tasting in {}, at {at}", days::age(wait)),
-    }
-}
 
 /// "75 cl", "1.5 L": as bottles are named.
 pub(super) fn size(bottling: &Bottling) -> String {
@@ -229,8 +69,9 @@ struct BottlingPage {
     batch: (String, String),
     reversed: bool,
     said: Option<(String, String)>,
-    left: i64,
+    left: String,
     of: String,
+    covered: Option<String>,
     age: (String, String),
     /// Its age by the warmth of its shelves, where some of it was measured.
     warmth: Option<String>,
@@ -284,11 +125,17 @@ struct Found {
     entries: Vec<Told>,
     said: Option<Told>,
     sharing: shares::Found,
+    covered: Covered,
 }
 
 impl Found {
     fn left(&self) -> i64 {
         self.places.iter().map(|place| place.2).sum()
+    }
+
+    /// Whether how many are left is covered for whoever looks, who counts them.
+    fn hidden(&self) -> bool {
+        self.covered.hides_lot(self.bottling.lot)
     }
 
     fn each(&self) -> Money {
@@ -327,6 +174,7 @@ fn find(
         entries: books::tell(conn, club, Which::Bottling(id), before, limit)?,
         said: said.filter(|told| told.bottling == Some(id)),
         sharing: shares::find(conn, doer, &bottling)?,
+        covered: counts::covered(conn, doer)?,
         bottling,
     }))
 }
@@ -348,7 +196,11 @@ pub async fn show(
         found.entries.truncate(TRAIL);
         format!("{href}?after={}#en", found.entries[TRAIL - 1].id)
     });
-    let (today, left, bottling) = (who.today(), found.left(), &found.bottling);
+    if found.hidden() {
+        // What moved of it adds up to what is left of it.
+        found.entries.clear();
+    }
+    let (today, left, bottling, hidden) = (who.today(), found.left(), &found.bottling, found.hidden());
     let may_take = who.role >= Role::Taster && left > 0 && found.held.is_none();
     let page = BottlingPage {
         held: found.held.as_ref().map(Hold::words),
@@ -358,14 +210,19 @@ pub async fn show(
         batch: (site.at(&format!("/batches/{}", bottling.batch)), batch_code(bottling)),
         reversed: found.reversed,
         said: found.said.as_ref().map(|told| said_of(told, &who)),
-        left,
+        left: if hidden { words::COVERED.to_owned() } else { left.to_string() },
         of: format!("of {} left", words::count(bottling.bottles, "bottle", "bottles")),
+        covered: found.covered.words().filter(|_| hidden),
         age: figure(&days::age((today - bottling.bottled_on).num_days())),
         warmth: found.warmth.filter(|age| age.measured > 0.0).map(|age| by_warmth(age.days)),
         tasting: tasting(&found.tastings, today),
-        tally: drawn(left, bottling.bottles - left),
+        tally: if hidden { String::new() } else { drawn(left, bottling.bottles - left) },
         allergens: found.allergens.join(", "),
-        places: found.places.iter().map(place_row).collect(),
+        places: found
+            .places
+            .iter()
+            .map(|place| place_row(place, found.covered.hides(bottling.lot, place.0)))
+            .collect(),
         move_hrefs: (who.role >= Role::Cellarhand && left > 0).then(|| {
             let lot = site.at(&format!("/stores/lots/{}", bottling.lot));
             (format!("{lot}/move"), lot)
@@ -376,7 +233,7 @@ pub async fn show(
         id,
         may_plan: who.role >= Role::Cellarhand && left > 0,
         age_view: ageing::view(&site, &who, bottling, &found.told, who.role >= Role::Cellarhand && left > 0),
-        sharing: shares::of_bottling(&site, &who, &found.sharing),
+        sharing: shares::of_bottling(&site, &who, &found.sharing).filter(|_| !hidden),
         trail: trail_of(&site, &who, &found.entries, more),
         frame: site.frame(
             &who,
@@ -445,15 +302,19 @@ fn tasting(ages: &[TastingAge], today: Day) -> (String, String, String) {
     }
 }
 
-fn place_row(place: &(PlaceId, String, i64, Money)) -> PlaceRow {
+fn place_row(place: &(PlaceId, String, i64, Money), hidden: bool) -> PlaceRow {
     let (_, path, bottles, _) = place;
     let (within, name) = path.rsplit_once(stock::WITHIN).unwrap_or(("", path));
     PlaceRow {
         within: within.to_owned(),
         name: name.to_owned(),
-        bottles: bottles.to_string(),
-        unit: if *bottles == 1 { "bottle" } else { "bottles" },
-        tally: drawn(*bottles, 0),
+        bottles: if hidden { String::new() } else { bottles.to_string() },
+        unit: match *bottles {
+            _ if hidden => words::COVERED,
+            1 => "bottle",
+            _ => "bottles",
+        },
+        tally: if hidden { String::new() } else { drawn(*bottles, 0) },
     }
 }
 

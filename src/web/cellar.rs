@@ -16,7 +16,7 @@ use super::site::{Room, Site};
 use super::words;
 use crate::actions::cellar::{Carrying, carry_bottles};
 use crate::db::stock::{self, Place};
-use crate::db::{AnyConn, Failure, cellar as rows};
+use crate::db::{AnyConn, Failure, cellar as rows, counts};
 use crate::domain::cellar::{Proposal, Sought, Spot, Stand, Wanted, propose};
 use crate::domain::members::{Cellarhand, Doer, Onlooker, Role};
 use crate::domain::refusal::Refusal;
@@ -171,7 +171,12 @@ pub async fn show(who: Onlooker, site: Site, query: Query<CellarQuery>) -> Reply
         }
     };
     let place = asked.place;
-    let (facts, seen) = site.read(&who, move |conn, doer| see(conn, doer, &asked)).await?;
+    let read = site.read(&who, move |conn, doer| {
+        let seen = see(conn, doer, &asked)?;
+        Ok((seen, counts::covered(conn, doer)?))
+    });
+    let (facts, (seen, covered)) = read.await?;
+    covered.check_lots(seen.spots.iter().flat_map(|spot| &spot.stands).map(|stand| stand.lot))?;
     let page = CellarPage {
         lead: lead(&seen.spots),
         picture: picture(&seen.spots, who.today()),

@@ -17,7 +17,7 @@ use super::spreadsheet::leaving;
 use super::words;
 use crate::db::books::{self, Which};
 use crate::db::stock::{self, Bringing, Brought};
-use crate::db::{AnyConn, Failure, bottles, trace};
+use crate::db::{AnyConn, Failure, bottles, counts, trace};
 use crate::domain::labels::{Label, MOST, OFF_TENTHS, SHEETS, Sheet, contains};
 use crate::domain::members::{Doer, Onlooker};
 use crate::domain::refusal::Refusal;
@@ -135,7 +135,8 @@ fn of_bottling(conn: &mut AnyConn, doer: &Doer, id: BottlingId) -> Result<Found,
     let label =
         Label { name: bottling.name.clone(), lines, contains: contains(&allergens), ..Label::default() };
     let left = bottles::left_of(conn, &[id])?.get(&id).copied().unwrap_or_default();
-    let count = if left > 0 { left } else { bottling.bottles };
+    let hidden = counts::covered(conn, doer)?.hides_lot(bottling.lot);
+    let count = if left > 0 && !hidden { left } else { bottling.bottles };
     Ok(Found {
         labels: vec![Known {
             field: COUNT.to_owned(),

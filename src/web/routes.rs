@@ -240,7 +240,7 @@ fn bottle_pages(to: &mut Pages) {
         .post("/reminders/{id}/put-off", reminders::settle::put_off)
         .post("/reminders/{id}/give", reminders::settle::give)
         .post("/reminders/{id}/undone", reminders::settle::undone);
-    to.get("/bottles", bottles::list)
+    to.get("/bottles", bottles::list::show)
         .get("/bottles/{id}", bottles::show)
         .post("/bottles/{id}/withdrawals", bottles::take::take);
     to.get("/bottles/{id}/labels", labels::of_bottling_form)

@@ -66,13 +66,10 @@ pub fn much(quantity: Milli, unit: BaseUnit, kind: ItemKind) -> String {
     }
 }
 
-/// What stands in the place of a figure that is covered for whoever counts.
-const COVERED: &str = "covered";
-
 /// Number and unit of a lot at a place, as far as the member may see it.
 fn seen_figure(line: &Stocked, covered: &Covered) -> (String, String) {
     if covered.hides(line.lot, line.place) {
-        return (String::new(), COVERED.to_owned());
+        return (String::new(), words::COVERED.to_owned());
     }
     figure_and_unit(line.quantity, line.unit, line.kind)
 }

@@ -4,6 +4,9 @@ use crate::domain::members::Doer;
 use crate::units::days::{self, Day, Instant};
 use crate::units::money::Money;
 
+/// What stands in the place of a figure that is covered for whoever counts.
+pub const COVERED: &str = "covered";
+
 /// The sign of a currency, before the figure; its code where it has none of its own.
 pub fn sign(currency: &str) -> String {
     match currency {

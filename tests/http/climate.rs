@@ -2,8 +2,10 @@
 //! is told.
 
 use serde_json::{Value, json};
+use undercroft::actions::letters;
 use undercroft::actions::members::{self, NewToken};
 use undercroft::actions::reminders::reconcile;
+use undercroft::db::letters::Letter;
 use undercroft::domain::members::{Doer, Onlooker, Scope};
 use undercroft::units::days::Instant;
 use undercroft::web::extract::now;
@@ -124,6 +126,14 @@ async fn a_shelf_that_is_too_warm_is_told_once(ground: &Ground) {
     let first = told("2026-07-02").await;
     assert!(first.iter().any(|text| text.contains("is too warm for bottles: 26.1 °C")), "{first:?}");
     assert!(first.iter().any(|text| text.contains("7.1 °C between night and day")), "{first:?}");
+    let evening: Instant = "2026-07-02T18:00:00".parse().expect("an instant");
+    letters::write(&house.db, club.club, club.zone, evening).await.expect("letters are written");
+    let letters = letters::take(&house.db, evening, 100).await.expect("they are there");
+    for text in &first {
+        let says = |letter: &&Letter| letter.lines.iter().any(|line| line.text == *text);
+        let (told, all) = (letters.iter().filter(says).count(), letters.len());
+        assert!(told == all && all > 1, "{told} of {all} letters say “{text}”");
+    }
     assert_eq!(told("2026-07-03").await.len(), first.len(), "it lasts, and is told once");
     assert_eq!(told("2026-07-09").await, Vec::<String>::new(), "it is over");
     house.close().await;

@@ -6,7 +6,11 @@ use serde_json::{Value, json};
 use super::bad_input::Stage;
 use crate::ground::{Ground, on_both};
 
-on_both!(who_counts_is_told_nothing_of_the_books, a_count_goes_from_its_first_line_to_the_entry);
+on_both!(
+    who_counts_is_told_nothing_of_the_books,
+    who_counts_bottles_is_not_told_how_many_are_left,
+    a_count_goes_from_its_first_line_to_the_entry
+);
 
 /// The books hold 90 g of yeast, and the taster has counted 90 g.
 async fn who_counts_is_told_nothing_of_the_books(ground: &Ground) {
@@ -85,6 +89,45 @@ async fn who_counts_is_told_nothing_of_the_books(ground: &Ground) {
         assert!(!tells(&heard.body, "90"), "{path} tells: {}", heard.body);
         assert_eq!(heard.status, if path == "/differences" { 409 } else { 200 }, "{}", heard.body);
     }
+    stage.house.close().await;
+}
+
+async fn who_counts_bottles_is_not_told_how_many_are_left(ground: &Ground) {
+    let stage = Stage::open(ground).await;
+    let ask = |method: &str, path: &str, body: Value| {
+        let text = if body.is_null() { String::new() } else { body.to_string() };
+        stage.house.send(&stage.own.token, method, path, None, &text)
+    };
+    let page = |path: &str| stage.house.server.open_page(&stage.own.session, path);
+    let begun = ask("POST", "/counts", json!({"kinds": ["drink"]}));
+    assert_eq!(begun.status, 201, "{}", begun.body);
+    let id = begun.text("id");
+    let bottling = ask("GET", "/bottlings", Value::Null).json["items"][0].clone();
+    let (left, bottling) = (&bottling["left"], bottling["id"].as_str().expect("a bottling"));
+    let figure = format!("<p class=\"fig\">{left}</p>");
+    let said = [
+        (format!("/bottles/{bottling}"), figure.as_str(), 200),
+        ("/bottles".to_owned(), "laid down.", 200),
+        ("/bottles/cellar".to_owned(), "Where to put more", 409),
+        ("/bottles/ahead".to_owned(), "are laid down, which cost", 409),
+    ];
+    for (path, told, _) in &said {
+        let heard = page(path);
+        assert!(heard.status == 200 && heard.body.contains(told), "{path}: {}", heard.body);
+    }
+    let line = ask("GET", &format!("/counts/{id}/lines"), Value::Null).json["items"][0]["line"].clone();
+    let tally = ask("POST", &format!("/counts/{id}/tallies"), json!({"line": line, "counted": "3"}));
+    assert_eq!(tally.status, 201, "{}", tally.body);
+    for (path, told, status) in &said {
+        let heard = page(path);
+        assert_eq!(heard.status, *status, "{path}: {}", heard.body);
+        assert!(!heard.body.contains(told) && heard.body.contains("You count in"), "{path}: {}", heard.body);
+    }
+    let one = page(&said[0].0).body;
+    assert!(!one.contains("What is left, at cost") && one.contains("Covered for you as long as"), "{one}");
+    let off = ask("POST", &format!("/counts/{id}/calling-off"), json!({"reason": "the lamp went out"}));
+    assert!(off.status < 300, "{}", off.body);
+    assert!(page(&said[0].0).body.contains(&figure), "it is told again");
     stage.house.close().await;
 }
 

@@ -55,8 +55,10 @@ pub(super) fn of(doer: &Doer, found: &Found) -> Vec<Figure> {
     figures.push(strength(found));
     figures.extend(gravity(found, doer));
     figures.extend(warmth(found));
-    let left_cost = found.places.iter().map(|place| place.3).sum();
-    figures.push(plain("What is left, at cost", words::figure(left_cost), sign.to_owned()));
+    if !found.hidden() {
+        let left_cost = found.places.iter().map(|place| place.3).sum();
+        figures.push(plain("What is left, at cost", words::figure(left_cost), sign.to_owned()));
+    }
     figures.extend(lost(&found.bottling));
     figures
 }

@@ -43,10 +43,14 @@ pub(super) async fn form(site: &Site, doer: &Doer, found: &Found) -> Result<Form
     let places: Vec<Choice> = found
         .places
         .iter()
-        .map(|(place, path, left, _)| Choice::new(place.to_string(), format!("{path}: {left} left")))
+        .map(|(place, path, left, _)| {
+            let left = if found.hidden() { String::new() } else { format!(": {left} left") };
+            Choice::new(place.to_string(), format!("{path}{left}"))
+        })
         .collect();
     if places.len() > 1 {
-        let most = found.places.iter().max_by_key(|place| place.2).map(|place| place.0.to_string());
+        let most = found.places.iter().filter(|_| !found.hidden()).max_by_key(|place| place.2);
+        let most = most.map(|place| place.0.to_string());
         fields.push(Field::select("place", "From", places).value(most.unwrap_or_default()));
     }
     if hand {
@@ -103,7 +107,8 @@ pub async fn take(taster: Taster, site: Site, path: Path<BottlingId>, form: Form
             let bottling = &found.bottling;
             let view = self::form(&site, &taster, &found).await?;
             let view = FormView { heading: "Take bottles".to_owned(), ..view };
-            let about = format!("{}, bottling {}: {} left.", bottling.name, bottling.code, found.left());
+            let left = if found.hidden() { String::new() } else { format!(": {} left", found.left()) };
+            let about = format!("{}, bottling {}{left}.", bottling.name, bottling.code);
             let view = view.intro(about).leave(site.at(&format!("/bottles/{id}")));
             let frame = site.frame(&taster, Room::Bottles, "Take bottles", facts);
             let up = (site.at(&format!("/bottles/{id}")), "The bottling".to_owned());

@@ -3,7 +3,7 @@
 use askama::Template;
 use chrono::Datelike;
 
-use crate::db::cellar as rows;
+use crate::db::{cellar as rows, counts};
 use crate::domain::cellar::{AGES, Coming, ComingAge, DrinkStock, Stand, drinks, profile};
 use crate::domain::members::{Doer, Onlooker};
 use crate::units::days::{self, Day};
@@ -55,9 +55,11 @@ struct DrinkRow {
 pub async fn show(who: Onlooker, site: Site) -> Reply {
     let read = site.read(&who, |conn, doer| {
         let stands = rows::stands(conn, doer.club)?;
-        Ok((rows::coming(conn, doer.club, &stands, doer.today())?, stands))
+        let coming = rows::coming(conn, doer.club, &stands, doer.today())?;
+        Ok((coming, stands, counts::covered(conn, doer)?))
     });
-    let (facts, (coming, stands)) = read.await?;
+    let (facts, (coming, stands, covered)) = read.await?;
+    covered.check_lots(stands.iter().map(|stand| stand.lot))?;
     let today = who.today();
     let by_age = profile(&stands, today);
     let worth: Money = stands.iter().map(|stand| stand.cost).sum();

@@ -1,6 +1,6 @@
 //! Marks against age, with their intervals, a cautious line through them, and the age that comes next.
 
-use super::shape::{cut, escape, figure, length};
+use super::shape::{cut, escape, figure, length, line};
 use std::fmt::Write;
 
 /// A mark at an age: the age in days, the mean, and its interval.
@@ -56,14 +56,13 @@ pub fn ages(ages: &Ages) -> String {
         );
     }
     if let Some((start, slope)) = ages.line {
-        let end = |age: f64| format!("{} {}", length(x(age)), length(y(start + slope * age)));
+        let end = |age: f64| (x(age), y(start + slope * age));
         let height = length(base);
         let _ = write!(
             body,
             "<svg viewBox=\"0 0 1000 {height}\" preserveAspectRatio=\"none\" width=\"100%\" height=\"{height}\">\
-             <path class=\"curve\" d=\"M{}L{}\"/></svg>",
-            end(first.0),
-            end(last.0)
+             <path class=\"curve\" d=\"{}\"/></svg>",
+            line([end(first.0), end(last.0)])
         );
     }
     let mut shown_until = f64::NEG_INFINITY;

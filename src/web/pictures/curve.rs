@@ -1,6 +1,6 @@
 //! A measured value against the day: the fermentation curve.
 
-use super::shape::{NARROWEST_PX, cut, escape, figure, length, width_px};
+use super::shape::{NARROWEST_PX, cut, escape, figure, length, line, width_px};
 use super::thin::{COLUMNS, thin};
 use std::fmt::Write;
 
@@ -150,11 +150,7 @@ fn lane_under(lane: &Lane, points: &[(f64, f64)], days: &Scale, base: f64) -> St
             length(y - 3.0),
         );
     }
-    let mut trace = String::new();
-    for (x, y) in points {
-        let start = if trace.is_empty() { 'M' } else { 'L' };
-        let _ = write!(trace, "{start}{} {}", length(days.at(*x)), length(values.at(*y)));
-    }
+    let trace = through(points, days, &values);
     let height = length(floor);
     let _ = write!(
         html,
@@ -196,6 +192,15 @@ impl Scale {
         let part = if span > 0.0 { (value - self.low) / span } else { 0.5 };
         self.from + part * (self.to - self.from)
     }
+}
+
+/// A line through readings.
+pub(super) fn through<'p>(
+    points: impl IntoIterator<Item = &'p (f64, f64)>,
+    days: &Scale,
+    values: &Scale,
+) -> String {
+    line(points.into_iter().map(|(x, y)| (days.at(*x), values.at(*y))))
 }
 
 /// The row over the plot in which the words of each mark find room; none where there is none.
@@ -269,29 +274,18 @@ fn grid(values: &Scale, curve: &Curve, base: f64) -> String {
 
 /// The band between the soonest and the latest end, edged, and the likeliest line dashed on it.
 fn forecast(ahead: &Ahead, days: &Scale, values: &Scale, base: f64) -> String {
-    fn path<'p>(points: impl Iterator<Item = &'p (f64, f64)>, days: &Scale, values: &Scale) -> String {
-        let place = |(x, y): &(f64, f64)| format!("{} {}", length(days.at(*x)), length(values.at(*y)));
-        points.map(place).collect::<Vec<_>>().join("L")
-    }
     let height = length(base);
     format!(
         "<svg viewBox=\"0 0 1000 {height}\" preserveAspectRatio=\"none\" width=\"100%\" height=\"{height}\">\
-         <path class=\"band\" d=\"M{}Z\"/><path class=\"fore\" d=\"M{}\"/></svg>",
-        path(ahead.early.iter().chain(ahead.late.iter().rev()), days, values),
-        path(ahead.expected.iter(), days, values),
+         <path class=\"band\" d=\"{}Z\"/><path class=\"fore\" d=\"{}\"/></svg>",
+        through(ahead.early.iter().chain(ahead.late.iter().rev()), days, values),
+        through(&ahead.expected, days, values),
     )
 }
 
 fn line_and_dots(points: &[(f64, f64)], days: &Scale, values: &Scale, base: f64) -> String {
-    let mut line = String::new();
-    let mut dots = String::new();
-    for (x, y) in points {
-        let (x, y) = (length(days.at(*x)), length(values.at(*y)));
-        let _ = write!(line, "{}{x} {y}", if line.is_empty() { 'M' } else { 'L' });
-        if points.len() <= MOST_DOTS {
-            let _ = write!(dots, "M{x} {y}h0");
-        }
-    }
+    let line = through(points, days, values);
+    let dots = if points.len() <= MOST_DOTS { line.replace('L', "h0M") + "h0" } else { String::new() };
     let fine = if points.len() > MANY { " fine" } else { "" };
     let height = length(base);
     format!(

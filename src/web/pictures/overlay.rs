@@ -3,7 +3,7 @@
 
 use std::fmt::Write;
 
-use super::curve::{Scale, step_for};
+use super::curve::{Scale, step_for, through};
 use super::shape::{NARROWEST_PX, cut, escape, figure, length};
 use super::thin::thin;
 
@@ -50,11 +50,7 @@ pub fn overlay(of: &Overlay) -> String {
     body += &grid(&values);
     let mut names: Vec<(f64, f64, &str)> = Vec::new();
     for (at, (name, points)) in curves.iter().enumerate() {
-        let mut line = String::new();
-        for (x, y) in points {
-            let start = if line.is_empty() { 'M' } else { 'L' };
-            let _ = write!(line, "{start}{} {}", length(days.at(*x)), length(values.at(*y)));
-        }
+        let line = through(points, &days, &values);
         let _ = write!(
             body,
             "<svg viewBox=\"0 0 1000 {0}\" preserveAspectRatio=\"none\" width=\"100%\" height=\"{0}\">\

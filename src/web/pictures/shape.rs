@@ -1,5 +1,7 @@
 //! What all pictures share: safe words, lengths in tenths of a pixel, and the frame of a figure.
 
+use std::fmt::Write;
+
 /// The narrowest content a page has, in pixels: a screen of 320 less its margins.
 pub(super) const NARROWEST_PX: f64 = 288.0;
 
@@ -21,16 +23,37 @@ pub(super) fn escape(text: &str) -> String {
 
 /// A length with one decimal. A value that is no number draws at zero.
 pub(super) fn length(px: f64) -> String {
-    // A picture is far from as wide as an integer goes.
-    #[allow(clippy::cast_possible_truncation, reason = "lengths of pictures")]
-    let of_ten = if px.is_finite() { (px * 10.0).round() as i64 } else { 0 };
-    tenths(of_ten)
+    tenths(of_ten(px))
+}
+
+// A picture is far from as wide as an integer goes.
+#[allow(clippy::cast_possible_truncation, reason = "lengths of pictures")]
+fn of_ten(px: f64) -> i64 {
+    if px.is_finite() { (px * 10.0).round() as i64 } else { 0 }
 }
 
 /// A length given in tenths of a pixel.
 pub(super) fn tenths(length: i64) -> String {
+    let mut text = String::new();
+    put(&mut text, length);
+    text
+}
+
+fn put(text: &mut String, length: i64) {
     let sign = if length < 0 { "-" } else { "" };
-    format!("{sign}{}.{}", length.abs() / 10, length.abs() % 10)
+    let _ = write!(text, "{sign}{}.{}", length.abs() / 10, length.abs() % 10);
+}
+
+/// A line through these points, as a path is told it.
+pub(super) fn line(points: impl IntoIterator<Item = (f64, f64)>) -> String {
+    let mut path = String::new();
+    for (x, y) in points {
+        path.push(if path.is_empty() { 'M' } else { 'L' });
+        put(&mut path, of_ten(x));
+        path.push(' ');
+        put(&mut path, of_ten(y));
+    }
+    path
 }
 
 /// The share of `span` that `part` has in `whole`, rounded down; nothing of nothing is nothing.
@@ -124,5 +147,7 @@ mod tests {
         assert_eq!(length(f64::INFINITY), "0.0");
         assert_eq!(tenths(-5), "-0.5");
         assert_eq!(tenths(1234), "123.4");
+        assert_eq!(line([(0.0, 10.04), (-5.06, f64::NAN)]), "M0.0 10.0L-5.1 0.0");
+        assert_eq!(line([]), "");
     }
 }

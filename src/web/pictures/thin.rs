@@ -21,9 +21,9 @@ pub fn thin(points: &[(f64, f64)], columns: usize) -> Vec<(f64, f64)> {
             low = if point.1 < some[low].1 { at } else { low };
             high = if point.1 > some[high].1 { at } else { high };
         }
-        let mut those = [0, low.min(high), low.max(high), some.len() - 1].to_vec();
-        those.dedup();
-        kept.extend(those.into_iter().map(|at| some[at]));
+        let those = [0, low.min(high), low.max(high), some.len() - 1];
+        let new = |at: &usize| *at == 0 || those[*at - 1] != those[*at];
+        kept.extend((0..those.len()).filter(new).map(|at| some[those[at]]));
     }
     kept
 }

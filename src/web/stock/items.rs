@@ -3,7 +3,7 @@
 use askama::Template;
 
 use super::read::{self, Asked};
-use super::{COVERED, Paths, exact, figure_and_unit, seen_figure};
+use super::{Paths, exact, figure_and_unit, seen_figure};
 use crate::actions::stock as actions;
 use crate::db::buying::{Of, look};
 use crate::db::counts;
@@ -124,7 +124,7 @@ pub async fn show(who: Onlooker, site: Site, path: Path<ItemId>) -> Reply {
     let cost: Money = lines.iter().map(|line| line.cost).sum();
     let hidden = covered.hides_item(id);
     let (figure, unit) = if hidden {
-        (String::new(), COVERED.to_owned())
+        (String::new(), words::COVERED.to_owned())
     } else {
         figure_and_unit(quantity, item.unit, item.kind)
     };

@@ -3,7 +3,7 @@
 
 use askama::Template;
 
-use super::{COVERED, Paths, figure_and_unit, listed, price};
+use super::{Paths, figure_and_unit, listed, price};
 use crate::db::books::{self, Told, Which};
 use crate::db::holds::{self, Held};
 use crate::db::stock::{self as rows, Lot, Place, Shelved};
@@ -159,7 +159,7 @@ fn page(site: &Site, who: &Doer, known: &Known, frame: Frame, trail: Trail) -> L
     let drink = lot.item.kind == ItemKind::Drink;
     let hidden = known.hidden();
     let (figure, unit) = if hidden {
-        (String::new(), COVERED.to_owned())
+        (String::new(), words::COVERED.to_owned())
     } else {
         figure_and_unit(left, lot.item.unit, lot.item.kind)
     };
@@ -277,7 +277,7 @@ fn stand_row(known: &Known, shelf: &Shelf) -> StandRow {
     let item = &known.lot.item;
     let hidden = known.covered.hides(shelf.lot, shelf.place);
     let (figure, unit) = if hidden {
-        (String::new(), COVERED.to_owned())
+        (String::new(), words::COVERED.to_owned())
     } else {
         figure_and_unit(shelf.holding.quantity, item.unit, item.kind)
     };

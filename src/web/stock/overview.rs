@@ -4,7 +4,7 @@
 use askama::Template;
 
 use super::sift::{Sift, StoresQuery};
-use super::{COVERED, Paths, figure_and_unit, listed, seen_figure};
+use super::{Paths, figure_and_unit, listed, seen_figure};
 use crate::db::books::{self, Told, Which};
 use crate::db::holds;
 use crate::db::reminders::Facts;
@@ -381,7 +381,7 @@ fn low_row(site: &Site, (id, item, left): &(ItemId, Item, Milli), covered: &Cove
         href: site.at(&format!("/stores/items/{id}")),
         name: item.name.clone(),
         left: match *left {
-            _ if covered.hides_item(*id) => COVERED.to_owned(),
+            _ if covered.hides_item(*id) => words::COVERED.to_owned(),
             Milli::ZERO => "None".to_owned(),
             left => left.shown(item.unit),
         },
@@ -405,7 +405,7 @@ fn item_rows(site: &Site, who: &Doer, paths: &Paths, on: Day, seen: &Seen) -> Ve
             }),
             name: first.name.clone(),
             drink: first.kind == ItemKind::Drink,
-            amount: if hidden { COVERED.to_owned() } else { format!("{figure} {unit}") },
+            amount: if hidden { words::COVERED.to_owned() } else { format!("{figure} {unit}") },
             cost: if hidden { "you count it".to_owned() } else { words::money(&who.currency, cost) },
             lots: lines
                 .iter()

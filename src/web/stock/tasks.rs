@@ -1,6 +1,6 @@
 //! What is done to one lot: carried to another place, or counted and put right.
 
-use super::{COVERED, Paths, exact, place_choices, read};
+use super::{Paths, exact, place_choices, read};
 use crate::actions::stock as actions;
 use crate::db::stock::{self as rows, Lot, Place, Shelved};
 use crate::db::{AnyConn, Failure, counts};
@@ -16,6 +16,7 @@ use crate::web::forms::{Choice, Field, FormView};
 use crate::web::problem::{Kind, Problem};
 use crate::web::respond::{self, Reply};
 use crate::web::site::{Room, Site};
+use crate::web::words;
 
 /// A lot, where it stands, and where it may go.
 struct Found {
@@ -173,7 +174,8 @@ fn standing_choices(found: &Found, only: bool) -> Vec<Choice> {
     };
     let each = found.shelves.iter().map(|shelf| {
         let there = shelf.holding.quantity.shown(found.lot.item.unit);
-        let there = if found.covered.hides(shelf.lot, shelf.place) { COVERED.to_owned() } else { there };
+        let there =
+            if found.covered.hides(shelf.lot, shelf.place) { words::COVERED.to_owned() } else { there };
         Choice::new(shelf.place.to_string(), format!("{}: {there}", path(shelf)))
     });
     let first = (!only).then(|| Choice::new("", "Choose where it stands"));
