@@ -283,7 +283,7 @@ fn standing_in(
     id: BatchId,
 ) -> Result<(Option<AccountId>, Standing), Failure> {
     type Row = (String, Stage, Option<(AccountId, Milli, Money, Day)>);
-    let (code, stage, account): Row = batches::table
+    let found: Option<Row> = batches::table
         .left_join(accounts::table.on(accounts::batch_id.eq(batches::id.nullable())))
         .filter(batches::id.eq(id).and(batches::club_id.eq(club)))
         .select((
@@ -291,7 +291,9 @@ fn standing_in(
             batches::stage,
             (accounts::id, accounts::quantity, accounts::cost, accounts::opened_on).nullable(),
         ))
-        .first(conn)?;
+        .prepared()
+        .one(conn)?;
+    let (code, stage, account) = found.ok_or(Failure::Gone)?;
     let holding = account.map(|(_, quantity, cost, _)| Holding { quantity, cost }).unwrap_or_default();
     let opened_on = account.map(|account| account.3);
     let standing = Standing { id, code, stage, holding, opened_on, later: Vec::new() };

@@ -210,8 +210,9 @@ pub(super) fn changes_after(
     let any: Option<Day> = postings::table
         .filter(postings::club_id.eq(club).and(postings::day.gt(day)))
         .select(postings::day)
-        .first(conn)
-        .optional()?;
+        .limit(1)
+        .prepared()
+        .one(conn)?;
     if any.is_none() {
         return Ok(found);
     }
@@ -220,7 +221,7 @@ pub(super) fn changes_after(
             .filter(postings::account_id.eq_any(padded(some)).and(postings::day.gt(day)))
             .select((postings::account_id, postings::day, postings::quantity, postings::cost))
             .prepared()
-            .load(conn)?;
+            .all(conn)?;
         for (account, day, quantity, cost) in rows {
             found.entry(account).or_default().push(Change { day, by: Holding { quantity, cost } });
         }

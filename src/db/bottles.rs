@@ -8,7 +8,7 @@ use super::connection::AnyConn;
 use super::failure::Failure;
 use super::prepared::{Prepare, padded};
 use super::schema::{accounts, batches, bottlings, entries, places, postings, reminders, tasting_ages};
-use super::stock::in_stock;
+use super::stock::InStock;
 use crate::domain::bottles::TastingAge;
 use crate::domain::reminders::tasting;
 use crate::domain::reports::Span;
@@ -143,7 +143,7 @@ pub fn with_bottles_left(conn: &mut AnyConn, club: ClubId) -> Result<Vec<Left>, 
     let rows: Vec<(Bottling, Milli, Money)> = accounts::table
         .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
         .inner_join(batches::table.on(batches::id.eq(bottlings::batch_id)))
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .order((bottlings::bottled_on, bottlings::id))
         .select((COLUMNS, accounts::quantity, accounts::cost))
         .load(conn)?;

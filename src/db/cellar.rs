@@ -7,7 +7,7 @@ use diesel::prelude::*;
 use super::connection::AnyConn;
 use super::failure::Failure;
 use super::schema::{accounts, batches, bottlings, places};
-use super::stock::in_stock;
+use super::stock::InStock;
 use super::{bottles as bottling_rows, climate, stock};
 use crate::domain::cellar::{Coming, Spot, Stand, coming as ahead};
 use crate::domain::climate::{measured_by, troubles};
@@ -23,7 +23,7 @@ pub fn stands(conn: &mut AnyConn, club: ClubId) -> Result<Vec<Stand>, Failure> {
         .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
         .inner_join(batches::table.on(batches::id.eq(bottlings::batch_id)))
         .inner_join(places::table.on(places::id.nullable().eq(accounts::place_id)))
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .order((bottlings::bottled_on, bottlings::id, places::folded))
         .select((
             bottlings::id,

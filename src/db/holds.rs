@@ -47,7 +47,7 @@ pub fn of_lots(conn: &mut AnyConn, club: ClubId, of: &[LotId]) -> Result<Vec<Hol
     let mut found = Vec::new();
     for some in of.chunks(500) {
         let rows: Vec<Row> =
-            open_holds!(club).filter(holds::lot_id.eq_any(padded(some))).prepared().load(conn)?;
+            open_holds!(club).filter(holds::lot_id.eq_any(padded(some))).prepared().all(conn)?;
         found.extend(told(conn, club, rows)?);
     }
     Ok(found)

@@ -76,6 +76,17 @@ impl<T> Prepared<T> {
             AnyConn::Sqlite(conn) => self.get_result(conn).optional(),
         }
     }
+
+    /// All its rows, asked of the database as it is.
+    pub(in crate::db) fn all<'q, U>(self, conn: &mut AnyConn) -> QueryResult<Vec<U>>
+    where
+        Self: LoadQuery<'q, PgConnection, U> + LoadQuery<'q, SqliteConnection, U>,
+    {
+        match conn {
+            AnyConn::Postgres(conn) => self.load(conn),
+            AnyConn::Sqlite(conn) => self.load(conn),
+        }
+    }
 }
 
 /// A change, which has no rows. It is run like a query, because a query is asked itself whether it may be kept; of a

@@ -15,7 +15,7 @@ use super::prepared::{Prepare, padded};
 use super::schema::{
     accounts, batches, bottlings, items, lots, members, openings, places, reminders, upkeep,
 };
-use super::stock::in_stock;
+use super::stock::InStock;
 use crate::domain::batches::Stage;
 use crate::domain::reminders::{NewReminder, ReminderKind, Subject, low_text, use_by_text};
 use crate::units::days::{Day, Instant};
@@ -459,7 +459,7 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
         .select(count_star())
         .first(conn)?;
     let lots = accounts::table
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .select(sql::<BigInt>("COUNT(DISTINCT accounts.lot_id)"))
         .prepared()
         .get_result(conn)?;
@@ -469,7 +469,7 @@ pub fn facts(conn: &mut AnyConn, club: ClubId, today: Day) -> Result<Facts, Fail
         .first(conn)?;
     let bottles: i64 = accounts::table
         .inner_join(bottlings::table.on(bottlings::lot_id.nullable().eq(accounts::lot_id)))
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .select(sql::<BigInt>("CAST(COALESCE(SUM(accounts.quantity), 0) AS BIGINT)"))
         .prepared()
         .get_result(conn)?;

@@ -1,7 +1,7 @@
 //! Items, places and lots, and what stands where.
 
 pub use items::{add_item, change_item, item, item_named, items, items_after, items_of};
-pub(super) use list::in_stock;
+pub(super) use list::InStock;
 pub use list::{
     Stands, StockFilter, Stocked, expiring, lots_in_stock, low, standing, stock, stock_on, stocked_items,
     value_by_kind, within,

@@ -308,7 +308,7 @@ pub fn standing_in(conn: &mut AnyConn, of: &[BatchId]) -> Result<Vec<(BatchId, I
             places::path,
         ))
         .prepared()
-        .load(conn)?;
+        .all(conn)?;
     Ok(rows
         .into_iter()
         .map(|(batch, filling, vessel, code, closure, volume, since, place)| {

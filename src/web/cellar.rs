@@ -15,6 +15,7 @@ use super::respond::{self, Reply};
 use super::site::{Room, Site};
 use super::words;
 use crate::actions::cellar::{Carrying, carry_bottles};
+use crate::db::reminders::Facts;
 use crate::db::stock::{self, Place};
 use crate::db::{AnyConn, Failure, cellar as rows, counts};
 use crate::domain::cellar::{Proposal, Sought, Spot, Stand, Wanted, propose};
@@ -153,6 +154,19 @@ struct Proposed {
     rows: Vec<(String, String, String)>,
 }
 
+/// A page in the place of one that adds up what is covered for whoever looks, who counts it.
+#[derive(Template)]
+#[template(path = "cellar/covered.html")]
+struct CoveredPage {
+    frame: Frame,
+    title: &'static str,
+    words: String,
+}
+
+fn covered_page(site: &Site, who: &Doer, title: &'static str, words: String, facts: Facts) -> Reply {
+    respond::page(&CoveredPage { frame: site.frame(who, Room::Bottles, title, facts), title, words })
+}
+
 /// Shows the cellar.
 pub async fn show(who: Onlooker, site: Site, query: Query<CellarQuery>) -> Reply {
     let typed = |field| query.draft.typed(field).unwrap_or_default();
@@ -176,7 +190,10 @@ pub async fn show(who: Onlooker, site: Site, query: Query<CellarQuery>) -> Reply
         Ok((seen, counts::covered(conn, doer)?))
     });
     let (facts, (seen, covered)) = read.await?;
-    covered.check_lots(seen.spots.iter().flat_map(|spot| &spot.stands).map(|stand| stand.lot))?;
+    if let Some(words) = covered.words_of(seen.spots.iter().flat_map(|spot| &spot.stands).map(|one| one.lot))
+    {
+        return covered_page(&site, &who, "The cellar by its places", words, facts);
+    }
     let page = CellarPage {
         lead: lead(&seen.spots),
         picture: picture(&seen.spots, who.today()),
@@ -299,11 +316,7 @@ struct There {
     places: Vec<Place>,
 }
 
-async fn there(
-    site: &Site,
-    doer: &Doer,
-    id: PlaceId,
-) -> Result<(crate::db::reminders::Facts, There), Problem> {
+async fn there(site: &Site, doer: &Doer, id: PlaceId) -> Result<(Facts, There), Problem> {
     let read = site.read(doer, move |conn, doer| {
         let spots = rows::spots(conn, doer.club, doer.today())?;
         Ok((spots.into_iter().find(|spot| spot.place == id), stock::places(conn, doer.club)?))
@@ -317,7 +330,7 @@ async fn there(
 fn carry_page(
     site: &Site,
     doer: &Doer,
-    facts: crate::db::reminders::Facts,
+    facts: Facts,
     found: &There,
     fill: impl FnOnce(FormView) -> FormView,
 ) -> FormPage {

@@ -92,11 +92,12 @@ pub(in crate::db) fn moves_of(
 /// Bring the kept stage in line with what has been recorded. Where nothing changed, nothing is written.
 pub fn restage(conn: &mut AnyConn, id: BatchId) -> Result<(), Failure> {
     let now = progress(&moves(conn, id)?);
-    let kept: (Stage, Option<Day>) = batches::table
+    let kept: Option<(Stage, Option<Day>)> = batches::table
         .filter(batches::id.eq(id))
         .select((batches::stage, batches::pitched_on))
-        .first(conn)?;
-    if kept != (now.stage, now.pitched_on) {
+        .prepared()
+        .one(conn)?;
+    if kept.ok_or(Failure::Gone)? != (now.stage, now.pitched_on) {
         diesel::update(batches::table.filter(batches::id.eq(id)))
             .set((batches::stage.eq(now.stage), batches::pitched_on.eq(now.pitched_on)))
             .prepared()

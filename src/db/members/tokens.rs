@@ -4,6 +4,7 @@ use diesel::prelude::*;
 
 use super::super::connection::AnyConn;
 use super::super::failure::Failure;
+use super::super::prepared::Prepare;
 use super::super::schema::{clubs, members, tokens};
 use super::{DoerColumns, doer};
 use crate::domain::members::{Doer, Role, Scope};
@@ -59,8 +60,8 @@ pub fn find(conn: &mut AnyConn, hash: &str, address: &str, now: Instant) -> Resu
             (clubs::id, clubs::name, clubs::currency, clubs::time_zone),
             (members::id, members::person_id, members::name, members::role),
         ))
-        .first(conn)
-        .optional()?;
+        .prepared()
+        .one(conn)?;
     let Some(((id, label, scope, used_at), (club, club_name, currency, zone), (member, person, name, role))) =
         found
     else {

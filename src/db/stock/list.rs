@@ -3,9 +3,11 @@
 
 use std::collections::HashMap;
 
+use diesel::backend::Backend;
 use diesel::dsl::sql;
-use diesel::expression::SqlLiteral;
+use diesel::expression::{AppearsOnTable, ValidGrouping};
 use diesel::prelude::*;
+use diesel::query_builder::{AstPass, QueryFragment, QueryId};
 use diesel::sql_types::{BigInt, Bool};
 
 use super::items::ItemRow;
@@ -107,9 +109,22 @@ impl From<Columns> for Stocked {
 
 /// Written out, so that the database sees that its index over what is in stock fits: used-up lots are most of a long
 /// history.
-pub(in crate::db) fn in_stock() -> SqlLiteral<Bool> {
-    sql("accounts.kind = 'stock' AND accounts.quantity > 0")
+#[derive(Debug, Clone, Copy, QueryId, ValidGrouping)]
+pub(in crate::db) struct InStock;
+
+impl Expression for InStock {
+    type SqlType = Bool;
 }
+
+impl<DB: Backend> QueryFragment<DB> for InStock {
+    fn walk_ast<'b>(&'b self, mut pass: AstPass<'_, 'b, DB>) -> QueryResult<()> {
+        pass.push_sql("accounts.kind = 'stock' AND accounts.quantity > 0");
+        Ok(())
+    }
+}
+
+impl<Source> SelectableExpression<Source> for InStock {}
+impl<Source> AppearsOnTable<Source> for InStock {}
 
 fn pattern(name: &str) -> String {
     format!("%{}%", name.replace(['%', '_', '\\'], ""))
@@ -172,7 +187,7 @@ macro_rules! sifted {
 /// Stock as it stands, by item name, then lot.
 pub fn stock(conn: &mut AnyConn, club: ClubId, filter: &StockFilter) -> Result<Vec<Stocked>, Failure> {
     let mut query = lots_at_places!()
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .order((items::folded, lots::id, places::id))
         .select(stocked_columns!())
         .into_boxed();
@@ -190,7 +205,7 @@ pub fn stocked_items(
     limit: i64,
 ) -> Result<Vec<ItemId>, Failure> {
     let mut query = lots_at_places!()
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .order((items::folded, items::id))
         .limit(limit)
         .select((items::folded, items::id))
@@ -228,7 +243,7 @@ pub fn stock_on(conn: &mut AnyConn, club: ClubId, day: Day) -> Result<Vec<Stocke
     let touched: Vec<AccountId> = since.keys().copied().collect();
     let of_club =
         || lots_at_places!().filter(accounts::club_id.eq(club)).select((accounts::id, stocked_columns!()));
-    let mut rows: Vec<(AccountId, Columns)> = of_club().filter(in_stock()).load(conn)?;
+    let mut rows: Vec<(AccountId, Columns)> = of_club().filter(InStock).load(conn)?;
     for some in touched.chunks(500) {
         let emptied = of_club().filter(accounts::kind.eq("stock").and(accounts::quantity.eq(Milli::ZERO)));
         rows.extend(
@@ -272,7 +287,7 @@ fn moved_since(
 /// How many lots have something left, wherever they stand.
 pub fn lots_in_stock(conn: &mut AnyConn, club: ClubId) -> Result<usize, Failure> {
     let lots: i64 = accounts::table
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .select(sql::<BigInt>("COUNT(DISTINCT accounts.lot_id)"))
         .prepared()
         .get_result(conn)?;
@@ -284,7 +299,7 @@ pub fn value_by_kind(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(ItemKind, 
     let rows: Vec<(ItemKind, Money)> = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .select((items::kind, accounts::cost))
         .prepared()
         .load(conn)?;
@@ -308,7 +323,7 @@ pub fn standing(conn: &mut AnyConn, club: ClubId) -> Result<HashMap<PlaceId, Sta
     let rows: Vec<(PlaceId, ItemKind, Milli)> = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
         .inner_join(items::table.on(items::id.eq(lots::item_id)))
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .select((accounts::place_id.assume_not_null(), items::kind, accounts::quantity))
         .prepared()
         .load(conn)?;
@@ -327,7 +342,7 @@ pub fn standing(conn: &mut AnyConn, club: ClubId) -> Result<HashMap<PlaceId, Sta
 /// Lots with something left whose last good day is `day` or before, soonest first; as many as stand there now.
 pub fn expiring(conn: &mut AnyConn, club: ClubId, day: Day) -> Result<Vec<Stocked>, Failure> {
     let rows: Vec<Columns> = lots_at_places!()
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .filter(lots::best_before.le(day).or(openings::lot_id.nullable().is_not_null()))
         .select(stocked_columns!())
         .prepared()
@@ -348,7 +363,7 @@ pub fn low(conn: &mut AnyConn, club: ClubId) -> Result<Vec<(ItemId, Item, Milli)
     let ids: Vec<ItemId> = watched.iter().map(|row| row.0).collect();
     let left: Vec<(ItemId, Milli)> = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
-        .filter(accounts::club_id.eq(club).and(in_stock()))
+        .filter(accounts::club_id.eq(club).and(InStock))
         .filter(lots::item_id.eq_any(padded(&ids)))
         .select((lots::item_id, accounts::quantity))
         .prepared()

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 use diesel::prelude::*;
 
 use super::items::ItemRow;
-use super::list::in_stock;
+use super::list::InStock;
 use crate::db::books::changes_after;
 use crate::db::buying::until;
 use crate::db::connection::AnyConn;
@@ -212,7 +212,7 @@ pub fn shelves_on(conn: &mut AnyConn, club: ClubId, of: Shelved, day: Day) -> Re
 fn left_at(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<(AccountId, Shelf)>, Failure> {
     type Good = (Option<Day>, Option<Day>, Option<i64>);
     type Row = (AccountId, LotId, String, PlaceId, Day, Good, Milli, Money, Day);
-    let mut query = accounts::table
+    let all = accounts::table
         .inner_join(lots::table.on(lots::id.nullable().eq(accounts::lot_id)))
         .left_join(openings::table.on(openings::lot_id.eq(lots::id)))
         .left_join(upkeep::table.on(upkeep::item_id.eq(lots::item_id)))
@@ -227,14 +227,18 @@ fn left_at(conn: &mut AnyConn, club: ClubId, of: Shelved) -> Result<Vec<(Account
             accounts::quantity,
             accounts::cost,
             accounts::opened_on,
-        ))
-        .into_boxed();
-    query = match of {
-        Shelved::Lot(lot) => query.filter(accounts::lot_id.eq(lot).and(accounts::quantity.gt(Milli::ZERO))),
-        Shelved::Item(item) => query.filter(lots::item_id.eq(item).and(in_stock())),
-        Shelved::At(lot, place) => query.filter(accounts::lot_id.eq(lot).and(accounts::place_id.eq(place))),
+        ));
+    let rows: Vec<Row> = match of {
+        Shelved::Lot(lot) => {
+            let left = accounts::lot_id.eq(lot).and(accounts::quantity.gt(Milli::ZERO));
+            all.filter(left).prepared().all(conn)?
+        }
+        Shelved::Item(item) => all.filter(lots::item_id.eq(item).and(InStock)).prepared().all(conn)?,
+        Shelved::At(lot, place) => {
+            let there = accounts::lot_id.eq(lot).and(accounts::place_id.eq(place));
+            all.filter(there).prepared().all(conn)?
+        }
     };
-    let rows: Vec<Row> = query.prepared().load(conn)?;
     let shelf = |(account, lot, code, place, received_on, good, quantity, cost, opened_on): Row| {
         let (holding, later) = (Holding { quantity, cost }, Vec::new());
         let best_before = until(good.0, good.1, good.2);
@@ -319,7 +323,7 @@ pub fn units(conn: &mut AnyConn, club: ClubId, of: &[ItemId], lots_of: &[LotId])
         .filter(items::club_id.eq(club).and(items::id.eq_any(padded(of))))
         .select((items::id, items::unit))
         .prepared()
-        .load(conn)?;
+        .all(conn)?;
     if lots_of.is_empty() {
         return Ok(Units { items: items.into_iter().collect(), lots: HashMap::new() });
     }

@@ -3,6 +3,7 @@
 use askama::Template;
 use chrono::Datelike;
 
+use super::covered_page;
 use crate::db::{cellar as rows, counts};
 use crate::domain::cellar::{AGES, Coming, ComingAge, DrinkStock, Stand, drinks, profile};
 use crate::domain::members::{Doer, Onlooker};
@@ -59,7 +60,9 @@ pub async fn show(who: Onlooker, site: Site) -> Reply {
         Ok((coming, stands, counts::covered(conn, doer)?))
     });
     let (facts, (coming, stands, covered)) = read.await?;
-    covered.check_lots(stands.iter().map(|stand| stand.lot))?;
+    if let Some(words) = covered.words_of(stands.iter().map(|stand| stand.lot)) {
+        return covered_page(&site, &who, "The year ahead", words, facts);
+    }
     let today = who.today();
     let by_age = profile(&stands, today);
     let worth: Money = stands.iter().map(|stand| stand.cost).sum();
