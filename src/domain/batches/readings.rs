@@ -149,15 +149,13 @@ fn temperature(value: f64, shown: &str, around: &Around) -> Option<String> {
 /// with it or shortly before; those of a logger by stretches of time.
 pub fn followed(gravities: &[(Instant, Measured)], temperatures: &[(Instant, Measured)]) -> Vec<Reading> {
     let Some((start, _)) = gravities.first().copied() else { return Vec::new() };
-    let mut at = 0;
+    let (mut at, noted_within) = (0, chrono::Duration::hours(NOTED_WITHIN_HOURS));
     let mut found = Vec::with_capacity(gravities.len());
     for (when, gravity) in gravities {
         while temperatures.get(at + 1).is_some_and(|next| next.0 <= *when) {
             at += 1;
         }
-        let noted = temperatures.get(at).filter(|noted| {
-            noted.0 <= *when && *when - noted.0 <= chrono::Duration::hours(NOTED_WITHIN_HOURS)
-        });
+        let noted = temperatures.get(at).filter(|noted| noted.0 <= *when && *when - noted.0 <= noted_within);
         found.push(Reading {
             day: days_between(start, *when),
             sg: gravity.number(),

@@ -13,9 +13,10 @@ pub fn thin(points: &[(f64, f64)], columns: usize) -> Vec<(f64, f64)> {
     if points.len() <= 4 * columns || wide <= 0.0 {
         return points.to_vec();
     }
-    let column = |point: &(f64, f64)| ((point.0 - first.0) / wide).floor().min(whole(columns - 1));
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "columns of a picture")]
+    let column = |point: &(f64, f64)| (((point.0 - first.0) / wide) as usize).min(columns - 1);
     let mut kept = Vec::with_capacity(4 * columns);
-    for some in points.chunk_by(|one, next| column(one) <= column(next) && column(one) >= column(next)) {
+    for some in points.chunk_by(|one, next| column(one) == column(next)) {
         let (mut low, mut high) = (0, 0);
         for (at, point) in some.iter().enumerate() {
             low = if point.1 < some[low].1 { at } else { low };
