@@ -82,7 +82,7 @@ fn bottled(conn: &mut AnyConn, doer: &Doer, order: &Bottling) -> Done<Bottled> {
     let strength = |conn: &mut AnyConn| strength(conn, doer, order);
     fill(conn, doer, order, strength, |conn, entry, packaging| {
         let mut facts = known::facts(conn, doer, order.batch)?;
-        known::before_bottling(conn, doer.club, order.batch, doer.today(), &mut facts)?;
+        known::before_bottling(conn, doer, order.batch, &mut facts)?;
         facts.bottles = vec![to_fill(order.bottle_volume, packaging.iter().map(|supply| &supply.item))];
         let warned = rules(&facts, Doing::Bottle);
         cautions::go_on(conn, doer, (order.batch, Some(entry)), &warned, &order.reasons)

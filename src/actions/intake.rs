@@ -12,6 +12,7 @@ use super::members::audit_by;
 use super::once::{RequestKey, once};
 use super::reversals::{TakeBack, taken_back};
 use super::{Done, Error, or_missing};
+use crate::db::connection::look_over_grown;
 use crate::db::intake::{self as rows, Intake, What};
 use crate::db::{AnyConn, Database, Failure, batches, books};
 use crate::domain::batches::{Ending, end};
@@ -253,6 +254,7 @@ fn brought(conn: &mut AnyConn, doer: &Doer, order: &Bringing) -> Done<Brought> {
         .into());
     }
     let known = taking.finish(conn, doer)?;
+    look_over_grown(conn)?;
     rows::brought(conn, intake.id, doer.now, (found.good, found.bad_in_all, known))?;
     let (one, many) = intake.kind.becomes();
     let what = if found.good == 1 { one } else { many };

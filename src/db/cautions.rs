@@ -16,7 +16,7 @@ use crate::domain::plans::StepKind;
 use crate::domain::steps::State;
 use crate::domain::stock::Item;
 use crate::science::fermentation::Reading;
-use crate::units::days::{self, Day, Instant};
+use crate::units::days::{self, Instant};
 use crate::units::ids::{BatchId, ClubId, EntryId, MemberId, ReasonId};
 use crate::units::measure::{Measured, ReadingKind};
 use crate::units::quantity::Milli;
@@ -64,15 +64,14 @@ pub fn facts(conn: &mut AnyConn, doer: &Doer, id: BatchId) -> Result<Facts, Fail
 /// What else is known of a batch that is to be bottled.
 pub fn before_bottling(
     conn: &mut AnyConn,
-    club: ClubId,
+    doer: &Doer,
     id: BatchId,
-    today: Day,
     facts: &mut Facts,
 ) -> Result<(), Failure> {
+    let (club, since) = (doer.club, doer.today() - chrono::Duration::days(WARMEST_DAYS));
     let story = batches::story(conn, club, id)?;
     facts.galactose_g_l = story.galactose_g_l();
-    facts.warmest_c =
-        climate::warmest(conn, club, today - chrono::Duration::days(WARMEST_DAYS))?.map(warm_shelf);
+    facts.warmest_c = climate::warmest(conn, club, since)?.map(warm_shelf);
     facts.strength = story.strength().ok().map(|strength| strength.vol_percent);
     let steps = steps::steps(conn, club, id)?;
     facts.stabilised = steps

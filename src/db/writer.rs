@@ -108,6 +108,15 @@ fn in_savepoint<T, E: From<Failure>>(
     }
 }
 
+/// A job that waits. Where none does, whoever is about to hand one over gets the core for it first; where nobody is,
+/// that takes no time.
+fn next(jobs: &Receiver<Job>) -> Option<Job> {
+    jobs.try_recv().ok().or_else(|| {
+        std::thread::yield_now();
+        jobs.try_recv().ok()
+    })
+}
+
 fn run(mut conn: AnyConn, jobs: &Receiver<Job>) {
     while let Ok(first) = jobs.recv() {
         let started = Instant::now();
@@ -116,20 +125,9 @@ fn run(mut conn: AnyConn, jobs: &Receiver<Job>) {
             continue;
         }
         let mut answers = vec![first(Ok(&mut conn))];
-        let mut gave_way = false;
         while answers.len() < TOGETHER && started.elapsed() < LONGEST {
-            match jobs.try_recv() {
-                Ok(job) => {
-                    answers.push(job(Ok(&mut conn)));
-                    gave_way = false;
-                }
-                // Whoever is about to hand over a job gets the core for it; where nobody is, this takes no time.
-                Err(_) if !gave_way => {
-                    std::thread::yield_now();
-                    gave_way = true;
-                }
-                Err(_) => break,
-            }
+            let Some(job) = next(jobs) else { break };
+            answers.push(job(Ok(&mut conn)));
         }
         let committed = commit(&mut conn);
         if committed.is_err() {

@@ -212,7 +212,7 @@ pub async fn show(
         said: found.said.as_ref().map(|told| said_of(told, &who)),
         left: if hidden { words::COVERED.to_owned() } else { left.to_string() },
         of: format!("of {} left", words::count(bottling.bottles, "bottle", "bottles")),
-        covered: found.covered.words().filter(|_| hidden),
+        covered: found.covered.words_of([bottling.lot]),
         age: figure(&days::age((today - bottling.bottled_on).num_days())),
         warmth: found.warmth.filter(|age| age.measured > 0.0).map(|age| by_warmth(age.days)),
         tasting: tasting(&found.tastings, today),

@@ -17,6 +17,7 @@ use zip::ZipArchive;
 use super::write::hex;
 use crate::actions::Done;
 use crate::db::archive::{self as rows, FILES, File, PAGE, Row, Scope};
+use crate::db::connection::look_over_grown;
 use crate::db::members::{self, audit};
 use crate::db::{AnyConn, Failure, batches};
 use crate::domain::archive::{
@@ -152,6 +153,7 @@ pub(super) fn bring_in(conn: &mut AnyConn, path: &Path, now: Instant) -> Done<Im
     coming.nothing_is_missing()?;
     let Some(club) = coming.club else { return Err(refused("clubs.csv has no club").into()) };
     batches::pack_all(conn, club)?;
+    look_over_grown(conn)?;
     if let Some(off) = rows::off(conn, club)?.first() {
         return Err(coming.refuse_off(off).into());
     }

@@ -207,7 +207,7 @@ fn material(
     let (ages, ages_by_warmth) = ages(conn, club, id)?;
     let mut known = cautions::facts(conn, doer, id)?;
     if task == Task::Bottle {
-        cautions::before_bottling(conn, club, id, doer.today(), &mut known)?;
+        cautions::before_bottling(conn, doer, id, &mut known)?;
     }
     Ok(Some(Material {
         standing: batches::standing(conn, club, id)?,

@@ -119,9 +119,7 @@ fn listed(
         tastings: tastings.remove(&left.bottling.id).unwrap_or_default(),
         left,
     };
-    let listed: Vec<Listed> = left.into_iter().map(each).collect();
-    let words = covered.words().filter(|_| listed.iter().any(|one| one.hidden));
-    Ok((listed, words))
+    Ok((left.into_iter().map(each).collect(), covered.words_of(lots)))
 }
 
 /// Where a bottling stands in the order of a view.

@@ -69,7 +69,7 @@ fn found(
 ) -> Result<CheckBody, Failure> {
     batches::batch(conn, doer.club, id)?;
     let mut facts = known::facts(conn, doer, id)?;
-    known::before_bottling(conn, doer.club, id, doer.today(), &mut facts)?;
+    known::before_bottling(conn, doer, id, &mut facts)?;
     let item = item.map(|item| stock::item(conn, doer.club, item)).transpose()?;
     facts.bottles = vec![to_fill(volume.unwrap_or(Milli::new(750_000)), item.iter())];
     let lines: Vec<CheckLine> = cautions(&facts, Doing::Bottle).into_iter().map(line).collect();
