@@ -279,16 +279,14 @@ pub fn look_over(conn: &mut AnyConn) -> Result<(), Failure> {
     }
 }
 
-/// The same after much has come in at once, on the connection of the transaction in which it came. PostgreSQL looks such
-/// tables over by itself, but if it did so while nothing of it was committed it takes them for empty until the next
-/// time, and reads whole tables through for each row of another.
+/// The same after much has come in at once, on the connection of the transaction in which it came. PostgreSQL looks
+/// such tables over by itself, but if it did so while nothing of it was committed it takes them for empty until the
+/// next time, and reads whole tables through for each row of another.
 pub fn look_over_grown(conn: &mut AnyConn) -> Result<(), Failure> {
+    const GROWN: &str = "ANALYZE accounts, batches, bottlings, entries, lots, postings, readings";
     match conn {
         AnyConn::Sqlite(_) => Ok(()),
-        AnyConn::Postgres(inner) => {
-            Ok(inner
-                .batch_execute("ANALYZE accounts, batches, bottlings, entries, lots, postings, readings")?)
-        }
+        AnyConn::Postgres(inner) => Ok(inner.batch_execute(GROWN)?),
     }
 }
 
